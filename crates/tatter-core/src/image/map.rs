@@ -1,0 +1,70 @@
+//! [`Map`]: an image whose kind is known only at run time.
+
+use super::{HeightMm, Image, LinearRgb, Normal, Rect, Size, Unit};
+use crate::channel::Kind;
+
+/// A map of a patch or of a garment, by the kind of its texels.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Map {
+    /// Linear colour.
+    Color(Image<LinearRgb>),
+    /// A scalar 0..1.
+    Unit(Image<Unit>),
+    /// Millimetres.
+    Height(Image<HeightMm>),
+    /// Directions.
+    Normal(Image<Normal>),
+}
+
+impl Map {
+    /// Columns and rows.
+    pub const fn size(&self) -> Size {
+        match self {
+            Self::Color(i) => i.size(),
+            Self::Unit(i) => i.size(),
+            Self::Height(i) => i.size(),
+            Self::Normal(i) => i.size(),
+        }
+    }
+
+    /// The kind of its texels.
+    pub const fn kind(&self) -> Kind {
+        match self {
+            Self::Color(_) => Kind::Color,
+            Self::Unit(_) => Kind::Unit,
+            Self::Height(_) => Kind::Height,
+            Self::Normal(_) => Kind::Normal,
+        }
+    }
+
+    /// A copy of a part.
+    #[must_use]
+    pub fn crop(&self, part: Rect) -> Self {
+        match self {
+            Self::Color(i) => Self::Color(i.crop(part)),
+            Self::Unit(i) => Self::Unit(i.crop(part)),
+            Self::Height(i) => Self::Height(i.crop(part)),
+            Self::Normal(i) => Self::Normal(i.crop(part)),
+        }
+    }
+
+    /// As colour, if it is.
+    pub const fn as_color(&self) -> Option<&Image<LinearRgb>> {
+        if let Self::Color(i) = self { Some(i) } else { None }
+    }
+
+    /// As a scalar, if it is.
+    pub const fn as_unit(&self) -> Option<&Image<Unit>> {
+        if let Self::Unit(i) = self { Some(i) } else { None }
+    }
+
+    /// As heights, if it is.
+    pub const fn as_height(&self) -> Option<&Image<HeightMm>> {
+        if let Self::Height(i) = self { Some(i) } else { None }
+    }
+
+    /// As normals, if it is.
+    pub const fn as_normal(&self) -> Option<&Image<Normal>> {
+        if let Self::Normal(i) = self { Some(i) } else { None }
+    }
+}

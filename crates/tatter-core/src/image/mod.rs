@@ -1,0 +1,13 @@
+//! Two image types: [`Image`] to compute with, [`Stored`] as a file holds it.
+
+mod grid;
+mod map;
+mod pixel;
+mod rect;
+mod stored;
+
+pub use grid::Image;
+pub use map::Map;
+pub use pixel::{HeightMm, LinearRgb, Normal, Pixel, Unit};
+pub use rect::{Rect, Size};
+pub use stored::{Coding, ColorTags, Depth, HeightRange, Layout, NormalY, Samples, Stored, Transfer};

@@ -1,0 +1,17 @@
+//! Algorithms on images, one a file; each is tested where it stands.
+
+mod bleed;
+mod blur;
+mod distance;
+mod label;
+mod morphology;
+mod normals;
+mod resize;
+
+pub use bleed::bleed;
+pub use blur::{box_blur, gaussian, median3};
+pub use distance::distance_to;
+pub use label::{Component, label};
+pub use morphology::{close, dilate, erode, open};
+pub use normals::normals_from_height;
+pub use resize::{area_resize, bilinear_resize};

@@ -1,0 +1,13 @@
+//! The two recipes a person edits ([`CutRecipe`], [`Job`]) and what is made from them ([`Patch`], [`Garment`]).
+
+mod cut;
+mod garment;
+mod job;
+mod patch;
+mod photo;
+
+pub use cut::{CutRecipe, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
+pub use garment::{Garment, MapFile, MapRole, MapSet, UvTile};
+pub use job::{ChannelRule, Delivery, Job, JobGarment, PatchRef, Placement, Spot};
+pub use patch::{Origin, Patch, PatchMap, ScaleSource};
+pub use photo::Photo;

@@ -1,0 +1,1 @@
+//! Delivery: all files or none.

@@ -1,0 +1,11 @@
+//! Everything on disk: pictures, meshes, patches, jobs, the pristine store, delivery.
+//!
+//! What it is not: it computes no map. All mess of file formats is resolved here into the types of `tatter-core`.
+
+pub mod deliver;
+pub mod job;
+pub mod limits;
+pub mod mesh;
+pub mod patch;
+pub mod picture;
+pub mod store;

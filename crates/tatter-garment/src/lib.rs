@@ -1,0 +1,9 @@
+//! Uses patches: finds where they lie on the surface, lays them into the maps, checks the result.
+//!
+//! What it is not: it reads no file and makes no patch.
+
+pub mod build;
+pub mod check;
+pub mod place;
+pub mod recognise;
+pub mod surface;

@@ -1,0 +1,3 @@
+//! Fixtures and comparisons for tests; never shipped.
+
+pub mod scene;

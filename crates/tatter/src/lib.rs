@@ -1,0 +1,1 @@
+//! The façade: one module a verb.
