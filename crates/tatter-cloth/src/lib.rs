@@ -3,6 +3,7 @@
 //! What it is not: it reads no file and knows no garment.
 
 pub mod clean;
+pub mod cut;
 pub mod gaps;
 pub mod isolate;
 pub mod measure;

@@ -1,1 +1,6 @@
-//! The façade: one module a verb.
+//! The façade: one module a verb, called by the command line and the desk alike.
+//!
+//! What it is not: it holds no image arithmetic but the pictures people look at, and no format.
+
+mod demo;
+pub mod sheet;

@@ -1,0 +1,2 @@
+//! cut
+pub mod canvas;

@@ -1,0 +1,3 @@
+//! demo
+mod canvas;
+mod smock;

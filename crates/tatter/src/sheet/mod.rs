@@ -1,0 +1,76 @@
+//! Pictures of a patch for people: `thumb.png` and `sheet.png`.
+
+mod draw;
+mod lit;
+
+use tatter_core::channel::Channel;
+use tatter_core::image::{Image, LinearRgb, Map, Unit};
+use tatter_core::kernel::{area_resize, bilinear_resize};
+use tatter_core::model::Patch;
+
+use draw::{Panel, compose};
+pub(crate) use lit::{checker, lit};
+
+/// Side of one view on the sheet, texels.
+const VIEW: usize = 448;
+/// Side of the thumbnail, texels.
+const THUMB: usize = 256;
+
+/// All maps side by side with their names and kinds, and the patch lit on a checker. 8-bit sRGB values in linear light.
+#[must_use]
+pub fn sheet(patch: &Patch) -> Image<LinearRgb> {
+    let mut panels = vec![Panel::new("lit, on a checker", fit(&lit(patch), VIEW))];
+    for channel in Channel::ALL {
+        if let Some(entry) = &patch.maps[channel] {
+            let title = format!("{channel} ({})", entry.origin.name());
+            panels.push(Panel::new(&title, fit(&visible(&entry.map, patch), VIEW)));
+        }
+    }
+    compose(&panels, &caption(patch))
+}
+
+/// A small lit picture.
+#[must_use]
+pub fn thumb(patch: &Patch) -> Image<LinearRgb> {
+    fit(&lit(patch), THUMB)
+}
+
+fn caption(patch: &Patch) -> [String; 2] {
+    let size = patch.size();
+    let [width, height] = patch.size_mm();
+    let count = match (patch.ends_per_cm, patch.picks_per_cm) {
+        (Some(ends), Some(picks)) => format!("{:.1} ends, {:.1} picks per cm", ends.get(), picks.get()),
+        _ => "thread count unknown".to_owned(),
+    };
+    let grain = patch.grain.map_or_else(|| "no grain".to_owned(), |g| format!("grain {:.1} deg", g.to_degrees()));
+    let measures = format!("{} x {} texels - {:.1} x {:.1} mm", size.width, size.height, width.get(), height.get());
+    [
+        format!("{} - {} - {measures}", patch.name, patch.subject.name()),
+        format!("scale: {} - {count} - {grain}", patch.scale_source.name()),
+    ]
+}
+
+/// A map as people read it: scalars grey, heights stretched over their range, normals in their usual coding.
+fn visible(map: &Map, patch: &Patch) -> Image<LinearRgb> {
+    // What looks evenly spaced is evenly spaced in code values, hence the decoding of data as if it were sRGB.
+    let gray = |v: f32| LinearRgb([tatter_core::color::decode_srgb(v.clamp(0.0, 1.0)); 3]);
+    match map {
+        Map::Color(image) => image.clone(),
+        Map::Unit(image) => image.map(|Unit(v)| gray(v)),
+        Map::Height(image) => {
+            let range = patch.height_range;
+            image.map(|h| gray((h.0 - range.low_mm) / range.span_mm().max(1e-6)))
+        }
+        Map::Normal(image) => {
+            image.map(|n| LinearRgb(n.0.map(|axis| tatter_core::color::decode_srgb((0.5 * axis + 0.5).clamp(0.0, 1.0)))))
+        }
+    }
+}
+
+/// Scaled so that the longer side is `side`.
+fn fit(image: &Image<LinearRgb>, side: usize) -> Image<LinearRgb> {
+    let longest = image.width().max(image.height()).max(1);
+    let scaled = |v: usize| (v * side / longest).max(1);
+    let (width, height) = (scaled(image.width()), scaled(image.height()));
+    if longest > side { area_resize(image, width, height) } else { bilinear_resize(image, width, height) }
+}
