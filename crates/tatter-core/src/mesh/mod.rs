@@ -1,5 +1,16 @@
 //! Triangle meshes: the surface of a garment.
 
+mod adjacency;
+mod islands;
+mod overlap;
+mod tangents;
+mod weld;
+
+pub use adjacency::{Adjacency, Neighbour, adjacency};
+pub use islands::{Island, Islands, islands};
+pub use overlap::{UvUse, uv_use};
+pub use tangents::tangents;
+
 use glam::{Vec2, Vec3};
 
 /// One part of a garment: triangles that share a material.
