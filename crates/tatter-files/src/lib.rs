@@ -3,9 +3,11 @@
 //! What it is not: it computes no map. All mess of file formats is resolved here into the types of `tatter-core`.
 
 pub mod deliver;
+mod disk;
 pub mod job;
 pub mod limits;
 pub mod mesh;
 pub mod patch;
 pub mod picture;
 pub mod store;
+pub mod text;

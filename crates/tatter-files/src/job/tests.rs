@@ -1,0 +1,249 @@
+//! Tests of the job file: what is read, what is refused and where, what stays when it is edited.
+
+use tatter_core::angle::Angle;
+use tatter_core::channel::Channel;
+use tatter_core::image::{HeightRange, NormalY};
+use tatter_core::model::{ChannelRule, Job, PatchRef, Placement, Spot, UvTile};
+use tatter_core::rule::Rule;
+use tatter_core::units::{Mm, MmPerUv};
+
+use super::write::edited;
+use super::{parse_job, parse_rule, read_job, write_job};
+use crate::text::TextFault;
+
+const SMOCK: &str = r#"# The Salt Ledger, costume 3: the ferryman's smock
+format = 1
+name = "ferryman smock, third act"
+
+[garment]
+mesh = "smock/smock.glb"   # as it came from the pattern room
+mm_per_unit = 1000
+mm_per_uv = 840.5
+
+[[garment.map]]
+file = "smock/smock_color.png"
+channels = "base_color"
+material = "canvas"
+
+[[garment.map]]
+file = "smock/smock_orm.png"
+channels = { r = "occlusion", g = "roughness", b = "metallic" }
+material = "canvas"
+inverted = ["roughness"]
+
+[[garment.map]]
+file = "smock/smock_normal.png"
+channels = "normal"
+material = "canvas"
+normal_y = "down"
+
+[[garment.map]]
+file = "smock/smock_height.exr"
+channels = "height"
+material = "canvas"
+tile = 1012
+height_range_mm = [-1, 0.5]
+
+# ---- cloth cut from photos ----
+
+[[patch]]
+name = "rope-burn"
+path = "patches/rope-burn.patch"
+
+[[patch]]
+name = "torn-elbow"
+path = "../library/torn-elbow.patch"
+
+# ---- the cutting list ----
+
+# left elbow, where he leans on the oar
+[[placement]]
+id = "elbow-left"
+patch = "torn-elbow"
+at = [0.25, 0.5]
+turn_deg = 30
+size_mm = 40   # agreed with the supervisor
+rules = { height = "replace:0.8", opacity = "keep" }
+
+# rope over the shoulder
+[[placement]]
+id = "shoulder"
+patch = "rope-burn"
+point = [0.1, 1.4, 0.05]
+mirror = false
+
+[delivery]
+folder = "out"
+"#;
+
+fn smock() -> Job {
+    parse_job(SMOCK).expect("the example is right")
+}
+
+#[test]
+fn the_example_means_what_it_says() {
+    let job = smock();
+    assert_eq!(job.name, "ferryman smock, third act", "name");
+    assert_eq!(job.garment.mm_per_uv, Some(MmPerUv(840.5)), "scale");
+    let sets = &job.garment.sets;
+    assert_eq!(sets.len(), 2, "one set for each material and tile");
+    assert_eq!(sets[1].tile, UvTile { u: 1, v: 1 }, "1012 is the second of the second row");
+    let range = HeightRange { low_mm: -1.0, high_mm: 0.5 };
+    assert_eq!(sets[1].role(Channel::Height).map(|(_, role)| role.coding.height_range), Some(range), "height range");
+    let (file, role) = sets[0].role(Channel::Roughness).expect("roughness is packed");
+    assert_eq!((file.path.as_str(), role.coding.component, role.coding.inverted), ("smock/smock_orm.png", 1, true), "packed");
+    assert!(!sets[0].role(Channel::Metallic).expect("metallic is packed").1.coding.inverted, "only roughness is inverted");
+    assert_eq!(sets[0].role(Channel::Normal).map(|(_, role)| role.coding.normal_y), Some(NormalY::Down), "green down");
+    let elbow = &job.placements[0];
+    assert_eq!(elbow.spot, Spot::Uv { at: [0.25, 0.5], part: None }, "place");
+    assert_eq!((elbow.turn, elbow.size), (Angle::degrees(30.0), Some(Mm(40.0))), "turn and size");
+    assert_eq!(elbow.rule(Channel::Height), ChannelRule { rule: Rule::Replace, strength: 0.8 }, "height");
+    assert_eq!(elbow.rule(Channel::Opacity), ChannelRule { rule: Rule::Keep, strength: 1.0 }, "opacity");
+    assert_eq!(job.placements[1].spot, Spot::Point([0.1, 1.4, 0.05]), "point");
+    assert_eq!(job.delivery.folder.as_deref(), Some("out"), "folder");
+}
+
+/// The example with one line changed, what is then wrong, and a part of the sentence.
+const WRONG: &[(&str, &str, usize, &str)] = &[
+    ("turn_deg = 30", "turn = 30", 51, "nearest is `turn_deg`"),
+    ("mesh = \"smock/smock.glb\"", "mash = \"smock/smock.glb\"", 6, "nearest is `mesh`"),
+    ("[delivery]", "[deliver]", 62, "nearest is `delivery`"),
+    ("size_mm = 40", "size_mm = \"40\"", 52, "must be a number"),
+    ("size_mm = 40", "size_mm = -3", 52, "above 0"),
+    ("size_mm = 40", "size_mm = inf", 52, "must be a number"),
+    ("at = [0.25, 0.5]", "at = [0.25]", 50, "two numbers, u and v"),
+    ("at = [0.25, 0.5]", "", 47, "needs `at`"),
+    ("mirror = false", "mirror = \"no\"", 60, "true or false"),
+    ("mirror = false", "at = [0, 0]", 59, "already does"),
+    ("mirror = false", "part = \"sleeve\"", 60, "not with `point`"),
+    ("id = \"shoulder\"", "id = \"elbow-left\"", 57, "taken by a placement above"),
+    ("patch = \"rope-burn\"", "patch = \"rope-bern\"", 58, "nearest is `rope-burn`"),
+    ("name = \"torn-elbow\"", "name = \"rope-burn\"", 41, "taken by a patch above"),
+    ("path = \"patches/rope-burn.patch\"", "path = \"/patches/rope-burn.patch\"", 38, "relative to the job file"),
+    ("path = \"patches/rope-burn.patch\"", "path = 'C:\\patches'", 38, "relative to the job file"),
+    ("path = \"patches/rope-burn.patch\"", "path = 'patches\\rope-burn.patch'", 38, "/ between folders"),
+    ("channels = \"normal\"", "channels = \"normals\"", 23, "nearest is `normal`"),
+    ("channels = \"normal\"", "channels = \"cover\"", 23, "not a channel of a garment"),
+    ("normal_y = \"down\"", "normal_y = \"left\"", 25, "up or down"),
+    ("normal_y = \"down\"", "transfer = \"linear\"", 25, "colour only"),
+    ("tile = 1012", "tile = 12", 31, "between 1001 and 9999"),
+    ("height = \"replace:0.8\"", "height = \"replace:1.8\"", 53, "from 0 to 1"),
+    ("height = \"replace:0.8\"", "height = \"combine\"", 53, "these do: replace, add, keep"),
+    ("height = \"replace:0.8\"", "height = \"replaces\"", 53, "nearest is `replace`"),
+    ("height = \"replace:0.8\"", "heigth = \"replace\"", 53, "nearest is `height`"),
+    ("height = \"replace:0.8\"", "cover = \"keep\"", 53, "has no rule"),
+    ("b = \"metallic\"", "b = \"roughness\"", 17, "a second time"),
+    ("inverted = [\"roughness\"]", "inverted = true", 19, "must name which"),
+    ("format = 1", "format = 2", 2, "reads formats up to 1"),
+    ("format = 1", "", 1, "needs `format`"),
+    ("turn_deg = 30", "turn_deg = = 30", 51, ""),
+];
+
+#[test]
+fn faults_name_their_line_and_the_way_out() {
+    for (right, wrong, line, part) in WRONG {
+        assert_eq!(SMOCK.matches(right).count().min(1), 1, "{right} is in the example");
+        let fault = parse_job(&SMOCK.replacen(right, wrong, 1)).expect_err(wrong).to_string();
+        assert!(fault.starts_with(&format!("line {line}: ")), "{wrong:?} is on line {line}, said: {fault}");
+        assert!(fault.contains(part), "{wrong:?} should say {part:?}, said: {fault}");
+    }
+}
+
+#[test]
+fn a_newer_format_is_refused_before_its_keys() {
+    let fault = parse_job("format = 7\nweather = \"rain\"\n").expect_err("newer");
+    assert_eq!(fault, TextFault::NewerFormat { line: 1, found: 7, known: 1 }, "not a complaint about `weather`");
+}
+
+#[test]
+fn writing_without_a_change_changes_nothing() {
+    let path = std::path::Path::new("smock.tatter.toml");
+    assert_eq!(edited(SMOCK, path, &smock()).expect("edits"), SMOCK, "every byte stays");
+    let windows = SMOCK.replace('\n', "\r\n");
+    assert_eq!(edited(&windows, path, &smock()).expect("edits"), windows, "line ends stay");
+}
+
+#[test]
+fn one_change_is_one_line() {
+    let mut job = smock();
+    job.placements[0].size = Some(Mm(55.5));
+    let text = edited(SMOCK, std::path::Path::new("smock.tatter.toml"), &job).expect("edits");
+    assert_eq!(text, SMOCK.replace("size_mm = 40 ", "size_mm = 55.5 "), "the supervisor's comment stays");
+}
+
+#[test]
+fn removing_a_placement_takes_its_own_comment_only() {
+    let mut job = smock();
+    job.placements.remove(0);
+    let text = edited(SMOCK, std::path::Path::new("smock.tatter.toml"), &job).expect("edits");
+    assert!(!text.contains("elbow-left") && !text.contains("leans on the oar"), "gone with its comment:\n{text}");
+    assert!(text.contains("# ---- the cutting list ----") && text.contains("# rope over"), "the rest stays:\n{text}");
+    assert_eq!(parse_job(&text), Ok(job), "and means the job");
+}
+
+#[test]
+fn removing_all_keeps_the_headings() {
+    let mut job = smock();
+    job.placements.clear();
+    let text = edited(SMOCK, std::path::Path::new("smock.tatter.toml"), &job).expect("edits");
+    assert!(text.contains("# ---- the cutting list ----"), "headings belong to the file:\n{text}");
+    assert_eq!(parse_job(&text), Ok(job), "and means the job");
+}
+
+#[test]
+fn a_new_order_is_kept_with_inner_tables() {
+    let spelled = SMOCK.replace(
+        "rules = { height = \"replace:0.8\", opacity = \"keep\" }\n",
+        "[placement.rules]\nheight = \"replace:0.8\" # softer\nopacity = \"keep\"\n",
+    );
+    let mut job = parse_job(&spelled).expect("tables inside tables are fine");
+    assert_eq!(job, smock(), "both spellings mean the same");
+    job.placements.reverse();
+    job.placements[0].id = "shoulder-2".to_owned();
+    job.placements[1].rules[Channel::Height] = Some(ChannelRule { rule: Rule::Add, strength: 0.5 });
+    job.patches.push(PatchRef { name: "salt".to_owned(), path: "patches/salt.patch".to_owned() });
+    let text = edited(&spelled, std::path::Path::new("smock.tatter.toml"), &job).expect("edits");
+    assert_eq!(parse_job(&text), Ok(job), "the text means the job:\n{text}");
+    assert!(text.contains("height = \"add:0.5\" # softer"), "comments inside stay:\n{text}");
+}
+
+#[test]
+fn a_file_is_made_and_read_back() {
+    let folder = tempfile::tempdir().expect("a scratch folder");
+    let path = folder.path().join("smock.tatter.toml");
+    let mut job = smock();
+    write_job(&path, &job).expect("writes");
+    assert_eq!(read_job(&path).expect("reads"), job, "as it was");
+    job.placements.push(Placement {
+        id: "hem".to_owned(),
+        spot: Spot::Uv { at: [0.1, 1.0 / 3.0], part: Some("skirt".to_owned()) },
+        turn: Angle::degrees(-12.345),
+        mirror: true,
+        ..job.placements[0].clone()
+    });
+    write_job(&path, &job).expect("writes again");
+    assert_eq!(read_job(&path).expect("reads"), job, "with the hem");
+    let names: Vec<_> = std::fs::read_dir(folder.path()).expect("lists").collect();
+    assert_eq!(names.len(), 1, "nothing else is left in the folder");
+}
+
+#[test]
+fn a_wrong_job_leaves_the_file_alone() {
+    let folder = tempfile::tempdir().expect("a scratch folder");
+    let path = folder.path().join("smock.tatter.toml");
+    std::fs::write(&path, SMOCK).expect("writes");
+    let mut job = smock();
+    job.placements[0].patch = "nowhere".to_owned();
+    let error = write_job(&path, &job).expect_err("no such patch").to_string();
+    assert!(error.contains("nowhere"), "says which: {error}");
+    assert_eq!(std::fs::read_to_string(&path).expect("reads"), SMOCK, "as it was");
+}
+
+#[test]
+fn rules_of_the_command_line() {
+    let rule = parse_rule(Channel::BaseColor, " multiply : 0.25").expect("spaces are fine");
+    assert_eq!(rule, ChannelRule { rule: Rule::Multiply, strength: 0.25 }, "stain");
+    for (channel, text) in [(Channel::BaseColor, "combine"), (Channel::Cover, "keep"), (Channel::Height, "add:NaN")] {
+        assert!(parse_rule(channel, text).is_err(), "{text} does not fit {channel}");
+    }
+}
