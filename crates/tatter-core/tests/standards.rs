@@ -1,5 +1,7 @@
 //! Values from published standards, papers and specifications; the source stands above each table.
 
+#![expect(clippy::approx_constant, reason = "tables stand as published")]
+
 use tatter_core::color::{Lab, OkLab, ciede2000, decode_srgb, encode_srgb};
 use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Normal, Samples, Stored};
 use tatter_core::rule::Rule;

@@ -6,7 +6,8 @@ use tatter_core::mesh::{Part, tangents};
 /// Measured with the reference C code compiled to WebAssembly (npm package mikktspace 1.1.1), one triangle
 /// (0,0,0) (1,0,0) (0,1,0) with normal +Z. The coordinates below are ours (v down); the reference was given (u, 1 - v),
 /// so a row whose reference coordinates were (u, v) stands here as (u, 1 - v).
-const CASES: &[(&str, [[f32; 2]; 3], [f32; 4])] = &[
+type Case = (&'static str, [[f32; 2]; 3], [f32; 4]);
+const CASES: &[Case] = &[
     ("ordinary", [[0.0, 1.0], [1.0, 1.0], [0.0, 0.0]], [1.0, 0.0, 0.0, 1.0]),
     ("upside down", [[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]], [1.0, 0.0, 0.0, -1.0]),
     ("both ways round", [[1.0, 0.0], [0.0, 0.0], [1.0, 1.0]], [-1.0, 0.0, 0.0, 1.0]),

@@ -2,5 +2,4 @@
 //!
 //! What it is not: it holds no image arithmetic but the pictures people look at, and no format.
 
-mod demo;
 pub mod sheet;

@@ -11,7 +11,7 @@ const SKY: f32 = 0.35;
 
 /// The lit patch over a checker, where it is see-through or ends. Lambert plus sky times occlusion.
 #[must_use]
-pub(crate) fn lit(patch: &Patch) -> Image<LinearRgb> {
+pub(super) fn lit(patch: &Patch) -> Image<LinearRgb> {
     let size = patch.size();
     let ground = checker(size);
     let unit = |channel: Channel| patch.map(channel).and_then(|m| m.as_unit());
@@ -32,7 +32,9 @@ pub(crate) fn lit(patch: &Patch) -> Image<LinearRgb> {
 
 /// Two greys in squares, sixteen across: whatever is see-through shows it.
 #[must_use]
-pub(crate) fn checker(size: Size) -> Image<LinearRgb> {
+fn checker(size: Size) -> Image<LinearRgb> {
     let cell = (size.width.max(size.height) / 16).max(1);
-    Image::from_fn(size.width, size.height, |x, y| LinearRgb([if (x / cell + y / cell) % 2 == 0 { 0.55 } else { 0.3 }; 3]))
+    Image::from_fn(size.width, size.height, |x, y| {
+        LinearRgb([if (x / cell + y / cell).is_multiple_of(2) { 0.55 } else { 0.3 }; 3])
+    })
 }

@@ -9,7 +9,7 @@ use tatter_core::kernel::{area_resize, bilinear_resize};
 use tatter_core::model::Patch;
 
 use draw::{Panel, compose};
-pub(crate) use lit::{checker, lit};
+use lit::lit;
 
 /// Side of one view on the sheet, texels.
 const VIEW: usize = 448;
