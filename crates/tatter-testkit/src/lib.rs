@@ -1,3 +1,1 @@
-//! Fixtures and comparisons for tests; never shipped.
-
-pub mod scene;
+//! Fixtures and comparisons for tests; never shipped. Made scenes live in `tatter_cloth::made`.
