@@ -124,6 +124,10 @@ pub struct ColorTags {
     pub icc: Option<Vec<u8>>,
     /// PNG pHYs chunk: texels per unit across and down, and whether the unit is the metre.
     pub density: Option<(u32, u32, bool)>,
+    /// Names of the components where a format names them (`OpenEXR`), in component order; empty elsewhere.
+    pub channel_names: Vec<String>,
+    /// The file holds colour multiplied by its alpha (`OpenEXR`, TIFF with associated alpha).
+    pub premultiplied: bool,
 }
 
 impl ColorTags {

@@ -1,1 +1,195 @@
-//! picture
+//! Pictures in and out: every format is one file here and one row of [`PictureFormat`]'s table.
+//!
+//! [`read_stored`] gives exactly the samples of a file, for maps that go back where they came from; [`read_photo`] gives
+//! upright linear Rec.709 colour, for work; [`probe`] reads headers only; [`encode`] writes. Formats are told by content,
+//! never by name. What a file may ask for is bounded by [`Limits`], before anything is allocated.
+
+mod color;
+mod error;
+mod exif;
+mod format;
+mod jpeg;
+mod photo;
+mod png;
+
+use std::fs::File;
+use std::io::Read as _;
+use std::path::Path;
+
+use tatter_core::image::{Layout, Samples, Size, Stored};
+use tatter_core::model::Photo;
+
+use error::Fault;
+pub use error::PictureError;
+pub use format::PictureFormat;
+
+use crate::limits::Limits;
+
+/// What a picture is, by its header.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct PictureInfo {
+    /// The format its content shows.
+    pub format: PictureFormat,
+    /// Columns and rows as stored, before any orientation tag.
+    pub size: Size,
+    /// Components as [`Stored`] will hold them: palettes expanded, keyed transparency as alpha, inks as RGB.
+    pub layout: Layout,
+    /// Bits a sample in the file: 1, 2 and 4 are expanded to 8 when read.
+    pub bits: u8,
+    /// Samples are floats.
+    pub float: bool,
+    /// Colours come from a palette; `bits` is the depth of its index.
+    pub palette: bool,
+    /// The file holds inks (CMYK), which are read as sRGB.
+    pub ink: bool,
+    /// EXIF orientation, 1 to 8; 1 is upright.
+    pub orientation: u8,
+}
+
+impl PictureInfo {
+    /// Whether [`read_stored`] hands over the samples one to one: no palette, no widened depth, no inks.
+    pub const fn is_plain(&self) -> bool {
+        !self.palette && !self.ink && self.bits >= 8
+    }
+}
+
+/// How hard to pack when writing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Effort {
+    /// For delivery, many large maps at once.
+    #[default]
+    Fast,
+    /// For files that are kept and shared: smaller, several times slower.
+    Small,
+}
+
+/// A decoded file: samples, and what the header said.
+#[derive(Debug)]
+struct Decoded {
+    info: PictureInfo,
+    stored: Stored,
+    /// Inks were converted by the profile inside the file.
+    by_profile: bool,
+}
+
+impl Decoded {
+    const fn plain(info: PictureInfo, stored: Stored) -> Self {
+        Self { info, stored, by_profile: false }
+    }
+}
+
+/// Read a photo: linear Rec.709, upright, embedded colour description honoured. Peak memory is the samples of the file
+/// plus 12 bytes a texel (16 with alpha).
+///
+/// # Errors
+/// When the file can't be read, is no picture, is damaged or exceeds `limits`.
+pub fn read_photo(path: &Path, limits: &Limits) -> Result<Photo, PictureError> {
+    let bytes = read_file(path, limits)?;
+    let decoded = decode(&bytes, limits, path)?;
+    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
+    let hash = blake3::hash(&bytes).to_hex().to_string();
+    drop(bytes);
+    let format = decoded.info.format;
+    photo::develop(decoded, name, hash, limits).map_err(|fault| fault.at(path, format))
+}
+
+/// Read exactly the samples of a file, with its colour tags, orientation not applied. Palettes and depths of 1, 2 and 4
+/// bits are expanded to 8 with exact scaling (PNG third edition, 12.5); [`probe`] tells that they were.
+///
+/// # Errors
+/// When the file can't be read, is no picture, is damaged or exceeds `limits`.
+pub fn read_stored(path: &Path, limits: &Limits) -> Result<Stored, PictureError> {
+    read_with_info(path, limits).map(|(stored, _)| stored)
+}
+
+/// [`read_stored`] together with what the header said, from one reading of the file.
+///
+/// # Errors
+/// As [`read_stored`].
+pub fn read_with_info(path: &Path, limits: &Limits) -> Result<(Stored, PictureInfo), PictureError> {
+    let bytes = read_file(path, limits)?;
+    decode(&bytes, limits, path).map(|decoded| (decoded.stored, decoded.info))
+}
+
+/// [`read_stored`] for bytes in memory.
+///
+/// # Errors
+/// When they are no picture, are damaged or exceed `limits`.
+pub fn decode_stored(bytes: &[u8], limits: &Limits) -> Result<Stored, PictureError> {
+    decode(bytes, limits, in_memory()).map(|decoded| decoded.stored)
+}
+
+/// What a picture is, from its header alone; no texel is decoded.
+///
+/// # Errors
+/// When the file can't be read, is no picture, or its header is damaged or exceeds `limits`.
+pub fn probe(path: &Path, limits: &Limits) -> Result<PictureInfo, PictureError> {
+    let bytes = read_file(path, limits)?;
+    let format = PictureFormat::from_bytes(&bytes).ok_or_else(|| PictureError::Unknown { path: path.to_path_buf() })?;
+    format.row().probe(&bytes, limits).map_err(|fault| fault.at(path, format))
+}
+
+/// Pack a picture. Colour tags are written as they are; samples come back bit-exact from every format that is written.
+/// The same picture gives the same bytes on any number of threads.
+///
+/// # Errors
+/// When the format can't hold these samples, or is not written here at all (JPEG and WebP would not keep them).
+pub fn encode(stored: &Stored, format: PictureFormat, effort: Effort) -> Result<Vec<u8>, PictureError> {
+    format.row().encode(stored, effort).map_err(|fault| match fault {
+        Fault::Damaged(what) | Fault::Unsupported(what) => PictureError::Unwritable { format, what },
+        Fault::TooLarge { what, asked, allowed } => {
+            PictureError::Unwritable { format, what: format!("{asked} {what} where {allowed} are the most") }
+        }
+    })
+}
+
+fn in_memory() -> &'static Path {
+    Path::new("(bytes in memory)")
+}
+
+fn decode(bytes: &[u8], limits: &Limits, path: &Path) -> Result<Decoded, PictureError> {
+    let format = PictureFormat::from_bytes(bytes).ok_or_else(|| PictureError::Unknown { path: path.to_path_buf() })?;
+    format.row().decode(bytes, limits).map_err(|fault| fault.at(path, format))
+}
+
+fn read_file(path: &Path, limits: &Limits) -> Result<Vec<u8>, PictureError> {
+    let fail = |source| PictureError::Open { path: path.to_path_buf(), source };
+    let file = File::open(path).map_err(fail)?;
+    let length = file.metadata().map_err(fail)?.len();
+    let too_large =
+        |asked| PictureError::TooLarge { what: "bytes of file", asked, allowed: limits.max_file_bytes, path: path.to_path_buf() };
+    if length > limits.max_file_bytes {
+        return Err(too_large(length));
+    }
+    let mut bytes = Vec::with_capacity(usize::try_from(length).unwrap_or(0));
+    // One byte past the limit tells a file that grew, or a device that never ends.
+    file.take(limits.max_file_bytes.saturating_add(1)).read_to_end(&mut bytes).map_err(fail)?;
+    if bytes.len() as u64 > limits.max_file_bytes {
+        return Err(too_large(bytes.len() as u64));
+    }
+    Ok(bytes)
+}
+
+/// The size of a picture, if it is one and the limits allow it with this many bytes a texel.
+fn admit(width: u64, height: u64, bytes_per_texel: u64, limits: &Limits) -> Result<Size, Fault> {
+    if width == 0 || height == 0 {
+        return Err(Fault::damaged(format!("its header gives a size of {width} × {height}")));
+    }
+    let texels = width.saturating_mul(height);
+    if texels > limits.max_texels {
+        return Err(Fault::TooLarge { what: "texels", asked: texels, allowed: limits.max_texels });
+    }
+    let bytes = texels.saturating_mul(bytes_per_texel);
+    if bytes > limits.max_bytes {
+        return Err(Fault::TooLarge { what: "bytes of memory", asked: bytes, allowed: limits.max_bytes });
+    }
+    match (usize::try_from(width), usize::try_from(height)) {
+        (Ok(width), Ok(height)) => Ok(Size::new(width, height)),
+        _ => Err(Fault::TooLarge { what: "texels", asked: texels, allowed: usize::MAX as u64 }),
+    }
+}
+
+/// Big-endian bytes as 16-bit samples.
+fn from_big_endian(bytes: &[u8]) -> Samples {
+    Samples::U16(bytes.as_chunks::<2>().0.iter().map(|&pair| u16::from_be_bytes(pair)).collect())
+}

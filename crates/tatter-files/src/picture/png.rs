@@ -1,0 +1,158 @@
+//! PNG (third edition): read with the `png` crate's decoder, written with our own chunks.
+
+use std::io::Cursor;
+
+use png::{BitDepth, ColorType, Compression, DecodeOptions, Decoder, Encoder, Info, Transformations};
+use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
+
+use super::{Decoded, Effort, Fault, Limits, PictureFormat, PictureInfo, admit, exif, from_big_endian};
+
+pub(super) fn is_png(bytes: &[u8]) -> bool {
+    bytes.starts_with(b"\x89PNG\r\n\x1a\n")
+}
+
+fn decoder<'a>(bytes: &'a [u8], limits: &Limits) -> Decoder<Cursor<&'a [u8]>> {
+    let mut options = DecodeOptions::default();
+    options.set_ignore_checksums(false);
+    options.set_skip_ancillary_crc_failures(false);
+    options.set_ignore_text_chunk(true);
+    let mut decoder = Decoder::new_with_options(Cursor::new(bytes), options);
+    decoder.set_limits(png::Limits { bytes: usize::try_from(limits.max_bytes).unwrap_or(usize::MAX) });
+    decoder.set_transformations(Transformations::EXPAND);
+    decoder
+}
+
+fn fault(error: png::DecodingError) -> Fault {
+    Fault::damaged(error)
+}
+
+fn describe(info: &Info<'_>) -> PictureInfo {
+    let transparent = info.trns.is_some();
+    let layout = match (info.color_type, transparent) {
+        (ColorType::Grayscale, false) => Layout::Gray,
+        (ColorType::Grayscale, true) | (ColorType::GrayscaleAlpha, _) => Layout::GrayAlpha,
+        (ColorType::Rgb | ColorType::Indexed, false) => Layout::Rgb,
+        (ColorType::Rgb | ColorType::Indexed, true) | (ColorType::Rgba, _) => Layout::Rgba,
+    };
+    PictureInfo {
+        format: PictureFormat::Png,
+        size: Size::new(info.width as usize, info.height as usize),
+        layout,
+        bits: info.bit_depth as u8,
+        float: false,
+        palette: info.color_type == ColorType::Indexed,
+        ink: false,
+        orientation: info.exif_metadata.as_deref().map_or(1, exif::orientation),
+    }
+}
+
+/// Bytes a texel once expanded, at most.
+const WORKING_BYTES: u64 = 8;
+
+pub(super) fn probe(bytes: &[u8], limits: &Limits) -> Result<PictureInfo, Fault> {
+    let mut decoder = decoder(bytes, limits);
+    let header = decoder.read_header_info().map_err(fault)?;
+    admit(header.width.into(), header.height.into(), WORKING_BYTES, limits)?;
+    let reader = decoder.read_info().map_err(fault)?;
+    Ok(describe(reader.info()))
+}
+
+pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
+    let mut decoder = decoder(bytes, limits);
+    let header = decoder.read_header_info().map_err(fault)?;
+    let size = admit(header.width.into(), header.height.into(), WORKING_BYTES, limits)?;
+    let mut reader = decoder.read_info().map_err(fault)?;
+    let info = describe(reader.info());
+    let tags = tags(reader.info());
+    let length = reader.output_buffer_size().ok_or_else(|| Fault::damaged("its size overflows"))?;
+    let mut samples = vec![0; length];
+    reader.next_frame(&mut samples).map_err(fault)?;
+    reader.finish().map_err(fault)?;
+    let samples = if info.bits == 16 { from_big_endian(&samples) } else { Samples::U8(samples) };
+    Ok(Decoded::plain(info, Stored { size, layout: info.layout, samples, tags }))
+}
+
+fn tags(info: &Info<'_>) -> ColorTags {
+    ColorTags {
+        srgb_intent: info.srgb.map(|intent| intent as u8),
+        gamma: info.gama_chunk.map(png::ScaledFloat::into_scaled),
+        chromaticities: info.chrm_chunk.map(|c| {
+            [c.white, c.red, c.green, c.blue]
+                .map(|(x, y)| [x.into_scaled(), y.into_scaled()])
+                .as_flattened()
+                .try_into()
+                .unwrap_or([0; 8])
+        }),
+        cicp: info
+            .coding_independent_code_points
+            .map(|c| [c.color_primaries, c.transfer_function, c.matrix_coefficients, u8::from(c.is_video_full_range_image)]),
+        icc: info.icc_profile.as_deref().map(<[u8]>::to_vec),
+        density: info.pixel_dims.map(|d| (d.xppu, d.yppu, d.unit == png::Unit::Meter)),
+        ..ColorTags::default()
+    }
+}
+
+pub(super) fn encode(stored: &Stored, effort: Effort) -> Result<Vec<u8>, Fault> {
+    let side = |length: usize| u32::try_from(length).map_err(|_too_long| Fault::unsupported("a side this long"));
+    let mut out = Vec::new();
+    let mut encoder = Encoder::new(&mut out, side(stored.size.width)?, side(stored.size.height)?);
+    encoder.set_color(match stored.layout {
+        Layout::Gray => ColorType::Grayscale,
+        Layout::GrayAlpha => ColorType::GrayscaleAlpha,
+        Layout::Rgb => ColorType::Rgb,
+        Layout::Rgba => ColorType::Rgba,
+    });
+    let wide;
+    let (depth, samples) = match &stored.samples {
+        Samples::U8(samples) => (BitDepth::Eight, samples.as_slice()),
+        Samples::U16(samples) => {
+            wide = samples.iter().flat_map(|sample| sample.to_be_bytes()).collect::<Vec<u8>>();
+            (BitDepth::Sixteen, wide.as_slice())
+        }
+        Samples::F16(_) | Samples::F32(_) => return Err(Fault::unsupported("a picture of floats")),
+    };
+    encoder.set_depth(depth);
+    encoder.set_compression(if effort == Effort::Fast { Compression::Fast } else { Compression::Balanced });
+    let mut writer = encoder.write_header().map_err(Fault::unsupported)?;
+    for (name, data) in tag_chunks(&stored.tags)? {
+        writer.write_chunk(png::chunk::ChunkType(name), &data).map_err(Fault::unsupported)?;
+    }
+    writer.write_image_data(samples).map_err(Fault::unsupported)?;
+    writer.finish().map_err(Fault::unsupported)?;
+    Ok(out)
+}
+
+type Chunk = ([u8; 4], Vec<u8>);
+
+/// Chunks that say what the samples mean, in the order they are written.
+fn tag_chunks(tags: &ColorTags) -> Result<Vec<Chunk>, Fault> {
+    let mut chunks = Vec::new();
+    if let Some(cicp) = tags.cicp {
+        chunks.push((*b"cICP", cicp.to_vec()));
+    }
+    if let Some(icc) = &tags.icc {
+        chunks.push((*b"iCCP", packed_profile(icc)?));
+    }
+    if let Some(intent) = tags.srgb_intent {
+        chunks.push((*b"sRGB", vec![intent]));
+    }
+    if let Some(gamma) = tags.gamma {
+        chunks.push((*b"gAMA", gamma.to_be_bytes().to_vec()));
+    }
+    if let Some(chromaticities) = tags.chromaticities {
+        chunks.push((*b"cHRM", chromaticities.iter().flat_map(|v| v.to_be_bytes()).collect()));
+    }
+    if let Some((across, down, metre)) = tags.density {
+        let unit = [u8::from(metre)];
+        chunks.push((*b"pHYs", [&across.to_be_bytes()[..], &down.to_be_bytes(), &unit].concat()));
+    }
+    Ok(chunks)
+}
+
+fn packed_profile(icc: &[u8]) -> Result<Vec<u8>, Fault> {
+    let mut compressor = libdeflater::Compressor::new(libdeflater::CompressionLvl::default());
+    let mut packed = vec![0; compressor.zlib_compress_bound(icc.len())];
+    let length = compressor.zlib_compress(icc, &mut packed).map_err(Fault::unsupported)?;
+    packed.truncate(length);
+    Ok([b"profile\0\0".as_slice(), &packed].concat())
+}
