@@ -1,1 +1,3 @@
-//! surface
+//! A garment's surface in millimetres.
+
+pub mod density;
