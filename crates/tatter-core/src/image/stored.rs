@@ -206,6 +206,71 @@ impl Stored {
         }
     }
 
+    /// A copy of a part, samples bit for bit, without tags.
+    ///
+    /// # Panics
+    /// When `part` reaches outside: a bug of the caller.
+    #[must_use]
+    pub fn crop(&self, part: Rect) -> Self {
+        assert!(part.right() <= self.size.width && part.bottom() <= self.size.height, "a crop lies inside its picture");
+        let n = self.layout.components();
+        fn rows<T: Copy>(all: &[T], width: usize, n: usize, part: Rect) -> Vec<T> {
+            let row = |y: usize| &all[(y * width + part.x) * n..(y * width + part.right()) * n];
+            (part.y..part.bottom()).flat_map(row).copied().collect()
+        }
+        let width = self.size.width;
+        let samples = match &self.samples {
+            Samples::U8(v) => Samples::U8(rows(v, width, n, part)),
+            Samples::U16(v) => Samples::U16(rows(v, width, n, part)),
+            Samples::F16(v) => Samples::F16(rows(v, width, n, part)),
+            Samples::F32(v) => Samples::F32(rows(v, width, n, part)),
+        };
+        Self { size: part.size(), layout: self.layout, samples, tags: ColorTags::default() }
+    }
+
+    /// Lay `part` over this picture with its first texel at `(x, y)`, bit for bit.
+    ///
+    /// # Panics
+    /// When it reaches outside or differs in components or depth: a bug of the caller.
+    pub fn paste(&mut self, part: &Self, x: usize, y: usize) {
+        assert!(x + part.size.width <= self.size.width && y + part.size.height <= self.size.height, "a pasted part lies inside");
+        assert!(self.layout == part.layout, "a pasted part has the components of its picture");
+        let n = self.layout.components();
+        let (width, length) = (self.size.width, part.size.width * n);
+        fn rows<T: Copy>(all: &mut [T], part: &[T], length: usize, start: impl Fn(usize) -> usize) {
+            for (row, source) in part.chunks_exact(length.max(1)).enumerate() {
+                all[start(row)..start(row) + length].copy_from_slice(source);
+            }
+        }
+        let start = |row: usize| ((y + row) * width + x) * n;
+        match (&mut self.samples, &part.samples) {
+            (Samples::U8(all), Samples::U8(part)) => rows(all, part, length, start),
+            (Samples::U16(all), Samples::U16(part)) => rows(all, part, length, start),
+            (Samples::F16(all), Samples::F16(part)) => rows(all, part, length, start),
+            (Samples::F32(all), Samples::F32(part)) => rows(all, part, length, start),
+            _ => unreachable!("a pasted part has the depth of its picture"),
+        }
+    }
+
+    /// How many texels differ in any sample; floats are compared by value.
+    ///
+    /// # Panics
+    /// When size, components or depth differ: a bug of the caller.
+    pub fn differing_texels(&self, other: &Self) -> usize {
+        assert!(self.size == other.size && self.layout == other.layout, "compared pictures have one size and one layout");
+        fn count<T: PartialEq>(a: &[T], b: &[T], n: usize) -> usize {
+            a.chunks_exact(n).zip(b.chunks_exact(n)).filter(|(a, b)| a != b).count()
+        }
+        let n = self.layout.components();
+        match (&self.samples, &other.samples) {
+            (Samples::U8(a), Samples::U8(b)) => count(a, b, n),
+            (Samples::U16(a), Samples::U16(b)) => count(a, b, n),
+            (Samples::F16(a), Samples::F16(b)) => count(a, b, n),
+            (Samples::F32(a), Samples::F32(b)) => count(a, b, n),
+            _ => unreachable!("compared pictures have one depth"),
+        }
+    }
+
     /// A part of a channel as something to compute with. A channel that needs three components of a grey picture reads
     /// the grey three times.
     ///

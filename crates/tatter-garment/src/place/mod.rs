@@ -1,1 +1,41 @@
-//! place
+//! Where a placement lies: from a spot, a turn and a size to the faces it reaches, each with its corners in patch millimetres.
+
+mod footprint;
+
+use glam::DVec2;
+use tatter_core::model::{Patch, Placement};
+
+pub use footprint::{PlaceSettings, footprint};
+
+use crate::surface::Seed;
+
+/// A placement with the patch it lays.
+#[derive(Clone, Copy, Debug)]
+pub struct Placed<'a> {
+    /// Where and how.
+    pub placement: &'a Placement,
+    /// What.
+    pub patch: &'a Patch,
+}
+
+/// One face a placement reaches.
+#[derive(Clone, Debug)]
+pub struct FootprintFace {
+    /// Number of the face on the surface.
+    pub face: usize,
+    /// The face's corners in the patch's own millimetres: from the canvas centre, x right, y down.
+    pub corners_mm: [DVec2; 3],
+}
+
+/// Everything a placement reaches on the surface.
+#[derive(Clone, Debug)]
+pub struct Footprint {
+    /// Where it was seeded.
+    pub seed: Seed,
+    /// Millimetres of cloth for one millimetre of the patch: 1 at true size.
+    pub enlargement: f64,
+    /// The faces, ascending.
+    pub faces: Vec<FootprintFace>,
+    /// Faces within reach that turn too far away from the spot to be covered.
+    pub turned_away: usize,
+}

@@ -1,0 +1,235 @@
+//! A patch made ready to be sampled at any density: all channels of a texel side by side, premultiplied by cover, halved
+//! again and again, only the levels that are needed kept.
+
+use std::collections::BTreeSet;
+
+use rayon::prelude::*;
+use tatter_core::channel::Channel;
+use tatter_core::image::{Image, Map};
+use tatter_core::kernel::area_resize;
+use tatter_core::model::Patch;
+
+use super::kernel::catmull_rom;
+
+/// Cover, then everything else times cover.
+pub(super) type Texel = [f32; LANES];
+/// A whole number of vectors of four.
+pub(super) const LANES: usize = 12;
+pub(super) const COVER: usize = 0;
+/// Three lanes.
+pub(super) const COLOR: usize = 1;
+pub(super) const HEIGHT: usize = 4;
+/// Slopes right and up: what may be averaged where normals may not.
+pub(super) const SLOPE_X: usize = 5;
+pub(super) const SLOPE_Y: usize = 6;
+/// Roughness to the fourth: the variance of facets, which adds up (alpha = roughness², glTF 2.0 appendix B).
+pub(super) const ROUGHNESS4: usize = 7;
+pub(super) const METALLIC: usize = 8;
+pub(super) const OCCLUSION: usize = 9;
+pub(super) const OPACITY: usize = 10;
+
+/// Columns and rows of the coarse cover.
+const COARSE: usize = 128;
+
+/// One density of a patch. A place in its texels is the place in the patch's own divided by `2^level`.
+#[derive(Debug)]
+pub(super) struct Level {
+    pub(super) width: usize,
+    pub(super) height: usize,
+    pub(super) texels: Vec<Texel>,
+}
+
+/// A patch, ready.
+#[derive(Debug)]
+pub(super) struct Prepared {
+    levels: Vec<Option<Level>>,
+    /// Where cover is above nothing, in patch texels: left, top, right, bottom; empty when nowhere.
+    pub(super) cover_bounds: [f64; 4],
+    /// Mean cover in at most 128² cells.
+    pub(super) coarse: Image<f32>,
+    /// Cells with cover in them or beside them.
+    occupied: Image<bool>,
+    /// Coarse cells in one patch texel, across and down.
+    pub(super) cells_per_texel: [f64; 2],
+}
+
+/// How many times a patch can be halved and keep four texels a side.
+pub(super) fn last_level(width: usize, height: usize) -> usize {
+    (width.min(height) / 4).max(1).ilog2() as usize
+}
+
+impl Prepared {
+    /// The cover side of a patch, before anybody knows which levels are needed.
+    pub(super) fn new(patch: &Patch) -> Self {
+        let size = patch.size();
+        let cover = match patch.map(Channel::Cover) {
+            Some(Map::Unit(cover)) => cover.map(|c| c.0),
+            _ => Image::filled(size.width, size.height, 1.0f32),
+        };
+        let (mut x0, mut y0, mut x1, mut y1) = (size.width, size.height, 0, 0);
+        for y in 0..size.height {
+            let row = cover.row(y);
+            if let Some(first) = row.iter().position(|&c| c > 0.0) {
+                let last = row.iter().rposition(|&c| c > 0.0).unwrap_or(first);
+                (x0, x1, y0, y1) = (x0.min(first), x1.max(last + 1), y0.min(y), y + 1);
+            }
+        }
+        let coarse = area_resize(&cover, size.width.clamp(1, COARSE), size.height.clamp(1, COARSE));
+        let occupied = Image::from_fn(coarse.width(), coarse.height(), |x, y| {
+            let near = (-1..=1isize).flat_map(|dy| (-1..=1isize).map(move |dx| (dx, dy)));
+            near.into_iter().any(|(dx, dy)| coarse.get_clamped(x as isize + dx, y as isize + dy) > 0.0)
+        });
+        let cells_per_texel = [coarse.width() as f64 / size.width as f64, coarse.height() as f64 / size.height as f64];
+        let cover_bounds = [x0 as f64, y0 as f64, x1 as f64, y1 as f64];
+        Self { levels: Vec::new(), cover_bounds, coarse, occupied, cells_per_texel }
+    }
+
+    /// Whether any cover lies within one coarse cell of a place in patch texels.
+    pub(super) fn may_cover(&self, x: f64, y: f64) -> bool {
+        let at = |v: f64, n: usize| (v.max(0.0) as usize).min(n - 1);
+        let (cx, cy) = (x * self.cells_per_texel[0], y * self.cells_per_texel[1]);
+        self.occupied.get(at(cx, self.occupied.width()), at(cy, self.occupied.height()))
+    }
+
+    /// Make the levels that are needed. Level 0 of a 2048² patch takes 200 MB, level 1 50 MB; it is made only when asked for.
+    pub(super) fn make_levels(&mut self, patch: &Patch, needed: &BTreeSet<usize>) {
+        let size = patch.size();
+        let last = needed.last().map_or(0, |l| l + 1);
+        let source = Source::new(patch);
+        let whole = |y: usize, row: &mut Vec<Texel>| source.row(y, row);
+        let mut levels: Vec<Option<Level>> = Vec::new();
+        for level in 0..last {
+            let made = match level {
+                0 if needed.contains(&0) => Some(copy(size.width, size.height, &whole)),
+                0 => None,
+                _ => match levels[level - 1].as_ref() {
+                    Some(finer) => Some(halve(finer.width, finer.height, &|y, row| {
+                        row.extend_from_slice(&finer.texels[y * finer.width..(y + 1) * finer.width]);
+                    })),
+                    None => Some(halve(size.width, size.height, &whole)),
+                },
+            };
+            levels.push(made);
+            if level > 0 && !needed.contains(&(level - 1)) {
+                levels[level - 1] = None;
+            }
+        }
+        self.levels = levels;
+    }
+
+    /// A level that was asked for.
+    pub(super) fn level(&self, level: usize) -> Option<&Level> {
+        self.levels.get(level).and_then(Option::as_ref)
+    }
+}
+
+/// Reads rows of a patch as premultiplied texels.
+struct Source<'a> {
+    width: usize,
+    cover: Option<&'a Map>,
+    maps: Vec<(usize, Channel, &'a Map)>,
+}
+
+impl<'a> Source<'a> {
+    fn new(patch: &'a Patch) -> Self {
+        let lanes = [
+            (COLOR, Channel::BaseColor),
+            (HEIGHT, Channel::Height),
+            (SLOPE_X, Channel::Normal),
+            (ROUGHNESS4, Channel::Roughness),
+            (METALLIC, Channel::Metallic),
+            (OCCLUSION, Channel::Occlusion),
+            (OPACITY, Channel::Opacity),
+        ];
+        let maps = lanes.into_iter().filter_map(|(lane, channel)| patch.map(channel).map(|map| (lane, channel, map))).collect();
+        Self { width: patch.size().width, cover: patch.map(Channel::Cover), maps }
+    }
+
+    /// Appends row `y`.
+    fn row(&self, y: usize, row: &mut Vec<Texel>) {
+        let start = row.len();
+        row.resize(start + self.width, [0.0; LANES]);
+        let row = &mut row[start..];
+        match self.cover {
+            Some(Map::Unit(cover)) => row.iter_mut().zip(cover.row(y)).for_each(|(t, c)| t[COVER] = c.0.clamp(0.0, 1.0)),
+            _ => row.iter_mut().for_each(|t| t[COVER] = 1.0),
+        }
+        for &(lane, channel, map) in &self.maps {
+            let each = row.iter_mut();
+            match map {
+                Map::Color(image) => each.zip(image.row(y)).for_each(|(t, c)| {
+                    for i in 0..3 {
+                        t[lane + i] = c.0[i] * t[COVER];
+                    }
+                }),
+                Map::Height(image) => each.zip(image.row(y)).for_each(|(t, h)| t[lane] = h.0 * t[COVER]),
+                Map::Normal(image) => each.zip(image.row(y)).for_each(|(t, n)| {
+                    let (p, q) = n.slopes();
+                    (t[lane], t[lane + 1]) = (p * t[COVER], q * t[COVER]);
+                }),
+                Map::Unit(image) if channel == Channel::Roughness => {
+                    each.zip(image.row(y)).for_each(|(t, r)| t[lane] = r.0.powi(4) * t[COVER]);
+                }
+                Map::Unit(image) => each.zip(image.row(y)).for_each(|(t, v)| t[lane] = v.0 * t[COVER]),
+            }
+        }
+    }
+}
+
+type ReadRow<'a> = dyn Fn(usize, &mut Vec<Texel>) + Sync + 'a;
+
+fn copy(width: usize, height: usize, read: &ReadRow<'_>) -> Level {
+    let mut texels = vec![[0.0; LANES]; width * height];
+    texels.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
+        let mut line = Vec::with_capacity(width);
+        read(y, &mut line);
+        row.copy_from_slice(&line);
+    });
+    Level { width, height, texels }
+}
+
+/// Half the size: Catmull-Rom stretched by two, eight taps each way; outside the canvas lies nothing.
+fn halve(width: usize, height: usize, read: &ReadRow<'_>) -> Level {
+    const TAPS: usize = 8;
+    /// Output rows a thread makes at once: seven rows of overlap are read twice for each.
+    const BAND: usize = 32;
+    let weights: [f32; TAPS] = std::array::from_fn(|i| (0.5 * catmull_rom((i as f64 - 3.5) / 2.0)) as f32);
+    let (new_width, new_height) = (width.div_ceil(2), height.div_ceil(2));
+    let mut texels = vec![[0.0; LANES]; new_width * new_height];
+    texels.par_chunks_mut(new_width * BAND).enumerate().for_each(|(band, out)| {
+        let rows = out.len() / new_width;
+        let first = 2 * (band * BAND) as isize - 3;
+        let mut line: Vec<Texel> = Vec::with_capacity(width);
+        let mut narrow = vec![[0.0f32; LANES]; new_width * (2 * rows + 6)];
+        for (i, target) in narrow.chunks_exact_mut(new_width).enumerate() {
+            let y = first + i as isize;
+            if y < 0 || y >= height as isize {
+                continue;
+            }
+            line.clear();
+            read(y as usize, &mut line);
+            for (x, texel) in target.iter_mut().enumerate() {
+                for (k, &w) in weights.iter().enumerate() {
+                    let source = (2 * x + k).wrapping_sub(3);
+                    if let Some(s) = line.get(source) {
+                        add(texel, s, w);
+                    }
+                }
+            }
+        }
+        for (y, target) in out.chunks_exact_mut(new_width).enumerate() {
+            for (k, &w) in weights.iter().enumerate() {
+                let source = &narrow[(2 * y + k) * new_width..(2 * y + k + 1) * new_width];
+                target.iter_mut().zip(source).for_each(|(t, s)| add(t, s, w));
+            }
+        }
+    });
+    Level { width: new_width, height: new_height, texels }
+}
+
+#[inline]
+pub(super) fn add(sum: &mut Texel, texel: &Texel, weight: f32) {
+    for i in 0..LANES {
+        sum[i] += texel[i] * weight;
+    }
+}

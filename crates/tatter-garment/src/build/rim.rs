@@ -1,0 +1,122 @@
+//! Where the garment's own surface lies around a patch: what the patch's heights are relative to.
+
+use tatter_core::channel::Channel;
+use tatter_core::image::{Image, Stored};
+use tatter_core::kernel::gaussian;
+use tatter_core::model::MapRole;
+
+use super::plan::Draw;
+use super::pyramid::Prepared;
+
+/// A plane over the patch, mm: what of the garment's height varies slowly under it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct LocalHeight {
+    /// Height in the canvas centre, mm, then change over one canvas width and one canvas height.
+    coefficients: [f64; 3],
+}
+
+impl LocalHeight {
+    /// At a place in patch texels.
+    pub(super) fn at(&self, x: f64, y: f64, size: (f64, f64)) -> f32 {
+        let [c, sx, sy] = self.coefficients;
+        (c + sx * (x / size.0 - 0.5) + sy * (y / size.1 - 0.5)) as f32
+    }
+}
+
+/// About this many texels of the garment are looked at.
+const SAMPLES: f64 = 40_000.0;
+
+/// Fit a plane to the garment's pristine height on the rim of the cover (where the patch fades and just outside it), each
+/// texel weighted by how much rim it is. Falls back to the mean under the cover when the cover has no rim on the garment.
+pub(super) fn local_height(
+    draws: &[Draw],
+    prepared: &Prepared,
+    size: (f64, f64),
+    stored: &Stored,
+    role: &MapRole,
+) -> LocalHeight {
+    let ring = ring(&prepared.coarse);
+    let area: f64 = draws.iter().map(|d| (d.bounds.x1 - d.bounds.x0) as f64 * (d.bounds.y1 - d.bounds.y0) as f64).sum();
+    let keep = ((SAMPLES / area.max(1.0)) * f64::from(u32::MAX)).min(f64::from(u32::MAX)) as u32;
+    let range = role.coding.height_range;
+    let (mut rim, mut under) = (Fit::default(), Fit::default());
+    for draw in draws {
+        for y in draw.bounds.y0..draw.bounds.y1 {
+            for x in draw.bounds.x0..draw.bounds.x1 {
+                // Picked by a hash: a regular stride would beat with the garment's own threads.
+                if scrambled(x as u32, y as u32) > keep || draw.triangle.depth(x, y) < 0.0 {
+                    continue;
+                }
+                let (px, py) = draw.patch_at(x, y);
+                let (cx, cy) = (px * prepared.cells_per_texel[0], py * prepared.cells_per_texel[1]);
+                if cx < 0.0 || cy < 0.0 || cx >= ring.width() as f64 || cy >= ring.height() as f64 {
+                    continue;
+                }
+                let value = stored.value(x as usize, y as usize, role.coding.component);
+                let value = if role.coding.inverted { 1.0 - value } else { value };
+                let mm = f64::from(range.low_mm + value * range.span_mm());
+                let (dx, dy) = (px / size.0 - 0.5, py / size.1 - 0.5);
+                rim.add(f64::from(ring.get(cx as usize, cy as usize)), dx, dy, mm);
+                under.add(f64::from(prepared.coarse.get(cx as usize, cy as usize)), dx, dy, mm);
+            }
+        }
+    }
+    if rim.weight() > 20.0 { rim.plane() } else { under.mean() }
+}
+
+/// One near the cover's edge, from the outside to half covered; nothing deep inside or far away.
+fn ring(cover: &Image<f32>) -> Image<f32> {
+    let near = gaussian(cover, 0.03 * cover.width() as f32);
+    near.zip(cover, |near, c| near.min(1.0 - near) * 2.0 * (1.0 - c))
+}
+
+/// Sums for weighted least squares on 1, x, y.
+#[derive(Default)]
+struct Fit {
+    moments: [f64; 6],
+    values: [f64; 3],
+}
+
+impl Fit {
+    fn add(&mut self, w: f64, x: f64, y: f64, value: f64) {
+        for (slot, v) in self.moments.iter_mut().zip([1.0, x, y, x * x, x * y, y * y]) {
+            *slot += w * v;
+        }
+        for (slot, v) in self.values.iter_mut().zip([1.0, x, y]) {
+            *slot += w * v * value;
+        }
+    }
+
+    const fn weight(&self) -> f64 {
+        self.moments[0]
+    }
+
+    fn mean(&self) -> LocalHeight {
+        let c = if self.weight() > 1e-9 { self.values[0] / self.weight() } else { 0.0 };
+        LocalHeight { coefficients: [c, 0.0, 0.0] }
+    }
+
+    fn plane(&self) -> LocalHeight {
+        let [n, x, y, xx, xy, yy] = self.moments;
+        // A ring that lies on one side only cannot tell a slope: a little weight pulls it to level.
+        let ridge = 1e-3 * n;
+        let m = glam::DMat3::from_cols_array(&[n, x, y, x, xx + ridge, xy, y, xy, yy + ridge]);
+        if m.determinant().abs() < 1e-12 * n.powi(3) {
+            return self.mean();
+        }
+        LocalHeight { coefficients: (m.inverse() * glam::DVec3::from(self.values)).to_array() }
+    }
+}
+
+/// The height file of a target with its role.
+pub(super) fn height_role(roles: &[MapRole]) -> Option<&MapRole> {
+    roles.iter().find(|role| role.channel == Channel::Height)
+}
+
+/// A fixed scramble of a texel's place (finaliser of Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", 2014).
+const fn scrambled(x: u32, y: u32) -> u32 {
+    let mut z = ((x as u64) << 32 | y as u64).wrapping_add(0x9E37_79B9_7F4A_7C15);
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    (z >> 32) as u32
+}

@@ -1,0 +1,319 @@
+//! One tile: every placement that reaches it, in order, on every file.
+
+use std::collections::BTreeSet;
+
+use tatter_core::channel::{Channel, Kind};
+use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Size, Stored, Unit};
+use tatter_core::model::{ChannelRule, MapRole, Patch};
+use tatter_core::rule::Rule;
+
+use super::owner::{NOBODY, Owners};
+use super::plan::{Bounds, Draw, Triangle};
+use super::pyramid::{COLOR, COVER, HEIGHT, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y, Texel};
+use super::rim::LocalHeight;
+
+/// Cover below this is nothing: an eighth of a step of an 8-bit texture at full contrast, and too little to divide by.
+const LEAST_COVER: f32 = 5e-4;
+
+/// One placement in one target.
+#[derive(Debug)]
+pub(super) struct Layer<'a> {
+    pub(super) patch: &'a Patch,
+    pub(super) prepared: &'a Prepared,
+    pub(super) draws: &'a [Draw],
+    pub(super) rules: &'a dyn RuleOf,
+    pub(super) enlargement: f32,
+    pub(super) local_height: LocalHeight,
+}
+
+/// The rule of a channel, or `None` where the placement leaves it alone.
+pub(super) trait RuleOf: std::fmt::Debug + Sync {
+    /// Rule and strength.
+    fn rule_of(&self, channel: Channel) -> Option<ChannelRule>;
+}
+
+/// What a tile needs to know.
+#[derive(Debug)]
+pub(super) struct TileJob<'a> {
+    pub(super) rect: Bounds,
+    /// Layer, and its draws that reach the tile, ascending.
+    pub(super) layers: Vec<(usize, Vec<usize>)>,
+    /// Faces of the map set near the tile; `None` when the texture repeats and has no gutter.
+    pub(super) faces: Option<Vec<(u32, Triangle, Bounds)>>,
+    pub(super) padding: i64,
+    /// File number in the set, its picture, its roles.
+    pub(super) files: Vec<(usize, &'a Stored, &'a [MapRole])>,
+    pub(super) size: Size,
+}
+
+/// What a tile found for one layer.
+#[derive(Debug, Default)]
+pub(super) struct LayerCount {
+    pub(super) layer: usize,
+    pub(super) texels: usize,
+    pub(super) clamped: usize,
+    pub(super) shared: usize,
+    /// Faces outside the placement that show its texels.
+    pub(super) shown_by: BTreeSet<u32>,
+}
+
+/// New samples for one file.
+#[derive(Debug)]
+pub(super) struct TileFile {
+    pub(super) file: usize,
+    pub(super) part: Stored,
+    pub(super) changed: usize,
+}
+
+/// Everything a tile changes.
+#[derive(Debug)]
+pub(super) struct TileResult {
+    pub(super) x: usize,
+    pub(super) y: usize,
+    pub(super) files: Vec<TileFile>,
+    pub(super) counts: Vec<LayerCount>,
+}
+
+/// A channel of a file, decoded.
+struct RoleTile<'a> {
+    file: usize,
+    role: &'a MapRole,
+    map: Map,
+    touched: Image<bool>,
+}
+
+const NO_DRAW: u32 = u32::MAX;
+
+impl TileJob<'_> {
+    pub(super) fn run(&self, layers: &[Layer<'_>]) -> TileResult {
+        let rect = self.rect;
+        let (width, height) = ((rect.x1 - rect.x0) as usize, (rect.y1 - rect.y0) as usize);
+        let owners = self.faces.as_ref().map(|faces| {
+            let whole = Bounds { x0: 0, y0: 0, x1: self.size.width as i64, y1: self.size.height as i64 };
+            let p = self.padding;
+            let window = Bounds { x0: rect.x0 - p, y0: rect.y0 - p, x1: rect.x1 + p, y1: rect.y1 + p }.intersect(whole);
+            Owners::new(window, faces.iter().copied())
+        });
+        let gutter = owners.as_ref().map(|o| o.gutter(rect, self.padding));
+        let mut roles = self.decode(layers);
+        let mut counts = Vec::new();
+        let mut hit = vec![NO_DRAW; width * height];
+        for (number, draws) in &self.layers {
+            let layer = &layers[*number];
+            hit.fill(NO_DRAW);
+            self.find_hits(layer, draws, gutter.as_deref(), &mut hit);
+            counts.push(self.lay(*number, layer, &hit, owners.as_ref(), &mut roles));
+        }
+        TileResult { x: rect.x0 as usize, y: rect.y0 as usize, files: self.encode(&roles), counts }
+    }
+
+    fn part(&self) -> Rect {
+        let r = self.rect;
+        Rect::new(r.x0 as usize, r.y0 as usize, (r.x1 - r.x0) as usize, (r.y1 - r.y0) as usize)
+    }
+
+    /// Channels that at least one layer changes.
+    fn decode(&self, layers: &[Layer<'_>]) -> Vec<RoleTile<'_>> {
+        let part = self.part();
+        let wanted = |channel: Channel| self.layers.iter().any(|(l, _)| layers[*l].rules.rule_of(channel).is_some());
+        let mut roles = Vec::new();
+        for (file, stored, own) in &self.files {
+            for role in own.iter().filter(|role| wanted(role.channel)) {
+                let map = stored.decode(role.channel.info().kind, &role.coding, part);
+                roles.push(RoleTile { file: *file, role, map, touched: Image::filled(part.width, part.height, false) });
+            }
+        }
+        roles
+    }
+
+    /// Which draw shows in each texel: the first that holds its middle; in the gutter, that of the nearest face.
+    fn find_hits(&self, layer: &Layer<'_>, draws: &[usize], gutter: Option<&[u32]>, hit: &mut [u32]) {
+        let width = self.rect.x1 - self.rect.x0;
+        for &number in draws {
+            let draw = &layer.draws[number];
+            let part = draw.bounds.intersect(self.rect);
+            for y in part.y0..part.y1 {
+                for x in part.x0..part.x1 {
+                    let i = ((y - self.rect.y0) * width + x - self.rect.x0) as usize;
+                    if hit[i] == NO_DRAW && draw.triangle.depth(x, y) >= -1e-6 {
+                        hit[i] = number as u32;
+                    }
+                }
+            }
+        }
+        let Some(gutter) = gutter else { return };
+        for (i, &face) in gutter.iter().enumerate() {
+            if face == NOBODY || hit[i] != NO_DRAW {
+                continue;
+            }
+            if let Ok(at) = draws.binary_search_by_key(&(face as usize), |&d| layer.draws[d].face) {
+                let (x, y) = (self.rect.x0 + i as i64 % width, self.rect.y0 + i as i64 / width);
+                if layer.draws[draws[at]].bounds.contains(x, y) {
+                    hit[i] = draws[at] as u32;
+                }
+            }
+        }
+    }
+
+    fn lay(
+        &self,
+        number: usize,
+        layer: &Layer<'_>,
+        hit: &[u32],
+        owners: Option<&Owners>,
+        roles: &mut [RoleTile<'_>],
+    ) -> LayerCount {
+        let width = (self.rect.x1 - self.rect.x0) as usize;
+        let mut count = LayerCount { layer: number, ..LayerCount::default() };
+        let mut seen: Vec<Seen> = Vec::with_capacity(width);
+        for (row, hits) in hit.chunks_exact(width.max(1)).enumerate() {
+            let y = self.rect.y0 + row as i64;
+            seen.clear();
+            for (column, &number) in hits.iter().enumerate() {
+                if number == NO_DRAW {
+                    continue;
+                }
+                let (draw, x) = (&layer.draws[number as usize], self.rect.x0 + column as i64);
+                if let Some(s) = see(layer, draw, column, x, y) {
+                    if let Some(owners) = owners.filter(|o| o.sharer(x, y) != NOBODY) {
+                        count.shared += 1;
+                        count
+                            .shown_by
+                            .extend([owners.owner(x, y), owners.sharer(x, y)].into_iter().filter(|&f| f as usize != draw.face));
+                    }
+                    seen.push(s);
+                }
+            }
+            count.texels += seen.len();
+            for role in roles.iter_mut() {
+                if let Some(rule) = layer.rules.rule_of(role.role.channel) {
+                    count.clamped += role.lay_row(row, &seen, rule);
+                }
+            }
+        }
+        count
+    }
+
+    fn encode(&self, roles: &[RoleTile<'_>]) -> Vec<TileFile> {
+        let part = self.part();
+        let mut files = Vec::new();
+        for (file, stored, _) in &self.files {
+            let mut own = roles.iter().filter(|r| r.file == *file && r.touched.texels().contains(&true)).peekable();
+            if own.peek().is_none() {
+                continue;
+            }
+            let before = stored.crop(part);
+            let mut after = before.clone();
+            for role in own {
+                after.encode(&role.role.coding, Rect::whole(after.size), &role.map, &role.touched);
+            }
+            let changed = before.differing_texels(&after);
+            if changed > 0 {
+                files.push(TileFile { file: *file, part: after, changed });
+            }
+        }
+        files
+    }
+}
+
+/// What the patch shows in one texel of a row.
+struct Seen {
+    column: usize,
+    cover: f32,
+    color: LinearRgb,
+    /// Millimetres of the patch above its own mid plane, and of the garment around it.
+    height: f32,
+    local_height: f32,
+    slopes: (f32, f32),
+    roughness4: f32,
+    units: [f32; 3],
+}
+
+fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<Seen> {
+    let (px, py) = draw.patch_at(x, y);
+    let cell = 1.0 / layer.prepared.cells_per_texel[0].max(layer.prepared.cells_per_texel[1]);
+    if draw.filter.support < cell && !layer.prepared.may_cover(px, py) {
+        return None;
+    }
+    let texel: Texel = draw.filter.sample(layer.prepared.level(draw.filter.level)?, px, py);
+    let cover = texel[COVER].min(1.0);
+    if cover < LEAST_COVER {
+        return None;
+    }
+    let value = |lane: usize| texel[lane] / texel[COVER];
+    let (p, q) = (value(SLOPE_X), value(SLOPE_Y));
+    let [[xx, xy], [yx, yy]] = draw.slopes_from_patch;
+    let size = layer.patch.size();
+    let local_height = layer.local_height.at(px, py, (size.width as f64, size.height as f64));
+    Some(Seen {
+        column,
+        cover,
+        color: LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0))),
+        height: value(HEIGHT) * layer.enlargement,
+        local_height,
+        slopes: (xx * p + xy * q, yx * p + yy * q),
+        roughness4: value(ROUGHNESS4).clamp(0.0, 1.0),
+        units: [METALLIC, OCCLUSION, OPACITY].map(|lane| value(lane).clamp(0.0, 1.0)),
+    })
+}
+
+impl RoleTile<'_> {
+    /// Returns how many heights left the range of the file.
+    fn lay_row(&mut self, row: usize, seen: &[Seen], ChannelRule { rule, strength }: ChannelRule) -> usize {
+        let channel = self.role.channel;
+        let touched = self.touched.row_mut(row);
+        let mut clamped = 0;
+        match &mut self.map {
+            Map::Color(image) => {
+                each(image.row_mut(row), touched, seen, |below, s| rule.apply(below, s.color, s.cover * strength));
+            }
+            Map::Height(image) => {
+                let range = self.role.coding.height_range;
+                // Added heights ride on what is there; all others lie relative to the surface around the patch.
+                let local = if rule == Rule::Add { 0.0 } else { 1.0 };
+                each(image.row_mut(row), touched, seen, |below, s| {
+                    let new: HeightMm = rule.apply(below, HeightMm(s.height + local * s.local_height), s.cover * strength);
+                    clamped += usize::from(new != below && !(range.low_mm..=range.high_mm).contains(&new.0));
+                    new
+                });
+            }
+            Map::Normal(image) => each(image.row_mut(row), touched, seen, |below, s| {
+                rule.apply(below, Normal::from_slopes(s.slopes.0, s.slopes.1), s.cover * strength)
+            }),
+            Map::Unit(image) if channel == Channel::Roughness => each(image.row_mut(row), touched, seen, |below, s| {
+                let weight = s.cover * strength;
+                if rule == Rule::Replace {
+                    Unit(rule.apply(Unit(below.0.powi(4)), Unit(s.roughness4), weight).0.sqrt().sqrt())
+                } else {
+                    rule.apply(below, Unit(s.roughness4.sqrt().sqrt()), weight)
+                }
+            }),
+            Map::Unit(image) => {
+                let lane = match channel {
+                    Channel::Metallic => 0,
+                    Channel::Occlusion => 1,
+                    _ => 2,
+                };
+                each(image.row_mut(row), touched, seen, |below, s| rule.apply(below, Unit(s.units[lane]), s.cover * strength));
+            }
+        }
+        clamped
+    }
+}
+
+/// Apply to the texels seen, marking those whose value changed.
+fn each<P: Copy + PartialEq>(row: &mut [P], touched: &mut [bool], seen: &[Seen], mut new: impl FnMut(P, &Seen) -> P) {
+    for s in seen {
+        let below = row[s.column];
+        let value = new(below, s);
+        if value != below {
+            row[s.column] = value;
+            touched[s.column] = true;
+        }
+    }
+}
+
+/// Whether a rule can be applied to a channel of a garment.
+pub(super) const fn is_effective(kind: Kind, rule: ChannelRule) -> bool {
+    rule.rule.fits(kind) && !matches!(rule.rule, Rule::Keep) && rule.strength > 0.0
+}

@@ -1,0 +1,158 @@
+//! Finding a spot on the surface.
+
+use glam::{DVec2, DVec3};
+use tatter_core::explain::{Class, Explain};
+use tatter_core::model::Spot;
+
+use super::face::nearest_weights;
+use super::{Face, Surface};
+
+/// A place on the surface.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Seed {
+    /// The face it lies on.
+    pub face: usize,
+    /// Weights of the face's corners.
+    pub weights: [f64; 3],
+    /// The place, mm.
+    pub point: DVec3,
+    /// Outward unit normal, smoothed as the garment is shaded.
+    pub normal: DVec3,
+    /// Unit direction of the grain in the tangent plane: up of the texture image (decreasing v).
+    pub grain: DVec3,
+    /// How far the asked point was from the surface, mm; 0 for spots in UV.
+    pub distance_mm: f64,
+    /// Other faces at the same UV: what is laid here shows there as well.
+    pub shared_with: Vec<usize>,
+}
+
+/// Why a spot was not found.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum LocateError {
+    /// The garment has no faces with texture coordinates.
+    #[error("the garment has no textured surface")]
+    NoSurface,
+    /// No part or material of that name.
+    #[error("the garment has no part called '{name}' (it has: {known})")]
+    UnknownPart {
+        /// The name asked for.
+        name: String,
+        /// The names there are.
+        known: String,
+    },
+    /// The texture has no cloth there.
+    #[error("no cloth lies at u {u:.4}, v {v:.4}; the nearest is at u {near_u:.4}, v {near_v:.4}")]
+    OffCloth {
+        /// Asked u.
+        u: f64,
+        /// Asked v.
+        v: f64,
+        /// Nearest u with cloth.
+        near_u: f64,
+        /// Nearest v with cloth.
+        near_v: f64,
+    },
+}
+
+impl Explain for LocateError {
+    fn next(&self) -> String {
+        match self {
+            Self::NoSurface => "give a mesh with texture coordinates, or a map set without a mesh".into(),
+            Self::UnknownPart { .. } => "use one of the names listed, or leave the part out".into(),
+            Self::OffCloth { near_u, near_v, .. } => {
+                format!("place it inside a UV island, for example at {near_u:.4},{near_v:.4}")
+            }
+        }
+    }
+    fn class(&self) -> Class {
+        Class::Request
+    }
+}
+
+impl Surface {
+    /// The place a spot names. Cost is linear in the faces.
+    ///
+    /// `mm_per_unit` is the mesh's unit, for spots given as points.
+    pub fn locate(&self, spot: &Spot, mm_per_unit: f32) -> Result<Seed, LocateError> {
+        match spot {
+            Spot::Uv { at, part } => self.at_uv(DVec2::new(f64::from(at[0]), f64::from(at[1])), part.as_deref()),
+            Spot::Point(p) => self.at_point(glam::Vec3::from(*p).as_dvec3() * f64::from(mm_per_unit)),
+        }
+    }
+
+    fn seed(&self, face: usize, weights: [f64; 3], distance_mm: f64, shared_with: Vec<usize>) -> Seed {
+        let f = &self.faces[face];
+        let normal = f.shading_normal(weights);
+        let up = f.mm_per_uv().map_or(DVec3::Y, |[_, along_v]| -along_v);
+        let grain = (up - normal * up.dot(normal)).normalize_or_zero();
+        let grain = if grain == DVec3::ZERO { normal.any_orthonormal_vector() } else { grain };
+        Seed { face, weights, point: f.point(weights), normal, grain, distance_mm, shared_with }
+    }
+
+    fn at_point(&self, point: DVec3) -> Result<Seed, LocateError> {
+        let mut best: Option<(f64, usize, [f64; 3])> = None;
+        for (index, face) in self.faces.iter().enumerate() {
+            if face.mm_per_uv().is_none() {
+                continue;
+            }
+            let weights = nearest_weights(point, face.corners);
+            let d = face.point(weights).distance_squared(point);
+            if best.is_none_or(|(least, ..)| d < least) {
+                best = Some((d, index, weights));
+            }
+        }
+        let (d, face, weights) = best.ok_or(LocateError::NoSurface)?;
+        Ok(self.seed(face, weights, d.sqrt(), Vec::new()))
+    }
+
+    fn at_uv(&self, uv: DVec2, part: Option<&str>) -> Result<Seed, LocateError> {
+        let chosen = self.chosen_parts(part)?;
+        let faces = || self.faces.iter().enumerate().filter(|(_, f)| chosen[f.part]);
+        let inside = |face: &Face, uv: DVec2| {
+            let weights = face.weights_at_uv(uv)?;
+            (weights.iter().all(|&w| w >= -1e-9) && face.normal != DVec3::ZERO).then_some(weights)
+        };
+        let mut hits: Vec<(usize, [f64; 3])> = faces().filter_map(|(i, f)| inside(f, uv).map(|w| (i, w))).collect();
+        if hits.is_empty() {
+            // Islands may lie outside 0..1 and repeat the texture: look at the same texel in every repeat.
+            hits = faces()
+                .filter_map(|(i, f)| {
+                    let repeat = (f.uv_centre() - uv).round();
+                    inside(f, uv + repeat).map(|w| (i, w))
+                })
+                .collect();
+        }
+        let Some(&(face, weights)) = hits.first() else { return Err(self.off_cloth(uv, faces().map(|(_, f)| f))) };
+        let strictly = |w: &[f64; 3]| w.iter().all(|&w| w > 1e-6);
+        let shared = if strictly(&weights) {
+            hits[1..].iter().filter(|(_, w)| strictly(w)).map(|&(i, _)| i).collect()
+        } else {
+            Vec::new()
+        };
+        Ok(self.seed(face, weights, 0.0, shared))
+    }
+
+    fn chosen_parts(&self, name: Option<&str>) -> Result<Vec<bool>, LocateError> {
+        let Some(name) = name else { return Ok(vec![true; self.parts.len()]) };
+        for matches in [|p: &super::SurfacePart, n: &str| p.name == n, |p: &super::SurfacePart, n: &str| p.material == n] {
+            let chosen: Vec<bool> = self.parts.iter().map(|p| matches(p, name)).collect();
+            if chosen.contains(&true) {
+                return Ok(chosen);
+            }
+        }
+        let known: Vec<&str> = self.parts.iter().map(|p| p.name.as_str()).collect();
+        Err(LocateError::UnknownPart { name: name.into(), known: known.join(", ") })
+    }
+
+    fn off_cloth<'a>(&self, uv: DVec2, faces: impl Iterator<Item = &'a Face>) -> LocateError {
+        let flat = |p: DVec2| DVec3::new(p.x, p.y, 0.0);
+        let nearest = faces
+            .filter(|f| f.mm_per_uv().is_some())
+            .map(|f| {
+                let w = nearest_weights(flat(uv), f.uvs.map(flat));
+                f.uvs[0] * w[0] + f.uvs[1] * w[1] + f.uvs[2] * w[2]
+            })
+            .min_by(|a, b| a.distance_squared(uv).total_cmp(&b.distance_squared(uv)));
+        nearest.map_or(LocateError::NoSurface, |near| LocateError::OffCloth { u: uv.x, v: uv.y, near_u: near.x, near_v: near.y })
+    }
+}

@@ -1,0 +1,70 @@
+//! Which faces touch: corners at one place are one corner, whatever their UV or part.
+
+use std::collections::BTreeMap;
+
+use glam::DVec3;
+
+use super::Face;
+
+/// Edges with the faces on them, sorted, so that neighbours come in a fixed order.
+#[derive(Clone, Debug)]
+pub(super) struct Edges {
+    /// Welded corner numbers of each face.
+    corners: Vec<[u32; 3]>,
+    /// Lower corner, higher corner, face.
+    list: Vec<(u32, u32, u32)>,
+}
+
+impl Edges {
+    pub(super) fn new(faces: &[Face]) -> Self {
+        let corners = weld(faces);
+        let mut list: Vec<(u32, u32, u32)> = Vec::with_capacity(3 * faces.len());
+        for (face, c) in corners.iter().enumerate() {
+            for k in 0..3 {
+                let (a, b) = (c[k], c[(k + 1) % 3]);
+                if a != b {
+                    list.push((a.min(b), a.max(b), face as u32));
+                }
+            }
+        }
+        list.sort_unstable();
+        Self { corners, list }
+    }
+
+    pub(super) fn across(&self, face: usize, corner: usize) -> impl Iterator<Item = usize> + '_ {
+        let c = self.corners[face];
+        let (a, b) = (c[corner], c[(corner + 1) % 3]);
+        let (low, high) = (a.min(b), a.max(b));
+        let start = self.list.partition_point(|&(l, h, _)| (l, h) < (low, high));
+        let run = self.list[start..].iter().take_while(move |&&(l, h, _)| (l, h) == (low, high));
+        run.map(|&(_, _, other)| other as usize).filter(move |&other| other != face)
+    }
+}
+
+/// Corners nearer than two millionths of the garment's diagonal are one: above `f32` rounding, far below a thread.
+fn weld(faces: &[Face]) -> Vec<[u32; 3]> {
+    let all = || faces.iter().flat_map(|f| f.corners);
+    let (low, high) = all().fold((DVec3::MAX, DVec3::MIN), |(low, high), p| (low.min(p), high.max(p)));
+    let reach = ((high - low).length() * 2e-6).max(1e-9);
+    let cell_of = |p: DVec3| ((p - low) / (4.0 * reach)).floor().as_i64vec3();
+    let mut cells: BTreeMap<[i64; 3], Vec<u32>> = BTreeMap::new();
+    let mut places: Vec<DVec3> = Vec::new();
+    let mut number = |p: DVec3| {
+        let (first, last) = (cell_of(p - reach), cell_of(p + reach));
+        for x in first.x..=last.x {
+            for y in first.y..=last.y {
+                for z in first.z..=last.z {
+                    let near = cells.get(&[x, y, z]).into_iter().flatten();
+                    if let Some(&same) = near.into_iter().find(|&&i| places[i as usize].distance_squared(p) <= reach * reach) {
+                        return same;
+                    }
+                }
+            }
+        }
+        let new = places.len() as u32;
+        places.push(p);
+        cells.entry(cell_of(p).to_array()).or_default().push(new);
+        new
+    };
+    faces.iter().map(|face| face.corners.map(&mut number)).collect()
+}
