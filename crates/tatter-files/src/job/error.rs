@@ -22,7 +22,7 @@ pub enum JobError {
         /// The job file.
         path: PathBuf,
         /// What and on which line.
-        fault: TextFault,
+        fault: Box<TextFault>,
     },
     /// The job to be written could not be read back.
     #[error("the job cannot be kept, since {fault}: {}", path.display())]
@@ -30,7 +30,7 @@ pub enum JobError {
         /// The job file.
         path: PathBuf,
         /// What reading it would say.
-        fault: TextFault,
+        fault: Box<TextFault>,
     },
     /// The disk refused.
     #[error("{doing} the job failed ({source}): {}", path.display())]

@@ -22,7 +22,7 @@ type Checked<T> = Result<T, TextFault>;
 /// See [`JobError`]; what is wrong in the text comes with its line.
 pub fn read_job(path: &Path) -> Result<Job, JobError> {
     let raw = read_text(path)?;
-    let mut job = parse_job(&raw).map_err(|fault| JobError::Text { path: path.to_path_buf(), fault })?;
+    let mut job = parse_job(&raw).map_err(|fault| JobError::Text { path: path.to_path_buf(), fault: fault.into() })?;
     if job.name.is_empty() {
         let file = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
         job.name = file.strip_suffix(ENDING).unwrap_or(&file).to_owned();
@@ -37,7 +37,7 @@ pub(super) fn read_text(path: &Path) -> Result<String, JobError> {
     })?;
     let text = String::from_utf8(bytes).map_err(|error| JobError::Text {
         path: path.to_path_buf(),
-        fault: TextFault::Syntax { line: 1, message: format!("the file is not UTF-8 text ({error})") },
+        fault: TextFault::Syntax { line: 1, message: format!("the file is not UTF-8 text ({error})") }.into(),
     })?;
     // Some editors begin UTF-8 files with a byte order mark.
     Ok(text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text))

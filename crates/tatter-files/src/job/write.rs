@@ -25,11 +25,11 @@ const HEADING: &str = "# A job for Tatter: what lies where on the garment. Edit 
 /// [`JobError::Unkeepable`] when the job itself is wrong, or the disk's answer.
 pub fn write_job(path: &Path, job: &Job) -> Result<(), JobError> {
     let text = match read_text(path) {
-        Ok(raw) => edited(&raw, path, job).map_err(|fault| JobError::Text { path: path.to_path_buf(), fault })?,
+        Ok(raw) => edited(&raw, path, job).map_err(|fault| JobError::Text { path: path.to_path_buf(), fault: fault.into() })?,
         Err(JobError::Missing { .. }) => format!("{HEADING}{}", DocumentMut::from(render(job))),
         Err(error) => return Err(error),
     };
-    parse_job(&text).map_err(|fault| JobError::Unkeepable { path: path.to_path_buf(), fault })?;
+    parse_job(&text).map_err(|fault| JobError::Unkeepable { path: path.to_path_buf(), fault: fault.into() })?;
     let disk = |source| JobError::Disk { doing: "writing", source, path: path.to_path_buf() };
     Disk::default().replace(path, text.as_bytes()).map_err(disk)
 }

@@ -1,1 +1,261 @@
-//! store
+//! What a job keeps beside its file, in `NAME.tatter/`: the garment's maps as they were before Tatter touched them
+//! (pristine), the states between deliveries, and the delivery's own books.
+//!
+//! Content is kept once under its BLAKE3 hash in `kept/`, with the extension of the file it came from, so that it opens
+//! in any image program. `pristine.json` says which target was what.
+
+mod error;
+
+use std::collections::BTreeMap;
+use std::fs::{self, File};
+use std::io;
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+
+pub use error::StoreError;
+
+use crate::disk::{Disk, folder_of};
+use crate::job::ENDING;
+
+/// The format of the files in the store.
+pub(crate) const FORMAT: u32 = 1;
+
+/// Content known by its hash.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct Content {
+    /// BLAKE3, hexadecimal.
+    pub(crate) hash: String,
+    /// Length in bytes.
+    pub(crate) bytes: u64,
+}
+
+impl Content {
+    pub(crate) fn of(bytes: &[u8]) -> Self {
+        Self { hash: blake3::hash(bytes).to_hex().to_string(), bytes: bytes.len() as u64 }
+    }
+
+    /// Of a file, read piece by piece; `None` when nothing bears the name.
+    pub(crate) fn of_file(path: &Path) -> io::Result<Option<Self>> {
+        let mut file = match File::open(path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+            other => other?,
+        };
+        let mut hasher = blake3::Hasher::new();
+        let bytes = io::copy(&mut file, &mut hasher)?;
+        Ok(Some(Self { hash: hasher.finalize().to_hex().to_string(), bytes }))
+    }
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+struct Books {
+    format: u32,
+    files: BTreeMap<String, Content>,
+}
+
+/// The folder `NAME.tatter/` of a job. Opening it writes nothing.
+#[derive(Debug)]
+pub struct Store {
+    job_folder: PathBuf,
+    folder: PathBuf,
+    known: BTreeMap<String, Content>,
+    pub(crate) disk: Disk,
+}
+
+/// Held while the store or the targets change; the system drops it when the process ends, however it ends.
+#[derive(Debug)]
+pub(crate) struct Lock(File);
+
+impl Drop for Lock {
+    fn drop(&mut self) {
+        // Closing would do, unless a child process is being started at this moment and still shares the open file.
+        let _ = self.0.unlock();
+    }
+}
+
+impl Store {
+    /// The store of a job file `NAME.tatter.toml`.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] when its books cannot be read, or the disk's answer.
+    pub fn open(job_path: &Path) -> Result<Self, StoreError> {
+        Self::open_on(Disk::default(), job_path)
+    }
+
+    pub(crate) fn open_on(disk: Disk, job_path: &Path) -> Result<Self, StoreError> {
+        let job_folder = folder_of(job_path);
+        let file = job_path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+        let stem = file.strip_suffix(ENDING).or_else(|| file.strip_suffix(".toml")).unwrap_or(&file);
+        let folder = job_folder.join(format!("{stem}.tatter"));
+        let mut store = Self { job_folder, folder, known: BTreeMap::new(), disk };
+        store.refresh()?;
+        Ok(store)
+    }
+
+    /// The folder the job file lies in, from which targets are counted.
+    pub fn job_folder(&self) -> &Path {
+        &self.job_folder
+    }
+
+    /// The store's own folder; it may not exist yet.
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Keep targets as they are now, unless their pristine state is already known.
+    ///
+    /// Targets are paths relative to the job file, `/` between folders. To be called before the first build.
+    ///
+    /// # Errors
+    /// [`StoreError::TargetMissing`] when a file is not there; nothing is then kept.
+    pub fn ingest(&mut self, targets: &[&str]) -> Result<(), StoreError> {
+        if targets.iter().all(|target| self.known.contains_key(*target)) {
+            return Ok(());
+        }
+        let _lock = self.lock()?;
+        self.refresh()?;
+        let new: Vec<&str> = targets.iter().copied().filter(|target| !self.known.contains_key(*target)).collect();
+        self.keep_all(&new)
+    }
+
+    /// Take a target as it is now for its pristine state, whatever was known of it before.
+    ///
+    /// # Errors
+    /// [`StoreError::TargetMissing`] when the file is not there.
+    pub fn adopt(&mut self, target: &str) -> Result<(), StoreError> {
+        let _lock = self.lock()?;
+        self.refresh()?;
+        self.keep_all(&[target])
+    }
+
+    /// Where the pristine content of a target lies, verified by its hash.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`] before [`Store::ingest`]; [`StoreError::Damaged`] when the kept file was changed.
+    pub fn pristine(&self, target: &str) -> Result<PathBuf, StoreError> {
+        let content = self.pristine_content(target)?;
+        self.verified(content, target)
+    }
+
+    /// Whether the pristine state of a target is known.
+    pub fn knows(&self, target: &str) -> bool {
+        self.known.contains_key(target)
+    }
+
+    pub(crate) fn pristine_content(&self, target: &str) -> Result<&Content, StoreError> {
+        self.known.get(target).ok_or_else(|| StoreError::Unknown { target: target.to_owned() })
+    }
+
+    /// Where content kept for a target lies.
+    pub(crate) fn kept_path(&self, content: &Content, target: &str) -> PathBuf {
+        let name = match Path::new(target).extension() {
+            Some(extension) => format!("{}.{}", content.hash, extension.to_string_lossy()),
+            None => content.hash.clone(),
+        };
+        self.folder.join("kept").join(name)
+    }
+
+    pub(crate) fn verified(&self, content: &Content, target: &str) -> Result<PathBuf, StoreError> {
+        let path = self.kept_path(content, target);
+        match Content::of_file(&path) {
+            Ok(Some(found)) if found == *content => Ok(path),
+            Ok(Some(_)) => Err(StoreError::Damaged { why: "its content is not what was kept".to_owned(), path }),
+            Ok(None) => Err(StoreError::Damaged { why: "it is not there".to_owned(), path }),
+            Err(source) => Err(StoreError::Disk { doing: "reading", source, path }),
+        }
+    }
+
+    /// Wait for the lock.
+    fn lock(&self) -> Result<Lock, StoreError> {
+        let (file, path) = self.lock_file()?;
+        file.lock().map_err(|source| StoreError::Disk { doing: "locking", source, path })?;
+        Ok(Lock(file))
+    }
+
+    /// The lock, or `None` when another run holds it.
+    pub(crate) fn try_lock(&self) -> Result<Option<Lock>, StoreError> {
+        let (file, path) = self.lock_file()?;
+        match file.try_lock() {
+            Ok(()) => Ok(Some(Lock(file))),
+            Err(fs::TryLockError::WouldBlock) => Ok(None),
+            Err(fs::TryLockError::Error(source)) => Err(StoreError::Disk { doing: "locking", source, path }),
+        }
+    }
+
+    fn lock_file(&self) -> Result<(File, PathBuf), StoreError> {
+        self.make_folder(&self.folder)?;
+        let path = self.folder.join("lock");
+        let opened = File::options().create(true).truncate(false).write(true).open(&path);
+        match opened {
+            Ok(file) => Ok((file, path)),
+            Err(source) => Err(StoreError::Disk { doing: "opening", source, path }),
+        }
+    }
+
+    pub(crate) fn make_folder(&self, folder: &Path) -> Result<(), StoreError> {
+        let failed = |source| StoreError::Disk { doing: "making a folder", source, path: folder.to_path_buf() };
+        self.disk.create_folder(folder).map_err(failed)
+    }
+
+    fn books_path(&self) -> PathBuf {
+        self.folder.join("pristine.json")
+    }
+
+    fn refresh(&mut self) -> Result<(), StoreError> {
+        self.known = match read_books::<Books>(&self.books_path())? {
+            Some(books) if books.format > FORMAT => return Err(StoreError::Newer { path: self.books_path() }),
+            Some(books) => books.files,
+            None => BTreeMap::new(),
+        };
+        Ok(())
+    }
+
+    /// Under the lock.
+    fn keep_all(&mut self, targets: &[&str]) -> Result<(), StoreError> {
+        self.make_folder(&self.folder.join("kept"))?;
+        let kept: Result<Vec<Content>, StoreError> = targets.par_iter().map(|target| self.keep(target)).collect();
+        let mut files = self.known.clone();
+        files.extend(targets.iter().map(|&target| target.to_owned()).zip(kept?));
+        let books = Books { format: FORMAT, files };
+        let path = self.books_path();
+        let failed = |source| StoreError::Disk { doing: "writing", source, path: path.clone() };
+        let kept_folder = self.folder.join("kept");
+        self.disk.sync_folder(&kept_folder).map_err(failed)?;
+        let text = serde_json::to_vec_pretty(&books).map_err(io::Error::from).map_err(failed)?;
+        self.disk.replace(&path, &text).map_err(failed)?;
+        self.known = books.files;
+        Ok(())
+    }
+
+    /// A copy, never a second name: a program that changes the target in place must not reach what is kept.
+    fn keep(&self, target: &str) -> Result<Content, StoreError> {
+        let path = self.job_folder.join(target);
+        let bytes = fs::read(&path).map_err(|source| match source.kind() {
+            io::ErrorKind::NotFound => StoreError::TargetMissing { path: path.clone() },
+            _ => StoreError::Disk { doing: "reading", source, path: path.clone() },
+        })?;
+        let content = Content::of(&bytes);
+        let place = self.kept_path(&content, target);
+        if Content::of_file(&place).is_ok_and(|found| found.as_ref() == Some(&content)) {
+            return Ok(content);
+        }
+        let failed = |source| StoreError::Disk { doing: "keeping", source, path: place.clone() };
+        self.disk.replace(&place, &bytes).map_err(failed)?;
+        Ok(content)
+    }
+}
+
+/// A file of the store's books; `None` when there is none yet.
+pub(crate) fn read_books<T: for<'de> Deserialize<'de>>(path: &Path) -> Result<Option<T>, StoreError> {
+    let bytes = match fs::read(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+        Err(source) => return Err(StoreError::Disk { doing: "reading", source, path: path.to_path_buf() }),
+        Ok(bytes) => bytes,
+    };
+    let damaged = |error: serde_json::Error| StoreError::Damaged { why: error.to_string(), path: path.to_path_buf() };
+    serde_json::from_slice(&bytes).map(Some).map_err(damaged)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,1 +1,0 @@
-//! Delivery: all files or none.
