@@ -219,7 +219,6 @@ impl<'a> Fields<'a> {
     }
 
     /// Two rows of three finite numbers.
-    #[expect(dead_code, reason = "for patch folders, which land with the picture formats")]
     pub(crate) fn two_by_three(&self, key: &str) -> Checked<Option<[[f32; 3]; 2]>> {
         let wanted = "two rows of three numbers";
         let Some(value) = self.value(key, wanted)? else { return Ok(None) };

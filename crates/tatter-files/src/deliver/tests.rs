@@ -24,7 +24,7 @@ fn scene(folder: &Path) -> Checked {
     fs::create_dir(folder.join("maps"))?;
     fs::write(folder.join("maps/color.png"), b"pristine color")?;
     fs::write(folder.join("maps/normal.png"), b"pristine normal")?;
-    open(folder, Disk::default())?.ingest(&TARGETS[..2])?;
+    open(folder, Disk::quick())?.ingest(&TARGETS[..2])?;
     Ok(())
 }
 
@@ -104,7 +104,7 @@ fn staged(deliveries: usize) -> Checked<tempfile::TempDir> {
     let folder = tempfile::tempdir()?;
     scene(folder.path())?;
     for state in ["worn", "worse"].into_iter().take(deliveries) {
-        send(folder.path(), Disk::default(), state)?;
+        send(folder.path(), Disk::quick(), state)?;
     }
     Ok(folder)
 }
@@ -113,7 +113,7 @@ fn staged(deliveries: usize) -> Checked<tempfile::TempDir> {
 fn ends(deliveries: usize, deed: Deed) -> Checked<[BTreeMap<String, Vec<u8>>; 2]> {
     let folder = staged(deliveries)?;
     let before = seen(folder.path())?;
-    deed(folder.path(), Disk::default())?;
+    deed(folder.path(), Disk::quick())?;
     Ok([before, seen(folder.path())?])
 }
 
@@ -135,11 +135,11 @@ fn killed_at_every_step_it_is_all_or_nothing() -> Checked {
             let folder = staged(*deliveries)?;
             // The error belongs to a process that no longer exists.
             let _ = deed(folder.path(), stopped(Stop::Dead, at).0);
-            recover(&open(folder.path(), Disk::default())?, &Task::new())?;
+            recover(&open(folder.path(), Disk::quick())?, &Task::new())?;
             let now = seen(folder.path())?;
             assert!(now == before || now == after, "{name} killed at step {at} of {steps} left {now:?}");
             completed += usize::from(now == after);
-            assert_eq!(recover(&open(folder.path(), Disk::default())?, &Task::new())?, None, "{name} at {at}: once is enough");
+            assert_eq!(recover(&open(folder.path(), Disk::quick())?, &Task::new())?, None, "{name} at {at}: once is enough");
             sound(folder.path(), &now, name, at)?;
         }
         assert!(completed > 3 && completed < steps, "{name}: {completed} of {steps} kills came after the decision");
@@ -149,9 +149,9 @@ fn killed_at_every_step_it_is_all_or_nothing() -> Checked {
 
 /// After a stop the job goes on: the chain of deliveries still leads back to pristine.
 fn sound(folder: &Path, now: &BTreeMap<String, Vec<u8>>, name: &str, at: usize) -> Checked {
-    let receipt = send(folder, Disk::default(), "later")?;
+    let receipt = send(folder, Disk::quick(), "later")?;
     assert!(receipt.number > 0, "{name} at {at}: the next delivery works");
-    take_back(folder, Disk::default())?;
+    take_back(folder, Disk::quick())?;
     // The delivery folder stays, empty; only files are of interest.
     let files = |state: &BTreeMap<String, Vec<u8>>| {
         state
@@ -161,7 +161,7 @@ fn sound(folder: &Path, now: &BTreeMap<String, Vec<u8>>, name: &str, at: usize) 
             .collect::<Vec<_>>()
     };
     assert_eq!(files(&seen(folder)?), files(now), "{name} at {at}: and is undone to the bit");
-    while take_back(folder, Disk::default()).is_ok() {}
+    while take_back(folder, Disk::quick()).is_ok() {}
     let maps = seen(folder)?;
     assert_eq!(maps.get("maps/color.png").map(Vec::as_slice), Some(&b"pristine color"[..]), "{name} at {at}: pristine");
     assert_eq!(maps.get("maps/normal.png").map(Vec::as_slice), Some(&b"pristine normal"[..]), "{name} at {at}: pristine");
@@ -173,12 +173,12 @@ fn killed_again_while_recovering() -> Checked {
     let (_, deliveries, deed) = DEEDS[1];
     let [before, after] = ends(deliveries, deed)?;
     let total = steps(deliveries, deed)?;
-    for at in (0..total).step_by(3) {
-        for second in 0..30 {
+    for at in (0..total).step_by(7) {
+        for second in 0..24 {
             let folder = staged(deliveries)?;
             let _ = deed(folder.path(), stopped(Stop::Dead, at).0);
             let _ = recover(&open(folder.path(), stopped(Stop::Dead, second).0)?, &Task::new());
-            recover(&open(folder.path(), Disk::default())?, &Task::new())?;
+            recover(&open(folder.path(), Disk::quick())?, &Task::new())?;
             let now = seen(folder.path())?;
             assert!(now == before || now == after, "killed at {at}, then at {second} of recovering, left {now:?}");
         }
@@ -202,7 +202,7 @@ fn refused_at_every_step_nothing_is_half_done() -> Checked {
                     let cut_off = matches!(error.downcast_ref::<DeliverError>(), Some(DeliverError::CutOff { .. }));
                     assert!(!cut_off, "{name}, {stop:?} at {at}: one refusal always leaves a way back");
                 }
-                recover(&open(folder.path(), Disk::default())?, &Task::new())?;
+                recover(&open(folder.path(), Disk::quick())?, &Task::new())?;
                 let later = seen(folder.path())?;
                 let wanted = if result.is_ok() { &after } else { &before };
                 assert_eq!(&later, wanted, "{name}, {stop:?} at {at}: what was said is true");
@@ -223,7 +223,7 @@ const IN_FOLDER: &str = "TATTER_TEST_FOLDER";
 fn a_delivery_in_this_process() -> Checked {
     let (Ok(at), Ok(folder)) = (std::env::var(WAIT_AT), std::env::var(IN_FOLDER)) else {
         let folder = staged(1)?;
-        assert_eq!(send(folder.path(), Disk::default(), "worse")?.number, 2, "the second delivery");
+        assert_eq!(send(folder.path(), Disk::quick(), "worse")?.number, 2, "the second delivery");
         return Ok(());
     };
     let at: usize = at.parse()?;
@@ -258,12 +258,12 @@ fn a_real_kill() -> Checked {
             .lines()
             .find(|line| line.as_ref().is_ok_and(|line| line.contains("waiting")));
         assert!(said.is_some(), "the child came to step {at}");
-        let busy = recover(&open(folder.path(), Disk::default())?, &Task::new());
+        let busy = recover(&open(folder.path(), Disk::quick())?, &Task::new());
         let taken = matches!(busy, Err(DeliverError::Busy { .. }));
         assert!(taken, "a second delivery is refused while the first is at step {at}");
         child.kill()?;
         child.wait()?;
-        recover(&open(folder.path(), Disk::default())?, &Task::new())?;
+        recover(&open(folder.path(), Disk::quick())?, &Task::new())?;
         let now = seen(folder.path())?;
         assert!(now == before || now == after, "killed at step {at}: {now:?}");
         outcomes[usize::from(now == after)] += 1;
@@ -277,20 +277,19 @@ fn somebody_elses_change_is_not_overwritten() -> Checked {
     let folder = staged(1)?;
     let path = folder.path();
     fs::write(path.join("maps/normal.png"), b"painted by hand")?;
-    let error = send(path, Disk::default(), "worse").expect_err("must refuse").to_string();
+    let error = send(path, Disk::quick(), "worse").expect_err("must refuse").to_string();
     assert!(error.contains("maps/normal.png") && !error.contains("color"), "names it: {error}");
-    let states: Vec<Standing> =
-        survey(&open(path, Disk::default())?, &TARGETS)?.into_iter().map(|state| state.standing).collect();
+    let states: Vec<Standing> = survey(&open(path, Disk::quick())?, &TARGETS)?.into_iter().map(|state| state.standing).collect();
     assert_eq!(states, [Standing::Delivered, Standing::Changed, Standing::Delivered], "survey says the same");
-    let receipt = deliver(&open(path, Disk::default())?, &worn("worse"), WhenChanged::Leave, &Task::new())?;
+    let receipt = deliver(&open(path, Disk::quick())?, &worn("worse"), WhenChanged::Leave, &Task::new())?;
     let outcomes: Vec<Outcome> = receipt.files.iter().map(|file| file.outcome).collect();
     assert_eq!(outcomes, [Outcome::Written, Outcome::Left, Outcome::Written], "the others are delivered");
     assert_eq!(fs::read(path.join("maps/normal.png"))?, b"painted by hand", "left");
-    let mut store = open(path, Disk::default())?;
+    let mut store = open(path, Disk::quick())?;
     store.adopt("maps/normal.png")?;
     deliver(&store, &worn("worst"), WhenChanged::Refuse, &Task::new())?;
     assert_eq!(fs::read(path.join("maps/normal.png"))?, b"worst maps/normal.png", "delivered after adopting");
-    take_back(path, Disk::default())?;
+    take_back(path, Disk::quick())?;
     assert_eq!(fs::read(path.join("maps/normal.png"))?, b"painted by hand", "undo leads to the adopted state");
     Ok(())
 }
@@ -300,7 +299,7 @@ fn undo_refuses_to_lose_somebody_elses_change() -> Checked {
     let folder = staged(2)?;
     let path = folder.path();
     fs::write(path.join("maps/color.png"), b"painted by hand")?;
-    let store = open(path, Disk::default())?;
+    let store = open(path, Disk::quick())?;
     let error = undo(&store, WhenChanged::Refuse, &Task::new());
     assert!(matches!(error, Err(DeliverError::ChangedSince { .. })), "says so: {error:?}");
     undo(&store, WhenChanged::Leave, &Task::new())?;
@@ -314,11 +313,11 @@ fn untouched_maps_return_to_pristine_and_equal_ones_are_not_written() -> Checked
     let folder = staged(1)?;
     let mut files = worn("worn");
     files[0].content = Content::Pristine;
-    let receipt = deliver(&open(folder.path(), Disk::default())?, &files, WhenChanged::Refuse, &Task::new())?;
+    let receipt = deliver(&open(folder.path(), Disk::quick())?, &files, WhenChanged::Refuse, &Task::new())?;
     let outcomes: Vec<Outcome> = receipt.files.iter().map(|file| file.outcome).collect();
     assert_eq!(outcomes, [Outcome::Written, Outcome::Unchanged, Outcome::Unchanged], "only what changed");
     assert_eq!(fs::read(folder.path().join("maps/color.png"))?, b"pristine color", "to the bit");
-    let again = deliver(&open(folder.path(), Disk::default())?, &files, WhenChanged::Refuse, &Task::new())?;
+    let again = deliver(&open(folder.path(), Disk::quick())?, &files, WhenChanged::Refuse, &Task::new())?;
     assert_eq!(again.number, 0, "nothing to do makes no delivery");
     Ok(())
 }
@@ -334,7 +333,7 @@ fn what_was_written_after_a_crash_is_rescued() -> Checked {
         // As image programs save: a new file under the name.
         fs::write(folder.path().join("painted"), b"painted by hand")?;
         fs::rename(folder.path().join("painted"), &map)?;
-        let recovered = recover(&open(folder.path(), Disk::default())?, &Task::new())?;
+        let recovered = recover(&open(folder.path(), Disk::quick())?, &Task::new())?;
         let copies = recovered.map(|recovered| recovered.rescued).unwrap_or_default();
         let kept = copies.iter().any(|copy| fs::read(copy).is_ok_and(|bytes| bytes == b"painted by hand"));
         assert!(kept || fs::read(&map)? == b"painted by hand", "{name} killed at {at}: the painting is lost");
@@ -355,14 +354,14 @@ fn links_are_written_through_and_permissions_stay() -> Checked {
     fs::rename(path.join("maps/color.png"), path.join("library/color.png"))?;
     symlink("../library/color.png", path.join("maps/color.png"))?;
     fs::set_permissions(path.join("library/color.png"), fs::Permissions::from_mode(0o640))?;
-    send(path, Disk::default(), "worn")?;
+    send(path, Disk::quick(), "worn")?;
     assert!(fs::symlink_metadata(path.join("maps/color.png"))?.is_symlink(), "still a link");
     assert_eq!(fs::read(path.join("library/color.png"))?, b"worn maps/color.png", "the real file is new");
     assert_eq!(fs::metadata(path.join("library/color.png"))?.permissions().mode() & 0o777, 0o640, "permissions");
-    take_back(path, Disk::default())?;
+    take_back(path, Disk::quick())?;
     assert_eq!(fs::read(path.join("library/color.png"))?, b"pristine color", "and back");
     fs::set_permissions(path.join("library/color.png"), fs::Permissions::from_mode(0o440))?;
-    let error = send(path, Disk::default(), "worn").expect_err("read-only");
+    let error = send(path, Disk::quick(), "worn").expect_err("read-only");
     assert!(matches!(error.downcast_ref(), Some(DeliverError::ReadOnly { .. })), "a locked file is respected: {error}");
     Ok(())
 }
@@ -375,7 +374,7 @@ fn two_names_of_one_file_are_refused() -> Checked {
     std::os::unix::fs::symlink("color.png", folder.path().join("maps/same.png"))?;
     let files = ["maps/color.png", "maps/same.png"]
         .map(|target| Outgoing { target: target.to_owned(), content: Content::Bytes(b"x".to_vec()) });
-    let result = deliver(&open(folder.path(), Disk::default())?, &files, WhenChanged::Refuse, &Task::new());
+    let result = deliver(&open(folder.path(), Disk::quick())?, &files, WhenChanged::Refuse, &Task::new());
     assert!(matches!(result, Err(DeliverError::Twice { .. })), "said: {result:?}");
     Ok(())
 }
