@@ -6,7 +6,10 @@ mod distance;
 mod label;
 mod morphology;
 mod normals;
+mod occlusion;
 mod resize;
+mod ridge;
+mod thin;
 
 pub use bleed::bleed;
 pub use blur::{box_blur, gaussian, median3};
@@ -14,4 +17,7 @@ pub use distance::distance_to;
 pub use label::{Component, label};
 pub use morphology::{close, dilate, erode, open};
 pub use normals::normals_from_height;
+pub use occlusion::{OcclusionSettings, occlusion};
 pub use resize::{area_resize, bilinear_resize};
+pub use ridge::{Hessian, hessian, ridges};
+pub use thin::{line_ends, thin};
