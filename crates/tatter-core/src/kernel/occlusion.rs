@@ -182,7 +182,7 @@ mod tests {
 
     #[test]
     fn closed_forms() {
-        // Radiosity form factors of trench, pit, wall and groove (../shared checks, ambient_occlusion_analytic.csv): shape,
+        // Radiosity form factors of trench, pit, wall and groove (ambient_occlusion_analytic.csv of the project checks): shape,
         // a, b, share of the sky open at the bottom centre, 0.02 allowed at 32 azimuths and a radius of 8 depths.
         let trench = |a: f32, b: f32| move |x: f32, _: f32| if x.abs() < a / 2.0 { -b } else { 0.0 };
         let pit = |a: f32, b: f32| move |x: f32, y: f32| if x.hypot(y) < a { -b } else { 0.0 };
@@ -197,7 +197,7 @@ mod tests {
             ("wall 0 1", centre(401, 8.0, wall(0.02, 1.0)), 0.5),
             ("wall 1 1", centre(401, 8.0, wall(1.0, 1.0)), 0.853_553_4),
             ("wall 3 1", centre(401, 8.0, wall(3.0, 1.0)), 0.974_341_7),
-            ("groove 90", centre(801, 16.0, groove(90.0)), 0.707_106_8),
+            ("groove 90", centre(801, 16.0, groove(90.0)), std::f32::consts::FRAC_1_SQRT_2),
             ("groove 60", centre(801, 16.0, groove(60.0)), 0.5),
         ];
         for (name, got, want) in cases {

@@ -97,11 +97,11 @@ mod tests {
 
     #[test]
     fn gaussian_ridges_respond_as_computed() {
-        // Closed form sigma² w / (w² + sigma²)^1.5 (../shared checks, ridge_scale_response.csv): width, sigma, response; 2 %.
+        // Closed form sigma² w / (w² + sigma²)^1.5 (ridge_scale_response.csv of the project checks): width, sigma, response; 2 %.
         let table = [
             [1.0, 0.5, 0.178_885_44],
             [1.0, 1.0, 0.353_553_39],
-            [1.0, 1.414_213_6, 0.384_900_18],
+            [1.0, std::f32::consts::SQRT_2, 0.384_900_18],
             [1.0, 2.0, 0.357_770_88],
             [1.0, 3.0, 0.284_604_99],
             [2.0, 1.0, 0.178_885_44],

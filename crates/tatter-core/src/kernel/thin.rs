@@ -37,12 +37,8 @@ fn goes(mask: &Image<bool>, x: usize, y: usize, even: bool) -> bool {
     let count = n.iter().filter(|&&set| set).count();
     let rises = (0..8).filter(|&i| !n[i] && n[(i + 1) % 8]).count();
     let [north, east, south, west] = [n[0], n[2], n[4], n[6]];
-    let side = if even {
-        !(north && east && south) && !(east && south && west)
-    } else {
-        !(north && east && west) && !(north && south && west)
-    };
-    (2..=6).contains(&count) && rises == 1 && side
+    let side = if even { (east && south) && (north || west) } else { (north && west) && (east || south) };
+    (2..=6).contains(&count) && rises == 1 && !side
 }
 
 /// Texels of a skeleton where a line ends: one neighbour.

@@ -1,0 +1,161 @@
+//! Shading told from dye: what a change of colour explains is dye, what is left of brightness is shading.
+
+use tatter_core::image::{Image, LinearRgb, Pixel};
+use tatter_core::kernel::{area_resize, bilinear_resize, gaussian};
+
+/// Variance of chromaticity (log ratios) that noise and light reflected between threads make on one dye: more keeps more
+/// brightness in the relief, less takes more of it for dye. Tuned on made scenes of plain and of two-coloured cloth.
+const CHROMA_NOISE: f32 = 0.05 * 0.05;
+
+/// Brightness in parts. Logarithms of linear light, sizes as the photo.
+#[derive(Debug)]
+pub(super) struct Shading {
+    /// Log luminance less dye and uneven light: the shading of the relief about 0.
+    pub shade: Image<f32>,
+    /// Log of the uneven light about its own mean.
+    pub slow: Image<f32>,
+}
+
+/// Moments of guide (two chromaticities) and log luminance, averaged together.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Moments([f32; 9]);
+
+impl Pixel for Moments {
+    const ZERO: Self = Self([0.0; 9]);
+    fn plus(mut self, other: Self, weight: f32) -> Self {
+        for (a, b) in self.0.iter_mut().zip(other.0) {
+            *a += b * weight;
+        }
+        self
+    }
+    fn times(mut self, factor: f32) -> Self {
+        for a in &mut self.0 {
+            *a *= factor;
+        }
+        self
+    }
+}
+
+/// Log of luminance and the two log ratios red to green, blue to green; `floor` keeps noise in the dark from growing.
+fn logs(color: LinearRgb, floor: f32) -> [f32; 3] {
+    let [r, g, b] = color.0.map(|c| (c.max(0.0) + floor).ln());
+    [(color.luminance().max(0.0) + floor).ln(), r - g, b - g]
+}
+
+/// Split the photo. `weight` is 0 where no cloth is seen, `intact` where light may be learned, `pitch` in texels.
+pub(super) fn shading(color: &Image<LinearRgb>, weight: &Image<f32>, intact: &Image<f32>, pitch: f32) -> Shading {
+    let mut light = super::smooth::sample(&color.map(LinearRgb::luminance), intact);
+    let floor = 0.02 * super::smooth::quantile(&mut light, 0.5).max(1e-4);
+    let chroma = gaussian(
+        &color.map(|c| {
+            let [_, rg, bg] = logs(c, floor);
+            LinearRgb([rg, bg, 0.0])
+        }),
+        0.7,
+    );
+    let luma = color.map(|c| logs(c, floor)[0]);
+    let slow = slow_light(&luma, intact);
+    let even = luma.zip(&slow, |l, s| l - s);
+    let shade = without_dye(&even, &chroma, weight, 1.5 * pitch);
+    Shading { shade, slow }
+}
+
+/// A guided filter (He, Sun, Tang, "Guided Image Filtering", 2010) with chromaticity as its guide: the part of brightness
+/// that is a local linear function of colour, and the slow part, leave.
+fn without_dye(even: &Image<f32>, chroma: &Image<LinearRgb>, weight: &Image<f32>, sigma: f32) -> Image<f32> {
+    let (width, height) = (even.width(), even.height());
+    let moments = Image::from_fn(width, height, |x, y| {
+        let (l, LinearRgb([a, b, _]), w) = (even.get(x, y), chroma.get(x, y), weight.get(x, y));
+        Moments([1.0, l, a, b, a * a, a * b, b * b, a * l, b * l].map(|v| v * w))
+    });
+    let factor = (sigma / 3.0).floor().max(1.0);
+    let small = |side: usize| ((side as f32 / factor).ceil() as usize).max(1);
+    let low = gaussian(&area_resize(&moments, small(width), small(height)), sigma / factor);
+    // Slopes for the two ratios, and the offset: three numbers a place.
+    let fit = low.map(|Moments([n, l, a, b, aa, ab, bb, al, bl])| {
+        if n < 1e-4 {
+            return LinearRgb::ZERO;
+        }
+        let [l, a, b, aa, ab, bb, al, bl] = [l, a, b, aa, ab, bb, al, bl].map(|v| v / n);
+        let (caa, cab, cbb) = (aa - a * a + CHROMA_NOISE, ab - a * b, bb - b * b + CHROMA_NOISE);
+        let (cal, cbl) = (al - a * l, bl - b * l);
+        let det = caa * cbb - cab * cab;
+        let (ka, kb) = ((cal * cbb - cbl * cab) / det, (cbl * caa - cal * cab) / det);
+        LinearRgb([ka, kb, l - ka * a - kb * b])
+    });
+    let fit = bilinear_resize(&fit, width, height);
+    Image::from_fn(width, height, |x, y| {
+        let (LinearRgb([ka, kb, offset]), LinearRgb([a, b, _])) = (fit.get(x, y), chroma.get(x, y));
+        weight.get(x, y) * (even.get(x, y) - ka * a - kb * b - offset)
+    })
+}
+
+/// Uneven light as a surface of degree two in log luminance, fitted to intact cloth by Tukey-weighted least squares, so
+/// that neither stain nor hole bends it. About its own mean.
+fn slow_light(luma: &Image<f32>, intact: &Image<f32>) -> Image<f32> {
+    let (width, height) = (luma.width(), luma.height());
+    let side = 64.min(width).min(height);
+    let small = area_resize(&luma.zip(intact, |l, w| l * w), side, side);
+    let weights = area_resize(intact, side, side);
+    let place = |x: f32, y: f32| [1.0, x, y, x * x, x * y, y * y];
+    let at = |i: usize| 2.0 * (i as f32 + 0.5) / side as f32 - 1.0;
+    let points: Vec<([f32; 6], f32, f32)> = (0..side * side)
+        .filter(|&i| weights.texels()[i] > 0.3)
+        .map(|i| (place(at(i % side), at(i / side)), small.texels()[i] / weights.texels()[i], weights.texels()[i]))
+        .collect();
+    let mut fit = [0.0f64; 6];
+    if points.len() >= 60 {
+        let mut cut = f32::INFINITY;
+        for _ in 0..5 {
+            fit = least_squares(&points, &fit, cut);
+            let mut off: Vec<f32> = points.iter().map(|(p, v, _)| (v - value(&fit, p)).abs()).collect();
+            cut = (4.685 * 1.4826 * super::smooth::quantile(&mut off, 0.5)).max(1e-3);
+        }
+    }
+    // Without its constant, and about the mean over the picture (x² and y² average a third).
+    fit[0] = -(fit[3] + fit[5]) / 3.0;
+    Image::from_fn(width, height, |x, y| {
+        let (u, v) = (2.0 * (x as f32 + 0.5) / width as f32 - 1.0, 2.0 * (y as f32 + 0.5) / height as f32 - 1.0);
+        value(&fit, &place(u, v)).clamp(-1.5, 1.5)
+    })
+}
+
+fn value(fit: &[f64; 6], place: &[f32; 6]) -> f32 {
+    fit.iter().zip(place).map(|(f, p)| f * f64::from(*p)).sum::<f64>() as f32
+}
+
+/// Weighted normal equations, solved by elimination with pivots; a small ridge keeps a strip of cloth from swinging.
+fn least_squares(points: &[([f32; 6], f32, f32)], last: &[f64; 6], cut: f32) -> [f64; 6] {
+    let mut rows = [[0.0f64; 7]; 6];
+    for (place, v, weight) in points {
+        let off = (v - value(last, place)) / cut;
+        let robust = if cut.is_infinite() { 1.0 } else { (1.0 - off * off).max(0.0).powi(2) };
+        let w = f64::from(weight * robust);
+        for i in 0..6 {
+            for j in 0..6 {
+                rows[i][j] += w * f64::from(place[i] * place[j]);
+            }
+            rows[i][6] += w * f64::from(place[i] * v);
+        }
+    }
+    for (i, row) in rows.iter_mut().enumerate().skip(1) {
+        row[i] += 1e-3 * points.len() as f64;
+    }
+    for i in 0..6 {
+        let pivot = (i..6).max_by(|&a, &b| rows[a][i].abs().total_cmp(&rows[b][i].abs())).unwrap_or(i);
+        rows.swap(i, pivot);
+        if rows[i][i].abs() < 1e-12 {
+            return [0.0; 6];
+        }
+        for j in 0..6 {
+            if j != i {
+                let share = rows[j][i] / rows[i][i];
+                let pivot = rows[i];
+                for (cell, above) in rows[j].iter_mut().zip(pivot).skip(i) {
+                    *cell -= share * above;
+                }
+            }
+        }
+    }
+    std::array::from_fn(|i| rows[i][6] / rows[i][i])
+}
