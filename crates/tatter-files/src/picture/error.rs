@@ -75,10 +75,10 @@ impl Explain for PictureError {
             Self::Damaged { .. } => "Copy or export the picture again from its source".into(),
             Self::TooLarge { .. } => "Use a smaller picture, or raise the limit if the file can be trusted".into(),
             Self::Unsupported { .. } => "Save the picture as an 8 or 16-bit PNG or TIFF".into(),
-            Self::Unwritable { format: PictureFormat::Jpeg, .. } => {
+            Self::Unwritable { format: PictureFormat::Jpeg | PictureFormat::WebP | PictureFormat::Tga, .. } => {
                 "Deliver this map as PNG, which keeps every untouched texel as it was".into()
             }
-            Self::Unwritable { .. } => "Write it as PNG, TIFF or OpenEXR".into(),
+            Self::Unwritable { .. } => "Write whole numbers as PNG or TIFF, floats as OpenEXR".into(),
         }
     }
 

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use tatter_core::image::Stored;
 
-use super::{Decoded, Effort, Fault, Limits, PictureInfo, jpeg, png};
+use super::{Decoded, Effort, Fault, Limits, PictureInfo, exr, hdr, jpeg, png, tga, tiff, webp};
 
 /// A picture format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -14,6 +14,16 @@ pub enum PictureFormat {
     Png,
     /// JPEG: read only, since writing it would change every texel.
     Jpeg,
+    /// TIFF: read and written.
+    Tiff,
+    /// `OpenEXR`: read and written.
+    Exr,
+    /// WebP: read, and written in its lossless coding.
+    WebP,
+    /// Radiance HDR: read only.
+    Hdr,
+    /// Truevision TGA: read and written. Last, since it has no mark at its head to be told by.
+    Tga,
 }
 
 type Encoder = fn(&Stored, Effort) -> Result<Vec<u8>, Fault>;
@@ -47,6 +57,51 @@ const ROWS: &[Row] = &[
         probe: jpeg::probe,
         decode: jpeg::decode,
         encode: None,
+    },
+    Row {
+        format: PictureFormat::Tiff,
+        name: "TIFF",
+        extensions: &["tif", "tiff"],
+        sniff: tiff::is_tiff,
+        probe: tiff::probe,
+        decode: tiff::decode,
+        encode: Some(tiff::encode),
+    },
+    Row {
+        format: PictureFormat::Exr,
+        name: "OpenEXR",
+        extensions: &["exr"],
+        sniff: exr::is_exr,
+        probe: exr::probe,
+        decode: exr::decode,
+        encode: Some(exr::encode),
+    },
+    Row {
+        format: PictureFormat::WebP,
+        name: "WebP",
+        extensions: &["webp"],
+        sniff: webp::is_webp,
+        probe: webp::probe,
+        decode: webp::decode,
+        encode: Some(webp::encode),
+    },
+    Row {
+        format: PictureFormat::Hdr,
+        name: "Radiance HDR",
+        extensions: &["hdr", "pic", "rgbe"],
+        sniff: hdr::is_hdr,
+        probe: hdr::probe,
+        decode: hdr::decode,
+        encode: None,
+    },
+    Row {
+        format: PictureFormat::Tga,
+        name: "TGA",
+        extensions: &["tga", "targa"],
+        sniff: tga::is_tga,
+        probe: tga::probe,
+        decode: tga::decode,
+        encode: Some(tga::encode),
     },
 ];
 

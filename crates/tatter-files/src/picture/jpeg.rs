@@ -81,6 +81,7 @@ fn describe(header: &Header) -> Result<PictureInfo, Fault> {
         float: false,
         palette: false,
         ink: header.components == 4,
+        partial: false,
         orientation: header.orientation,
     })
 }

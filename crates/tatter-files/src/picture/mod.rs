@@ -7,10 +7,15 @@
 mod color;
 mod error;
 mod exif;
+mod exr;
 mod format;
+mod hdr;
 mod jpeg;
 mod photo;
 mod png;
+mod tga;
+mod tiff;
+mod webp;
 
 use std::fs::File;
 use std::io::Read as _;
@@ -42,14 +47,17 @@ pub struct PictureInfo {
     pub palette: bool,
     /// The file holds inks (CMYK), which are read as sRGB.
     pub ink: bool,
+    /// The file holds more than is read: further pages, frames, parts or channels, or texels outside its display window.
+    pub partial: bool,
     /// EXIF orientation, 1 to 8; 1 is upright.
     pub orientation: u8,
 }
 
 impl PictureInfo {
-    /// Whether [`read_stored`] hands over the samples one to one: no palette, no widened depth, no inks.
+    /// Whether [`read_stored`] hands over the samples one to one: no palette, no widened depth, no
+    /// inks, and nothing left out.
     pub const fn is_plain(&self) -> bool {
-        !self.palette && !self.ink && self.bits >= 8
+        !self.palette && !self.ink && !self.partial && self.bits >= 8
     }
 }
 
@@ -133,7 +141,7 @@ pub fn probe(path: &Path, limits: &Limits) -> Result<PictureInfo, PictureError> 
 /// The same picture gives the same bytes on any number of threads.
 ///
 /// # Errors
-/// When the format can't hold these samples, or is not written here at all (JPEG and WebP would not keep them).
+/// When the format can't hold these samples, or is not written here at all (JPEG would not keep them).
 pub fn encode(stored: &Stored, format: PictureFormat, effort: Effort) -> Result<Vec<u8>, PictureError> {
     format.row().encode(stored, effort).map_err(|fault| match fault {
         Fault::Damaged(what) | Fault::Unsupported(what) => PictureError::Unwritable { format, what },

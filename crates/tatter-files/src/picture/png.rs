@@ -42,6 +42,7 @@ fn describe(info: &Info<'_>) -> PictureInfo {
         float: false,
         palette: info.color_type == ColorType::Indexed,
         ink: false,
+        partial: info.animation_control.is_some(),
         orientation: info.exif_metadata.as_deref().map_or(1, exif::orientation),
     }
 }
