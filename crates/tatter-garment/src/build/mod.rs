@@ -17,6 +17,7 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::task::{Cancelled, Note};
 
 pub use run::build;
+pub(crate) use run::set_of_face;
 
 use crate::place::PlaceSettings;
 use crate::surface::LocateError;

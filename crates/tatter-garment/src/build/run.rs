@@ -109,6 +109,11 @@ pub fn build(
     Ok(report)
 }
 
+/// Per face, the number of the map set it shows; `None` when its material has no textures.
+pub(crate) fn set_of_face(surface: &Surface, sets: &[tatter_core::model::MapSet]) -> Vec<Option<usize>> {
+    Assignment::new(surface, sets).set
+}
+
 fn check_request(garment: &Garment, pictures: &[Vec<Stored>], placements: &[Placed<'_>]) -> Result<(), BuildError> {
     for (s, set) in garment.sets.iter().enumerate() {
         for (f, file) in set.files.iter().enumerate() {
