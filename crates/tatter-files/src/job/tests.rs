@@ -247,3 +247,28 @@ fn rules_of_the_command_line() {
         assert!(parse_rule(channel, text).is_err(), "{text} does not fit {channel}");
     }
 }
+
+/// The page people read.
+const PAGE: &str = include_str!("../../../../docs/job-file.md");
+
+#[test]
+fn the_page_about_it_is_true() {
+    let example = PAGE.split("```toml\n").nth(1).and_then(|rest| rest.split("```").next()).expect("the page has an example");
+    let job = parse_job(example).expect("its example is right");
+    assert_eq!((job.garment.sets[0].files.len(), job.placements.len()), (5, 2), "all of it is read");
+    let keys = [
+        &super::TOP_KEYS[..],
+        &super::GARMENT_KEYS,
+        &super::MAP_KEYS,
+        &super::PATCH_KEYS,
+        &super::PLACEMENT_KEYS,
+        &super::DELIVERY_KEYS,
+    ];
+    for key in keys.concat() {
+        let told = PAGE.contains(&format!("| `{key}` |")) || PAGE.contains(&format!("[{key}]")) || key == "map";
+        assert!(told, "the page does not tell of `{key}`");
+    }
+    for name in Channel::ALL.into_iter().filter(|c| c.info().on_garment).map(Channel::name).chain(Rule::ALL.map(Rule::name)) {
+        assert!(PAGE.contains(&format!("`{name}`")), "the page does not tell of `{name}`");
+    }
+}
