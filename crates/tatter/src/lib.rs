@@ -2,4 +2,5 @@
 //!
 //! What it is not: it holds no image arithmetic but the pictures people look at, and no format.
 
+pub mod garment;
 pub mod sheet;

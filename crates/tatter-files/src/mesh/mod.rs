@@ -4,6 +4,7 @@
 
 mod error;
 mod finish;
+mod folder;
 mod gltf;
 mod obj;
 mod source;
@@ -15,6 +16,7 @@ use tatter_core::model::MapRole;
 use tatter_core::task::Note;
 
 pub use error::MeshError;
+pub use folder::{find_files, unpack_textures};
 pub use gltf::{ImageRef, MaterialToWrite, write_glb};
 
 use crate::limits::Limits;

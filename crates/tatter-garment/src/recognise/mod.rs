@@ -50,6 +50,8 @@ pub struct Recognised {
     pub unknown: Vec<String>,
     /// Guesses and doubts.
     pub notes: Vec<Note>,
+    /// Bits a sample of every file that was handed in.
+    pub bits: Vec<(String, u8)>,
     /// Normal maps whose green is stated by a material or a name.
     pub stated_green: Vec<String>,
 }
@@ -72,7 +74,8 @@ struct Placed<'a> {
 /// Understands a garment's textures. `materials` are the materials of its mesh, empty for a bare map set; `told` what
 /// they say. Files that no material names are recognised by name, then by content; they fill channels that are missing.
 pub fn recognise(files: &[Candidate], told: &[Told], materials: &[String]) -> Recognised {
-    let mut result = Recognised::default();
+    let bits = files.iter().map(|file| (file.path.clone(), file.bits)).collect();
+    let mut result = Recognised { bits, ..Recognised::default() };
     let mut placed: Vec<Placed<'_>> = Vec::new();
     for told in told {
         let Some(file) = files.iter().find(|file| file.path == told.path) else { continue };

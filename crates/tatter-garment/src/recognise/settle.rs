@@ -6,6 +6,7 @@ use tatter_core::model::{MapFile, MapRole, MapSet, UvTile};
 use tatter_core::task::Note;
 
 use super::content::{green_against_height, green_from_curl, look};
+use super::names::read_name;
 use super::{Candidate, Placed, Recognised};
 
 /// A correlation below this says nothing: a map of pure noise stays under it.
@@ -40,7 +41,24 @@ pub(super) fn by_content<'a>(
             _ => result.unknown.push(file.path.clone()),
         }
     }
+    // One picture in several UV tiles: the same name but for the tile.
+    let names: Vec<_> = colored.iter().map(|f| read_name(f.path.rsplit('/').next().unwrap_or(&f.path))).collect();
+    let tiled = names.len() > 1 && names.iter().all(|n| n.tile.is_some() && n.stem == names[0].stem);
     match (colored.as_slice(), material) {
+        (several, Some(material)) if tiled && !has(placed, Channel::BaseColor) => {
+            let text = format!(
+                "The {} tiles of \"{}\" were taken as the base colour: they are the only coloured pictures",
+                several.len(),
+                names[0].stem
+            );
+            result.notes.push(Note { code: "role-from-content", text });
+            for (file, name) in several.iter().zip(&names) {
+                put(placed, file, material.clone(), Channel::BaseColor);
+                if let Some(last) = placed.last_mut() {
+                    last.tile = name.tile.unwrap_or_default();
+                }
+            }
+        }
         ([only], Some(material)) if !has(placed, Channel::BaseColor) => {
             let text = format!("\"{}\" was taken as the base colour: it is the only coloured picture", only.path);
             result.notes.push(Note { code: "role-from-content", text });

@@ -50,13 +50,13 @@ struct Writer {
 const ARRAY_BUFFER: u32 = 34962;
 const ELEMENT_BUFFER: u32 = 34963;
 
-/// A GLB file (glTF 2.0, 4) of a mesh whose positions are `mm_per_unit` millimetres a unit; they are written in metres.
+/// A GLB file (glTF 2.0, 4) of a mesh whose positions are metres.
 ///
 /// Parts without triangles are left out: the format does not allow them.
-pub fn write_glb(mesh: &Mesh, mm_per_unit: f32, materials: &[MaterialToWrite]) -> Vec<u8> {
+pub fn write_glb(mesh: &Mesh, materials: &[MaterialToWrite]) -> Vec<u8> {
     let mut writer = Writer::default();
     let parts: Vec<&Part> = mesh.parts.iter().filter(|part| !part.triangles.is_empty()).collect();
-    let meshes: Vec<Value> = parts.iter().map(|part| writer.mesh(part, mm_per_unit / 1000.0, materials)).collect();
+    let meshes: Vec<Value> = parts.iter().map(|part| writer.mesh(part, materials)).collect();
     let written: Vec<Value> = materials.iter().map(|material| writer.material(material)).collect();
     let nodes: Vec<Value> = parts.iter().enumerate().map(|(n, part)| json!({"name": part.name, "mesh": n})).collect();
     let mut root = Map::new();
@@ -140,8 +140,8 @@ impl Writer {
         self.accessors.len() - 1
     }
 
-    fn mesh(&mut self, part: &Part, scale: f32, materials: &[MaterialToWrite]) -> Value {
-        let positions: Vec<[f32; 3]> = part.positions.iter().map(|p| (*p * scale).to_array()).collect();
+    fn mesh(&mut self, part: &Part, materials: &[MaterialToWrite]) -> Value {
+        let positions: Vec<[f32; 3]> = part.positions.iter().map(|p| p.to_array()).collect();
         let normals: Vec<[f32; 3]> = part.normals.iter().map(|n| n.to_array()).collect();
         let uvs: Vec<[f32; 2]> = part.uvs.iter().map(|uv| uv.to_array()).collect();
         let position = self.floats(&positions, "VEC3", true);
