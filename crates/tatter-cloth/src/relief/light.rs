@@ -4,7 +4,7 @@ use tatter_core::angle::Angle;
 use tatter_core::image::Image;
 use tatter_core::kernel::gaussian;
 
-use super::smooth::stride;
+use super::smooth::{quantile, sample, stride};
 
 /// The light on the photo.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -29,7 +29,10 @@ const TRIED: usize = 24;
 /// the lamp brightness rises steeply out of each valley's shade and falls gently over the thread: the derivative is skewed
 /// towards bright along that direction, and not at all under soft light.
 pub(super) fn find_light(shade: &Image<f32>, intact: &Image<f32>, pitch: f32) -> Light {
-    let smooth = gaussian(shade, (0.06 * pitch).max(0.6));
+    // Specks, bright or dark, are no threads: without their tails.
+    let mut values = sample(shade, intact);
+    let (low, high) = (quantile(&mut values, 0.03), quantile(&mut values, 0.97));
+    let smooth = gaussian(&shade.map(|s| s.clamp(low, high.max(low))), (0.06 * pitch).max(0.6));
     let reach = 0.12 * pitch.max(8.0);
     let margin = reach.ceil() as usize + 2;
     let step = stride(shade.width() * shade.height());
