@@ -1,4 +1,5 @@
 //! A garment on disk is described, and a job is started from it.
+#![expect(clippy::disallowed_methods, reason = "a test of files needs a scratch folder")]
 
 use std::path::Path;
 
