@@ -1,8 +1,6 @@
 //! A garment on disk is described, and a job is started from it.
 #![expect(clippy::disallowed_methods, reason = "a test of files needs a scratch folder")]
 
-#![expect(clippy::disallowed_methods, reason = "a test makes the files that a person would have")]
-
 use std::path::Path;
 
 use glam::{Vec2, Vec3};
