@@ -11,11 +11,11 @@ use crate::relief::smooth::{quantile, weighted};
 
 /// Thread spacing in texels when nobody measured it.
 const ASSUMED_PITCH: f32 = 12.0;
-/// Ridge response, in contrasts of cloth to backing, that makes a thread; and what continues one once begun. Tuned on made
-/// scenes: less keeps more fibres and more noise.
+/// Ridge response, in contrasts of cloth to backing, that makes a thread; and what continues one once begun. Chosen,
+/// not tuned: less keeps more fibres and more noise.
 const THREAD: [f32; 2] = [0.10, 0.045];
 
-/// Find what one sees through inside the cover, in linear light. Peak memory about 25 floats a texel.
+/// Find what one sees through inside the cover, in linear light. Holds some 25 floats a texel at once by count, not measured.
 ///
 /// # Errors
 /// Sizes that differ, no texels, or the task was cancelled.

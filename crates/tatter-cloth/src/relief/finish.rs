@@ -29,8 +29,8 @@ pub(super) fn with_openings(threads: &Image<f32>, opacity: &Image<Unit>, yarn_mm
     })
 }
 
-/// How much of the relief's own shading leaves the colour: all of it looks like plastic, none is lit twice (tuned by eye
-/// on lit proofs of scanned cloth).
+/// How much of the relief's own shading leaves the colour: all of it looks like plastic, none is lit twice. Chosen,
+/// not tuned.
 const UNSHADE: f32 = 0.7;
 
 /// Colour without uneven light and without most of the relief's shading. Never more than 2.5 times brighter.

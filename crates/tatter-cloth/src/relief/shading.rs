@@ -4,7 +4,7 @@ use tatter_core::image::{Image, LinearRgb, Pixel};
 use tatter_core::kernel::{area_resize, bilinear_resize, gaussian};
 
 /// Variance of chromaticity (log ratios) that noise and light reflected between threads make on one dye: more keeps more
-/// brightness in the relief, less takes more of it for dye. Tuned on made scenes of plain and of two-coloured cloth.
+/// brightness in the relief, less takes more of it for dye. Chosen, not tuned.
 const CHROMA_NOISE: f32 = 0.05 * 0.05;
 
 /// Brightness in parts. Logarithms of linear light, sizes as the photo.

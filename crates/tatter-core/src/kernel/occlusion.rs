@@ -10,7 +10,7 @@ use crate::units::MmPerTexel;
 /// How finely the horizon is searched.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OcclusionSettings {
-    /// Directions around the full circle; more is smoother and slower. 8 leaves about 0.03 of error on thread grooves.
+    /// Directions around the full circle; more is smoother and slower.
     pub azimuths: usize,
     /// How far an occluder may stand, in texels; more darkens wide hollows.
     pub radius_texels: f32,
@@ -19,7 +19,7 @@ pub struct OcclusionSettings {
 }
 
 impl Default for OcclusionSettings {
-    /// Eight directions, 48 texels, steps growing by 1.35: a 2048² map in well under a second.
+    /// Eight directions, 48 texels, steps growing by 1.35: chosen for speed; the closed forms are checked at 32 and 1.02.
     fn default() -> Self {
         Self { azimuths: 8, radius_texels: 48.0, growth: 1.35 }
     }
