@@ -13,7 +13,7 @@ const ASSUMED_PITCH: f32 = 12.0;
 /// Yarn breadth over thread spacing of ordinary cloth (cover factor of canvas and shirting, common practice, no source).
 const YARN_OF_PITCH: f32 = 0.85;
 /// From valley to crown as a share of yarn breadth: Peirce's round threads stand one breadth above the mid plane; finishing
-/// flattens them, and half is chosen: on six of seven made scenes of one dye the best was 0.8 to 1.3 of it, on one 1.6.
+/// flattens them, and half is chosen: on five of six made scenes of one dye the best was 0.8 to 1.3 of it, on one 1.6.
 const CROWN_OF_YARN: f32 = 0.5;
 /// Share of the light that a lamp gives; the rest is the room's.
 const DIRECT: f32 = 0.75;
