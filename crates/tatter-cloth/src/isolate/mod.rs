@@ -1,1 +1,209 @@
-//! isolate
+//! Finding the subject in a photo: an injured region in intact cloth, or a piece on its backing, with fractional edges.
+//!
+//! Start at [`isolate`]. Cover says where the subject lies; what one sees through it is left to the search for gaps.
+
+mod damage;
+mod decide;
+mod edge;
+mod features;
+mod find;
+mod linear;
+pub mod matting;
+mod max_flow;
+mod piece;
+mod sampling;
+mod strokes;
+mod surface;
+
+use tatter_core::angle::Angle;
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Image, LinearRgb, Rect, Size, Unit};
+use tatter_core::model::{CutRecipe, Subject, SubjectChoice};
+use tatter_core::task::{Cancelled, Task};
+
+pub use strokes::painted;
+pub use surface::BackingModel;
+
+/// Longest side of the working copy in which subjects are found, pixels.
+const WORKING_SIDE: usize = 512;
+/// Longest side of a photo that is accepted, pixels: masks and colours of it take about 1.5 GiB.
+const LONGEST_SIDE: usize = 12_000;
+
+/// What is known of the cloth's threads before its subject is found.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ClothHints {
+    /// Spacing of ends and of picks in photo pixels.
+    pub pitch_px: Option<[f32; 2]>,
+    /// The lines that warp and weft run along.
+    pub thread_dirs: Option<[Angle; 2]>,
+}
+
+/// One injured place in a photo.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Region {
+    /// Its middle, photo pixels, centres at +0.5.
+    pub center: [f32; 2],
+    /// A circle of this radius around the middle holds it, photo pixels.
+    pub radius: f32,
+    /// How much of it there is and how unlike the cloth it is; for comparing places of one photo.
+    pub score: f32,
+}
+
+/// The subject of a photo; all images have the photo's size.
+#[derive(Clone, Debug)]
+pub struct Isolated {
+    /// Damage or piece.
+    pub subject: Subject,
+    /// Why it was taken for that, one sentence.
+    pub why: String,
+    /// Where the subject lies. Of a damage: the whole injured region with its holes; of a piece: inside its outline, openings
+    /// filled. Soft at the rim.
+    pub cover: Image<Unit>,
+    /// The share of the backing seen at each pixel (1 − alpha), where there is a model of the backing.
+    pub see_through: Option<Image<Unit>>,
+    /// Cloth that is certainly outside the injury (damage) or certainly cloth (piece).
+    pub intact: Image<bool>,
+    /// What lies behind a piece.
+    pub backing: Option<BackingModel>,
+    /// 0 a guess, 1 certain.
+    pub confidence: f32,
+    /// The rectangle around the cover.
+    pub bounds: Rect,
+    /// All injured places, strongest first (the one taken first); one entry for a piece.
+    pub regions: Vec<Region>,
+}
+
+/// Why a subject could not be isolated.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum IsolateError {
+    /// The picture has too few pixels to tell cloth from injury.
+    #[error("a photo of {size} pixels is too small to find a subject in; at least 32 × 32 are needed")]
+    TooSmall {
+        /// The photo's size.
+        size: Size,
+    },
+    /// More pixels than are worked on at once.
+    #[error("a photo of {size} pixels is larger than {LONGEST_SIDE} on a side")]
+    TooLarge {
+        /// The photo's size.
+        size: Size,
+    },
+    /// All of the cloth looks alike.
+    #[error("no injured region found in the cloth")]
+    NoDamage,
+    /// Nothing stands out from the backing.
+    #[error("no piece found on the backing")]
+    NoPiece,
+    /// The place told lies outside the photo.
+    #[error("the place told, {x:.0}, {y:.0}, lies outside the photo of {size} pixels")]
+    AroundOutside {
+        /// Column told.
+        x: f32,
+        /// Row told.
+        y: f32,
+        /// The photo's size.
+        size: Size,
+    },
+    /// Stopped by the person.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+impl Explain for IsolateError {
+    fn next(&self) -> String {
+        match self {
+            Self::TooSmall { .. } => "Take a closer or larger photo".to_owned(),
+            Self::TooLarge { .. } => "Crop the photo to the cloth around the subject, or make it smaller".to_owned(),
+            Self::NoDamage => "Say where it is with --around x,y,radius (photo pixels), or paint it with a stroke".to_owned(),
+            Self::NoPiece => {
+                "Photograph it on a backing of another colour, say --subject damage if the cloth fills the photo, or paint it"
+                    .to_owned()
+            }
+            Self::AroundOutside { .. } => "Give x, y and radius in photo pixels, counted from the top-left corner".to_owned(),
+            Self::Cancelled(_) => "Start again when ready".to_owned(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::TooSmall { .. } | Self::TooLarge { .. } => Class::Input,
+            _ => Class::Request,
+        }
+    }
+}
+
+/// Find the subject in a photo in linear light.
+///
+/// Peak memory is about 16 bytes a photo pixel beside the photo itself for a damage, 60 for a piece.
+///
+/// # Errors
+/// When the photo is too small or too large, when nothing is found, or when stopped.
+pub fn isolate(color: &Image<LinearRgb>, recipe: &CutRecipe, hints: &ClothHints, task: &Task) -> Result<Isolated, IsolateError> {
+    let size = color.size();
+    if size.width.min(size.height) < 32 {
+        return Err(IsolateError::TooSmall { size });
+    }
+    if size.width.max(size.height) > LONGEST_SIDE {
+        return Err(IsolateError::TooLarge { size });
+    }
+    if let Some([x, y, radius]) = recipe.around {
+        let inside = x >= -radius && y >= -radius && x <= size.width as f32 + radius && y <= size.height as f32 + radius;
+        if !inside {
+            return Err(IsolateError::AroundOutside { x, y, size });
+        }
+    }
+    let working = Working::new(color, hints);
+    task.check()?;
+    let (subject, why) = match recipe.subject {
+        SubjectChoice::Told(subject) => (subject, "as told".to_owned()),
+        SubjectChoice::Auto => decide::decide(&working, recipe),
+    };
+    match subject {
+        Subject::Damage => damage::isolate_damage(color, &working, recipe, why, task),
+        Subject::Piece => piece::isolate_piece(color, &working, recipe, why, task),
+    }
+}
+
+/// The photo made small enough to look at all of it.
+struct Working {
+    color: Image<LinearRgb>,
+    /// Photo pixels in one working pixel.
+    shrink: f32,
+    /// Thread spacing in working pixels, measured or assumed.
+    pitch: f32,
+}
+
+impl Working {
+    /// Thread spacing taken when nobody measured it, working pixels: what a close photo of cloth shows.
+    const ASSUMED_PITCH: f32 = 4.0;
+
+    fn new(color: &Image<LinearRgb>, hints: &ClothHints) -> Self {
+        let longest = color.width().max(color.height());
+        let shrink = (longest as f32 / WORKING_SIDE as f32).max(1.0);
+        let scaled = |n: usize| ((n as f32 / shrink).round() as usize).max(1);
+        let small = tatter_core::kernel::area_resize(color, scaled(color.width()), scaled(color.height()));
+        let pitch = hints.pitch_px.map_or(Self::ASSUMED_PITCH, |[a, b]| 0.5 * (a + b) / shrink);
+        Self { color: small, shrink, pitch }
+    }
+
+    /// Smoothing of features: about one thread, within what a picture of this size allows.
+    fn sigma(&self) -> f32 {
+        (0.75 * self.pitch).clamp(2.0, 6.0)
+    }
+
+    fn size(&self) -> Size {
+        self.color.size()
+    }
+
+    /// Strokes of one kind at working size.
+    fn painted(&self, recipe: &CutRecipe, kind: tatter_core::model::StrokeKind) -> Image<bool> {
+        let mut strokes = recipe.strokes.clone();
+        for stroke in &mut strokes {
+            stroke.radius /= self.shrink;
+            for point in &mut stroke.points {
+                *point = point.map(|v| v / self.shrink);
+            }
+        }
+        painted(&strokes, kind, self.size())
+    }
+}

@@ -1,0 +1,224 @@
+//! The injured region in intact cloth.
+
+use tatter_core::image::{Image, LinearRgb, Rect, Unit};
+use tatter_core::kernel::{dilate, label};
+use tatter_core::model::{CutRecipe, StrokeKind, Subject};
+use tatter_core::task::Task;
+
+use super::edge::{self, Certain, bounds_of};
+use super::find::{self, Found};
+use super::{IsolateError, Isolated, Region, Working, features};
+
+/// Find, refine and soften the injured region.
+pub(super) fn isolate_damage(
+    color: &Image<LinearRgb>,
+    working: &Working,
+    recipe: &CutRecipe,
+    why: String,
+    task: &Task,
+) -> Result<Isolated, IsolateError> {
+    let sigma = working.sigma();
+    let told_injured = working.painted(recipe, StrokeKind::Damage);
+    let told_gap = working.painted(recipe, StrokeKind::Gap);
+    let told_injured = told_injured.zip(&told_gap, |a, b| a || b);
+    let told_intact = working.painted(recipe, StrokeKind::Cloth);
+    let lab = features::flat_lab(&working.color, sigma);
+    let score = find::outlier_score(&lab, sigma, &told_injured, recipe.seed);
+    task.check()?;
+    let mut found = find::sure_places(&score, sigma);
+    let (mask, taken) = choose(&mut found, &score, working, recipe, &told_injured, task)?;
+    let certain = Certain { injured: &told_injured, intact: &told_intact };
+    let region = edge::refine(&lab, &score, &mask, sigma, &certain);
+    task.check()?;
+    let region = tidy(&region, &told_injured, &told_intact, sigma);
+    if !region.texels().iter().any(|r| *r) {
+        return Err(IsolateError::NoDamage);
+    }
+    // Half a thread: the breadth over which a frayed rim changes from injured to intact.
+    let soft = (0.3 * working.pitch.clamp(2.0, 12.0) * working.shrink).max(1.5);
+    let mut cover = edge::fractional(color, &region, soft);
+    hard_strokes(&mut cover, recipe);
+    let bounds = cover_bounds(&cover).ok_or(IsolateError::NoDamage)?;
+    let other = found.iter().fold(region.clone(), |all, f| all.zip(&f.mask, |a, b| a || b));
+    let unlike = dilate(&other.zip(&score, |o, s| o || s > 12.0), sigma);
+    let shrink = working.shrink;
+    let near = |v: usize, n: usize| (((v as f32 + 0.5) / shrink) as usize).min(n - 1);
+    let intact = Image::from_fn(color.width(), color.height(), |x, y| {
+        cover.get(x, y).0 == 0.0 && !unlike.get(near(x, unlike.width()), near(y, unlike.height()))
+    });
+    let regions = list_regions(&found, taken, &region, shrink);
+    note_others(&regions, task);
+    let confidence = confidence(&found, taken);
+    if confidence < 0.35 {
+        task.note(
+            "damage-unsure",
+            format!(
+                "The injured region at {:.0}, {:.0} hardly differs from the cloth around it; look at the outline, or say --around x,y,radius",
+                regions[0].center[0], regions[0].center[1]
+            ),
+        );
+    }
+    Ok(Isolated { subject: Subject::Damage, why, cover, see_through: None, intact, backing: None, confidence, bounds, regions })
+}
+
+/// The region meant, as a mask at working size, and its number among the found ones.
+fn choose(
+    found: &mut Vec<Found>,
+    score: &Image<f32>,
+    working: &Working,
+    recipe: &CutRecipe,
+    told: &Image<bool>,
+    task: &Task,
+) -> Result<(Image<bool>, Option<usize>), IsolateError> {
+    if told.texels().iter().any(|t| *t) {
+        let touched: Vec<usize> = (0..found.len()).filter(|&i| touches(&found[i].mask, told)).collect();
+        let mask = touched.iter().fold(told.clone(), |all, &i| all.zip(&found[i].mask, |a, b| a || b));
+        return Ok((mask, touched.first().copied()));
+    }
+    if let Some([x, y, radius]) = recipe.around {
+        let [cx, cy, r] = [x, y, radius.max(2.0)].map(|v| v / working.shrink);
+        let disc =
+            |r: f32| Image::from_fn(score.width(), score.height(), |x, y| (x as f32 + 0.5 - cx).hypot(y as f32 + 0.5 - cy) <= r);
+        let circle = disc(r);
+        let best = (0..found.len()).find(|&i| touches(&found[i].mask, &circle));
+        // What lies far outside the circle told was not meant, even when it hangs together with what was.
+        let meant = disc(1.6 * r + 2.0 * working.sigma());
+        if let Some(i) = best {
+            let whole_inside = found[i].mask.zip(&meant, |m, w| m && !w).texels().iter().filter(|t| **t).count();
+            let mask = if whole_inside > 0 { found[i].mask.zip(&meant, |m, w| m && w) } else { found[i].mask.clone() };
+            return Ok((mask, Some(i)));
+        }
+        let faint = find::places(&score.zip(&circle, |s, c| if c { s } else { 0.0 }), working.sigma(), 3.0, 2.0);
+        if let Some(place) = faint.into_iter().next() {
+            let mask = place.mask.clone();
+            found.insert(0, place);
+            return Ok((mask, Some(0)));
+        }
+        task.note(
+            "around-alike",
+            format!("Nothing in the circle at {x:.0}, {y:.0} differs from the cloth around it; the whole circle was taken"),
+        );
+        return Ok((circle, None));
+    }
+    found.first().map(|f| (f.mask.clone(), Some(0))).ok_or(IsolateError::NoDamage)
+}
+
+fn touches(a: &Image<bool>, b: &Image<bool>) -> bool {
+    a.texels().iter().zip(b.texels()).any(|(a, b)| *a && *b)
+}
+
+/// One region: islands dropped unless told, or large and near; inner holes filled unless told intact.
+fn tidy(region: &Image<bool>, told: &Image<bool>, intact: &Image<bool>, sigma: f32) -> Image<bool> {
+    let (labels, parts) = label(region);
+    let largest = parts.iter().map(|p| p.area).max().unwrap_or(0);
+    let main = parts.iter().position(|p| p.area == largest).map_or(0, |i| i as u32 + 1);
+    let near_main = dilate(&labels.map(|l| l == main && main > 0), 3.0 * sigma);
+    let mut keep = vec![false; parts.len() + 1];
+    for (i, part) in parts.iter().enumerate() {
+        keep[i + 1] = part.area == largest || part.area * 25 > largest;
+    }
+    let mut close_by = vec![false; parts.len() + 1];
+    for ((l, near), told) in labels.texels().iter().zip(near_main.texels()).zip(told.texels()) {
+        close_by[*l as usize] |= *near;
+        if *told {
+            keep[*l as usize] = true;
+            close_by[*l as usize] = true;
+        }
+    }
+    let kept = labels.map(|l| l > 0 && keep[l as usize] && close_by[l as usize]);
+    let (outside, sets) = label(&kept.map(|k| !k));
+    let (width, height) = (kept.width(), kept.height());
+    let open: Vec<bool> = sets
+        .iter()
+        .map(|s| s.bounds.x == 0 || s.bounds.y == 0 || s.bounds.right() == width || s.bounds.bottom() == height)
+        .collect();
+    Image::from_fn(width, height, |x, y| {
+        let l = outside.get(x, y);
+        (l == 0 || !open[l as usize - 1]) && !intact.get(x, y)
+    })
+}
+
+/// What was painted holds to the pixel.
+fn hard_strokes(cover: &mut Image<Unit>, recipe: &CutRecipe) {
+    for (kind, value) in [(StrokeKind::Cloth, 0.0), (StrokeKind::Damage, 1.0), (StrokeKind::Gap, 1.0)] {
+        if recipe.strokes.iter().any(|s| s.kind == kind) {
+            let mask = super::painted(&recipe.strokes, kind, cover.size());
+            for (texel, told) in cover.texels_mut().iter_mut().zip(mask.texels()) {
+                if *told {
+                    *texel = Unit(value);
+                }
+            }
+        }
+    }
+}
+
+/// The rectangle of cover above half a code value of 8 bits.
+pub(super) fn cover_bounds(cover: &Image<Unit>) -> Option<Rect> {
+    bounds_of(&cover.map(|c| c.0 > 0.002))
+}
+
+fn list_regions(found: &[Found], taken: Option<usize>, region: &Image<bool>, shrink: f32) -> Vec<Region> {
+    let (mut sum, mut count) = ([0.0f64; 2], 0usize);
+    for y in 0..region.height() {
+        for x in (0..region.width()).filter(|&x| region.get(x, y)) {
+            sum = [sum[0] + x as f64 + 0.5, sum[1] + y as f64 + 0.5];
+            count += 1;
+        }
+    }
+    let center = sum.map(|s| (s / count.max(1) as f64) as f32 * shrink);
+    let extent = bounds_of(region).map_or(0.0, |b| 0.5 * (b.width as f32).hypot(b.height as f32));
+    let score = taken.map_or(0.0, |i| found[i].score);
+    let mut regions = vec![Region { center, radius: extent * shrink, score }];
+    let others = found.iter().enumerate().filter(|(i, _)| Some(*i) != taken);
+    regions.extend(others.map(|(_, f)| Region {
+        center: f.center.map(|v| v * shrink),
+        radius: f.radius * shrink,
+        score: f.score,
+    }));
+    regions
+}
+
+fn note_others(regions: &[Region], task: &Task) {
+    let strong: Vec<String> = regions[1..]
+        .iter()
+        .filter(|r| r.score > 0.2 * regions[0].score)
+        .take(5)
+        .map(|r| format!("{:.0},{:.0},{:.0}", r.center[0], r.center[1], r.radius))
+        .collect();
+    if !strong.is_empty() {
+        let [x, y] = regions[0].center;
+        task.note(
+            "several-damages",
+            format!(
+                "{} injured places found; the one at {x:.0}, {y:.0} was taken. The others, for --around: {}",
+                strong.len() + 1,
+                strong.join("  ")
+            ),
+        );
+    }
+}
+
+/// High when the place is far from ordinary and stands alone.
+fn confidence(found: &[Found], taken: Option<usize>) -> f32 {
+    let Some(i) = taken else { return 0.1 };
+    let unlike = ((found[i].peak / 7.0).ln() / 2.5).clamp(0.05, 1.0);
+    let rest: f32 = found.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, f)| f.score).sum();
+    unlike * (found[i].score / (found[i].score + 0.5 * rest)).clamp(0.0, 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tatter_core::kernel::distance_to;
+
+    #[test]
+    fn islands_go_and_holes_are_filled() {
+        let art = ["..........", ".#####...#", ".#...#....", ".#.#.#....", ".#####....", ".........."];
+        let region = Image::from_fn(10, 6, |x, y| art[y].as_bytes()[x] == b'#');
+        let none = Image::filled(10, 6, false);
+        let tidied = tidy(&region, &none, &none, 1.0);
+        let count = tidied.texels().iter().filter(|t| **t).count();
+        assert_eq!(count, 20, "a full block of 5 by 4, without the far speck");
+        assert!(distance_to(&tidied).get(9, 1) > 3.0, "the speck at the right is gone");
+    }
+}
