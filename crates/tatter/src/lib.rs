@@ -3,4 +3,5 @@
 //! What it is not: it holds no image arithmetic but the pictures people look at, and no format.
 
 pub mod garment;
+pub mod measure;
 pub mod sheet;
