@@ -89,6 +89,13 @@ fn relax(
 ) -> Image<(LinearRgb, LinearRgb)> {
     Image::from_fn(color.width(), color.height(), |x, y| {
         let (a, i) = (alpha.get(x, y).0, color.get(x, y).0);
+        // Whole pixels show one layer only; the other keeps what the coarser level spread there.
+        if a >= 1.0 {
+            return (color.get(x, y), back.get(x, y));
+        }
+        if a <= 0.0 {
+            return (front.get(x, y), if back_known { back.get(x, y) } else { color.get(x, y) });
+        }
         let (mut sum, mut f, mut b) = (0.0, LinearRgb::ZERO, LinearRgb::ZERO);
         for (dx, dy) in [(1, 0), (-1, 0), (0, 1), (0, -1)] {
             let (nx, ny) = (x as isize + dx, y as isize + dy);

@@ -24,6 +24,7 @@ pub(super) fn isolate_damage(
     let told_intact = working.painted(recipe, StrokeKind::Cloth);
     let lab = features::flat_lab(&working.color, sigma);
     let score = find::outlier_score(&lab, sigma, &told_injured, recipe.seed);
+    let score = without_burnt(&working.color, score, task);
     task.check()?;
     let mut found = find::sure_places(&score, sigma);
     let (mask, taken) = choose(&mut found, &score, working, recipe, &told_injured, task)?;
@@ -59,6 +60,28 @@ pub(super) fn isolate_damage(
         );
     }
     Ok(Isolated { subject: Subject::Damage, why, cover, see_through: None, intact, backing: None, confidence, bounds, regions })
+}
+
+/// Where the intact cloth itself is burnt out in places (its border is), white without texture is no injury.
+fn without_burnt(color: &Image<LinearRgb>, score: Image<f32>, task: &Task) -> Image<f32> {
+    const BURNT: f32 = 0.96;
+    let (width, height) = (color.width(), color.height());
+    let burnt = color.map(|c| c.0.iter().all(|v| *v >= BURNT));
+    let (mut edge, mut bad) = (0usize, 0usize);
+    for y in 0..height {
+        for x in 0..width {
+            if x.min(y) < 4 || x + 4 >= width || y + 4 >= height {
+                edge += 1;
+                bad += usize::from(burnt.get(x, y));
+            }
+        }
+    }
+    if bad * 50 < edge {
+        return score;
+    }
+    task.note("photo-burnt", "Parts of the cloth are burnt out to white and show no threads; a darker exposure finds more");
+    let near = dilate(&burnt, 3.0);
+    score.zip(&near, |s, b| if b { s.min(1.0) } else { s })
 }
 
 /// The region meant, as a mask at working size, and its number among the found ones.

@@ -12,6 +12,10 @@ use super::linear::{Gaussian, median, robust_gaussian};
 const SURE: f32 = 7.0;
 /// Places this unlike belong to the injury when they touch a sure one.
 const JOINS: f32 = 3.5;
+/// Beyond this all places are as unlike as can be.
+const MOST: f32 = 80.0;
+/// Rows and columns at the photo's border that scanners and lenses spoil; they take the score of the place just inside.
+const SPOILT: usize = 3;
 /// Share of places that must be intact.
 const SUPPORT: f32 = 0.7;
 /// Places the cloth's model is learnt from.
@@ -42,7 +46,11 @@ pub(super) fn outlier_score(lab: &Image<LinearRgb>, sigma: f32, exclude: &Image<
     let distance = |place: &[f32; FEATURES]| kinds.iter().map(|k| k.distance2(place)).fold(f32::INFINITY, f32::min);
     let mut known: Vec<f32> = samples.iter().map(distance).collect();
     let ordinary = median(&mut known).max(1e-6);
-    places.map(|place| distance(&place.0) / ordinary)
+    let score = places.map(|place| distance(&place.0) / ordinary);
+    let (right, bottom) = (lab.width().saturating_sub(SPOILT + 1), lab.height().saturating_sub(SPOILT + 1));
+    Image::from_fn(lab.width(), lab.height(), |x, y| {
+        score.get(x.clamp(SPOILT, right.max(SPOILT)), y.clamp(SPOILT, bottom.max(SPOILT))).min(score.get(x, y))
+    })
 }
 
 /// Printed and striped cloth is of several kinds; each is a Gaussian of its own, learnt from places near the robust whole
@@ -86,7 +94,8 @@ pub(super) fn places(score: &Image<f32>, sigma: f32, sure: f32, joins: f32) -> V
             let number = labels.get(x, y);
             if number > 0 {
                 let (s, sum) = (score.get(x, y), &mut sums[number as usize - 1]);
-                let gain = f64::from((s - joins).max(0.0).sqrt());
+                // Unlikeness counts more than size: a small tear beats a wide faint fold.
+                let gain = f64::from((s - joins).clamp(0.0, MOST));
                 sum.0 += gain;
                 sum.1 = sum.1.max(s);
                 sum.2 += gain * x as f64;
