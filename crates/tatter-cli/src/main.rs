@@ -1,2 +1,36 @@
-//! The command line.
-fn main() {}
+//! The command line of Tatter: arguments in, one verb run, a report out.
+
+mod args;
+mod term;
+mod verb;
+
+use std::process::ExitCode;
+
+use clap::Parser as _;
+
+use args::{Arguments, Verb};
+use term::Term;
+
+fn main() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(stop) => return term::show_usage(&stop),
+    };
+    let term = Term::new(arguments.json, arguments.quiet);
+    let result = match arguments.verb {
+        Verb::Demo(a) => verb::demo::run(&a, &term),
+        Verb::Cut(a) => verb::cut::run(&a, &term),
+        Verb::Measure(a) => verb::measure::run(&a, &term),
+        Verb::Garment(a) => verb::garment::run(&a, &term),
+        Verb::Place(a) => verb::place::run(&a, &term),
+        Verb::Build(a) => verb::build::run(&a, &term),
+        Verb::Deliver(a) => verb::deliver::run(&a, &term),
+        Verb::Check(a) => verb::check::run(&a, &term),
+        Verb::Completions(a) => verb::completions::run(&a, &term),
+        Verb::Man => verb::man::run(&term),
+    };
+    match result {
+        Ok(code) => ExitCode::from(code),
+        Err(error) => term.failed(&*error),
+    }
+}

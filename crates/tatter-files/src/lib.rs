@@ -11,3 +11,4 @@ pub mod patch;
 pub mod picture;
 pub mod store;
 pub mod text;
+pub mod write;

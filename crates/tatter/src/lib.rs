@@ -2,6 +2,15 @@
 //!
 //! What it is not: it holds no image arithmetic but the pictures people look at, and no format.
 
+pub mod build;
+pub mod check;
+pub mod cut;
+pub mod deliver;
+pub mod demo;
 pub mod garment;
 pub mod measure;
+pub mod place;
+pub mod session;
 pub mod sheet;
+pub mod start;
+pub mod strokes;

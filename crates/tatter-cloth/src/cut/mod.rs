@@ -1,2 +1,285 @@
-//! cut
-pub mod canvas;
+//! Photo to patch, the whole chain in one screen.
+
+mod canvas;
+mod scale;
+
+pub use canvas::Canvas;
+pub use scale::{ScaleError, Scaled};
+
+use tatter_core::angle::Angle;
+use tatter_core::channel::{Channel, PerChannel};
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Image, LinearRgb, Map, Unit};
+use tatter_core::model::{CutRecipe, Origin, Patch, PatchMap, Photo, StrokeKind, Subject};
+use tatter_core::task::{Cancelled, Task};
+
+use crate::clean::clean_color;
+use crate::gaps::{GapError, GapInput, Gaps, gaps};
+use crate::isolate::{ClothHints, IsolateError, Isolated, isolate};
+use crate::measure::{MeasureSettings, Measured, measure};
+use crate::relief::{ReliefError, ReliefInput, relief};
+
+/// Why no patch could be cut.
+#[derive(Debug, thiserror::Error)]
+pub enum CutError {
+    /// The subject was not found, or the request contradicts the photo.
+    #[error(transparent)]
+    Isolate(#[from] IsolateError),
+    /// Gaps could not be looked for.
+    #[error(transparent)]
+    Gaps(#[from] GapError),
+    /// No relief could be made.
+    #[error(transparent)]
+    Relief(#[from] ReliefError),
+    /// The scale asked for makes no sense.
+    #[error(transparent)]
+    Scale(#[from] ScaleError),
+    /// Stopped by the person.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+impl Explain for CutError {
+    fn next(&self) -> String {
+        match self {
+            Self::Isolate(error) => error.next(),
+            Self::Gaps(error) => error.next(),
+            Self::Relief(error) => error.next(),
+            Self::Scale(error) => error.next(),
+            Self::Cancelled(_) => "Start again when you like".to_owned(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Isolate(error) => error.class(),
+            Self::Gaps(error) => error.class(),
+            Self::Relief(error) => error.class(),
+            Self::Scale(error) => error.class(),
+            Self::Cancelled(_) => Class::Request,
+        }
+    }
+}
+
+/// A patch, and what was decided on the way.
+#[derive(Clone, Debug)]
+pub struct Cut {
+    /// The patch.
+    pub patch: Patch,
+    /// Why the subject is what it is, one sentence.
+    pub why: String,
+    /// Share of the covered canvas that is see-through.
+    pub open_share: f32,
+    /// Openings found.
+    pub openings: usize,
+}
+
+/// Cut the subject of `photo`: measure the cloth, find the subject, lay a square canvas around it, find the gaps, clean
+/// the colours, make the relief. Working memory is about 40 floats a photo pixel.
+///
+/// # Errors
+/// When no subject is found or the recipe contradicts the photo.
+pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
+    let first = task.stage("measure", || measure_quietly(&photo.color, None, task));
+    let isolated = task.stage("isolate", || isolate(&photo.color, recipe, &hints(&first), task))?;
+    let cloth = if first.woven && first.confidence >= SURE {
+        first
+    } else {
+        task.stage("measure", || again(photo, &isolated, first, task))
+    };
+    let grain = recipe.grain.or_else(|| cloth.woven.then_some(cloth.grain));
+    let scaled = scale::resolve(photo, recipe, &cloth, task)?;
+
+    let turn = if recipe.upright { upright_turn(grain, task) } else { Angle::ZERO };
+    let canvas = Canvas::around(&isolated.cover, isolated.bounds, turn, recipe.canvas);
+    let texel = tatter_core::units::MmPerTexel(scaled.scale.get() * canvas.pixels_per_texel);
+    let view = View::new(photo, recipe, &isolated, &canvas);
+    let pitch_px = cloth.woven.then(|| cloth.pitch_px.map(|p| p / canvas.pixels_per_texel));
+    let thread_dirs = cloth.woven.then(|| [cloth.grain + turn, cloth.weft + turn].map(Angle::as_line));
+
+    let found = task.stage("gaps", || {
+        gaps(
+            &view.color,
+            &GapInput {
+                see_through: view.see_through.as_ref(),
+                intact: view.intact.as_ref(),
+                pitch_px,
+                thread_dirs,
+                gap_strokes: view.gap_strokes.as_ref(),
+                cloth_strokes: view.cloth_strokes.as_ref(),
+                ..GapInput::new(&view.cover)
+            },
+            task,
+        )
+    })?;
+    let clean = task.stage("clean", || cleaned(photo, &view, &found, &isolated, &canvas, task))?;
+    let raised = task.stage("relief", || {
+        let mut input = ReliefInput::new(&view.cover, &found.opacity, texel);
+        input.intact = view.intact.as_ref();
+        input.pitch_px = pitch_px;
+        input.thread_dirs = thread_dirs;
+        input.light_from = recipe.light_from.map(|from| from + turn);
+        input.light_elevation = recipe.light_elevation;
+        relief(&clean, &input, task)
+    })?;
+
+    let mut maps = PerChannel::from_fn(|_| None);
+    let height_range = raised.height_range;
+    for (channel, map) in raised.into_maps() {
+        maps[channel] = Some(map);
+    }
+    let cloth_color = view.cloth_color(&clean, &found.opacity);
+    let unit =
+        |image: &Image<Unit>, origin, how: &str| Some(PatchMap { map: Map::Unit(image.clone()), origin, how: how.to_owned() });
+    maps[Channel::Cover] = unit(&view.cover, Origin::Derived, &isolated.why);
+    maps[Channel::Opacity] = unit(&found.opacity, found.origin, &found.how);
+    let patch = Patch {
+        name: String::new(),
+        maps,
+        subject: isolated.subject,
+        scale: texel,
+        scale_source: scaled.source,
+        grain: grain.map(|g| (g + turn).as_line()),
+        ends_per_cm: scaled.ends_per_cm,
+        picks_per_cm: scaled.picks_per_cm,
+        height_range,
+        cloth_color: Some(cloth_color),
+        photo_from_patch: Some(canvas.photo_from_patch),
+        provenance: provenance(photo, recipe, &isolated, &cloth),
+    };
+    Ok(Cut { patch, why: isolated.why, open_share: found.share, openings: found.openings })
+}
+
+/// Confidence from which a measurement of the whole photo is taken as it is.
+const SURE: f32 = 0.6;
+
+/// Measure; a cloth that cannot be measured is reported by what it lacks, not by failing the cut.
+fn measure_quietly(color: &Image<LinearRgb>, mask: Option<&Image<bool>>, task: &Task) -> Measured {
+    measure(color, mask, &MeasureSettings::default(), &Task::new()).unwrap_or_else(|error| {
+        task.note("not-measured", format!("The cloth could not be measured: {error}."));
+        Measured::default()
+    })
+}
+
+/// Measure the cloth alone, now that it is known where it lies; keep the surer of the two.
+fn again(photo: &Photo, isolated: &Isolated, first: Measured, task: &Task) -> Measured {
+    let mask = match isolated.subject {
+        Subject::Damage => isolated.intact.clone(),
+        Subject::Piece => isolated.cover.map(|c| c.0 > 0.9),
+    };
+    let second = measure_quietly(&photo.color, Some(&mask), task);
+    if second.woven && (!first.woven || second.confidence > first.confidence) { second } else { first }
+}
+
+fn hints(cloth: &Measured) -> ClothHints {
+    if cloth.woven {
+        ClothHints { pitch_px: Some(cloth.pitch_px), thread_dirs: Some([cloth.grain, cloth.weft]) }
+    } else {
+        ClothHints::default()
+    }
+}
+
+/// The turn that stands the grain upright, the short way.
+fn upright_turn(grain: Option<Angle>, task: &Task) -> Angle {
+    let Some(grain) = grain else {
+        task.note("no-grain", "The grain was not found, so the canvas was not turned: tell it with --grain-deg.");
+        return Angle::ZERO;
+    };
+    Angle::degrees(90.0) - grain.as_line()
+}
+
+/// The photo and what was found in it, as the canvas shows them.
+struct View {
+    color: Image<LinearRgb>,
+    cover: Image<Unit>,
+    see_through: Option<Image<Unit>>,
+    intact: Option<Image<bool>>,
+    gap_strokes: Option<Image<bool>>,
+    cloth_strokes: Option<Image<bool>>,
+}
+
+impl View {
+    fn new(photo: &Photo, recipe: &CutRecipe, isolated: &Isolated, canvas: &Canvas) -> Self {
+        let clamp = |image: Image<Unit>| image.map(|Unit(v)| Unit(v.clamp(0.0, 1.0)));
+        let nothing = Some(Unit(0.0));
+        let strokes = |kind: StrokeKind| {
+            let any = recipe.strokes.iter().any(|stroke| stroke.kind == kind);
+            any.then(|| canvas.show_mask(&crate::isolate::painted(&recipe.strokes, kind, photo.color.size())))
+        };
+        Self {
+            color: canvas.show(&photo.color, None).map(|c| LinearRgb(c.0.map(|v| v.max(0.0)))),
+            cover: clamp(canvas.show(&isolated.cover, nothing)),
+            see_through: isolated.see_through.as_ref().map(|image| clamp(canvas.show(image, nothing))),
+            intact: (isolated.subject == Subject::Damage).then(|| canvas.show_mask(&isolated.intact)),
+            gap_strokes: strokes(StrokeKind::Gap),
+            cloth_strokes: strokes(StrokeKind::Cloth),
+        }
+    }
+
+    /// Mean colour of the intact cloth, or of the piece itself.
+    fn cloth_color(&self, clean: &Image<LinearRgb>, opacity: &Image<Unit>) -> LinearRgb {
+        let mut sum = [0.0f64; 3];
+        let mut count = 0u32;
+        for (i, color) in clean.texels().iter().enumerate() {
+            let cloth = self
+                .intact
+                .as_ref()
+                .map_or_else(|| self.cover.texels()[i].0 * opacity.texels()[i].0 > 0.98, |intact| intact.texels()[i]);
+            if cloth {
+                for (total, value) in sum.iter_mut().zip(color.0) {
+                    *total += f64::from(value);
+                }
+                count += 1;
+            }
+        }
+        LinearRgb(sum.map(|total| (total / f64::from(count.max(1))) as f32))
+    }
+}
+
+/// Colours without the backing at soft edges and gaps, bled outwards so that no filter picks the backing up. A piece is
+/// cleaned against its backing on the photo, a damage against what its openings show; the intact cloth around a damage is
+/// cloth too and stays.
+fn cleaned(
+    photo: &Photo,
+    view: &View,
+    found: &Gaps,
+    isolated: &Isolated,
+    canvas: &Canvas,
+    task: &Task,
+) -> Result<Image<LinearRgb>, Cancelled> {
+    match isolated.subject {
+        Subject::Damage => clean_color(&view.color, &found.opacity, None, task),
+        Subject::Piece => {
+            let alpha = match &isolated.see_through {
+                Some(seen) => isolated.cover.zip(seen, |c, s| Unit(c.0 * (1.0 - s.0))),
+                None => isolated.cover.clone(),
+            };
+            let clean = clean_color(&photo.color, &alpha, isolated.backing.as_ref(), task)?;
+            Ok(canvas.show(&clean, None).map(|c| LinearRgb(c.0.map(|v| v.max(0.0)))))
+        }
+    }
+}
+
+fn provenance(photo: &Photo, recipe: &CutRecipe, isolated: &Isolated, cloth: &Measured) -> Vec<(String, String)> {
+    let mut lines = vec![
+        ("photo".to_owned(), photo.name.clone()),
+        ("photo_blake3".to_owned(), photo.hash.clone()),
+        ("photo_size".to_owned(), format!("{} x {}", photo.color.width(), photo.color.height())),
+        ("photo_bits".to_owned(), photo.bits.to_string()),
+        ("photo_color".to_owned(), photo.color_source.clone()),
+        ("subject".to_owned(), isolated.why.clone()),
+        ("weave".to_owned(), format!("{} (confidence {:.2})", cloth.weave, cloth.confidence)),
+        ("seed".to_owned(), recipe.seed.to_string()),
+        ("made_by".to_owned(), concat!("tatter ", env!("CARGO_PKG_VERSION")).to_owned()),
+    ];
+    if let Some([x, y, r]) = recipe.around {
+        lines.push(("around".to_owned(), format!("{x}, {y}, {r}")));
+    }
+    if !recipe.strokes.is_empty() {
+        lines.push(("strokes".to_owned(), recipe.strokes.len().to_string()));
+    }
+    if let Some(from) = recipe.light_from {
+        lines.push(("light_from_deg".to_owned(), format!("{:.1}", from.to_degrees())));
+    }
+    lines
+}

@@ -1,7 +1,7 @@
 //! A patch under one lamp, for pictures that need no graphics adapter.
 
 use tatter_core::channel::Channel;
-use tatter_core::image::{Image, LinearRgb, Normal, Size, Unit};
+use tatter_core::image::{Image, LinearRgb, Map, Normal, Size, Unit};
 use tatter_core::model::Patch;
 
 /// Towards the lamp: from the upper left, 45 degrees above the cloth; low enough to show relief.
@@ -9,25 +9,51 @@ const LAMP: [f32; 3] = [-0.5, 0.5, std::f32::consts::FRAC_1_SQRT_2];
 /// Share of the light that comes evenly from the sky.
 const SKY: f32 = 0.35;
 
-/// The lit patch over a checker, where it is see-through or ends. Lambert plus sky times occlusion.
+/// The lit patch over a checker, where it is see-through or ends.
 #[must_use]
 pub(super) fn lit(patch: &Patch) -> Image<LinearRgb> {
-    let size = patch.size();
-    let ground = checker(size);
-    let unit = |channel: Channel| patch.map(channel).and_then(|m| m.as_unit());
-    let (cover, opacity, occlusion) = (unit(Channel::Cover), unit(Channel::Opacity), unit(Channel::Occlusion));
-    let color = patch.map(Channel::BaseColor).and_then(|m| m.as_color());
-    let normal = patch.map(Channel::Normal).and_then(|m| m.as_normal());
-    let at = |image: Option<&Image<Unit>>, x: usize, y: usize| image.map_or(1.0, |i| i.get(x, y).0);
-    Image::from_fn(size.width, size.height, |x, y| {
-        let base = color.map_or(LinearRgb([0.5; 3]), |i| i.get(x, y));
-        let n = normal.map_or(Normal::FLAT, |i| i.get(x, y));
-        let direct: f32 = (0..3).map(|i| n.0[i] * LAMP[i]).sum::<f32>().max(0.0) / LAMP[2];
-        let light = SKY * at(occlusion, x, y) + (1.0 - SKY) * direct;
-        let alpha = at(cover, x, y) * at(opacity, x, y);
-        let back = ground.get(x, y);
-        LinearRgb(std::array::from_fn(|i| back.0[i] + (base.0[i] * light - back.0[i]) * alpha))
-    })
+    Surface {
+        color: patch.map(Channel::BaseColor),
+        normal: patch.map(Channel::Normal),
+        cover: patch.map(Channel::Cover),
+        opacity: patch.map(Channel::Opacity),
+        occlusion: patch.map(Channel::Occlusion),
+    }
+    .lit(patch.size())
+}
+
+/// A part of a garment's textures, lit likewise.
+#[must_use]
+pub(crate) fn lit_maps(size: Size, color: &Map, normal: &Map, opacity: &Map) -> Image<LinearRgb> {
+    Surface { color: Some(color), normal: Some(normal), cover: None, opacity: Some(opacity), occlusion: None }.lit(size)
+}
+
+/// Maps of one size; those that are missing are plain.
+struct Surface<'a> {
+    color: Option<&'a Map>,
+    normal: Option<&'a Map>,
+    cover: Option<&'a Map>,
+    opacity: Option<&'a Map>,
+    occlusion: Option<&'a Map>,
+}
+
+impl Surface<'_> {
+    /// Lambert, and sky times occlusion.
+    fn lit(&self, size: Size) -> Image<LinearRgb> {
+        let ground = checker(size);
+        let unit =
+            |map: Option<&Map>, x: usize, y: usize| map.and_then(Map::as_unit).map_or(1.0, |i: &Image<Unit>| i.get(x, y).0);
+        let (color, normal) = (self.color.and_then(Map::as_color), self.normal.and_then(Map::as_normal));
+        Image::from_fn(size.width, size.height, |x, y| {
+            let base = color.map_or(LinearRgb([0.5; 3]), |i| i.get(x, y));
+            let n = normal.map_or(Normal::FLAT, |i| i.get(x, y));
+            let direct: f32 = (0..3).map(|i| n.0[i] * LAMP[i]).sum::<f32>().max(0.0) / LAMP[2];
+            let light = SKY * unit(self.occlusion, x, y) + (1.0 - SKY) * direct;
+            let alpha = unit(self.cover, x, y) * unit(self.opacity, x, y);
+            let back = ground.get(x, y);
+            LinearRgb(std::array::from_fn(|i| back.0[i] + (base.0[i] * light - back.0[i]) * alpha))
+        })
+    }
 }
 
 /// Two greys in squares, sixteen across: whatever is see-through shows it.

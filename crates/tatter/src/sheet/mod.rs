@@ -10,6 +10,7 @@ use tatter_core::model::Patch;
 
 use draw::{Panel, compose};
 use lit::lit;
+pub(crate) use lit::lit_maps;
 
 /// Side of one view on the sheet, texels.
 const VIEW: usize = 448;

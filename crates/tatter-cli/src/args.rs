@@ -1,0 +1,277 @@
+//! Every argument, once: parser, help, man page and completions come from here.
+
+use std::path::PathBuf;
+use std::str::FromStr;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// Puts wear on digital garments: a photo of damaged cloth becomes a patch, the patch is laid on the garment at true
+/// scale, and the garment's textures are redelivered under their own names.
+#[derive(Parser, Debug)]
+#[command(name = "tatter", version, max_term_width = 110, after_help = "Start with: tatter demo salt-ledger")]
+pub(crate) struct Arguments {
+    /// What to do
+    #[command(subcommand)]
+    pub(crate) verb: Verb,
+    /// Print one JSON object on stdout; everything else goes to stderr
+    #[arg(long, global = true)]
+    pub(crate) json: bool,
+    /// No progress
+    #[arg(long, global = true)]
+    pub(crate) quiet: bool,
+}
+
+#[derive(Subcommand, Debug)]
+pub(crate) enum Verb {
+    /// Run the whole job on a sample that it makes itself
+    #[command(after_help = "Example: tatter demo salt-ledger")]
+    Demo(Demo),
+    /// Photo to patch: find the subject, its cover, colour, height, gaps
+    #[command(after_help = "Example: tatter cut rope-burn.jpg -o rope-burn.patch --width-mm 120\n\
+        Photograph only cloth that you may: garments, logos and prints of others can be protected.")]
+    Cut(Cut),
+    /// Thread count, weave and grain of a cloth photo
+    #[command(after_help = "Example: tatter measure canvas.jpg --width-mm 80")]
+    Measure(Measure),
+    /// Read a mesh and its textures, say what they are, start a job
+    #[command(after_help = "Example: tatter garment smock.glb --maps textures -o smock.tatter.toml")]
+    Garment(GarmentArgs),
+    /// Lay a patch on the garment, list what lies there, or take it away
+    #[command(after_help = "Example: tatter place smock.tatter.toml --patch rope-burn.patch --at 0.3,0.6 --turn 15")]
+    Place(Place),
+    /// Compute the new textures into the job's folder, without touching the garment's files
+    #[command(after_help = "Example: tatter build smock.tatter.toml")]
+    Build(Build),
+    /// Write the new textures over the garment's files: all of them or none
+    #[command(after_help = "Example: tatter deliver smock.tatter.toml\n         tatter deliver smock.tatter.toml --undo")]
+    Deliver(Deliver),
+    /// Find faults in patches, textures and jobs
+    #[command(after_help = "Example: tatter check rope-burn.patch smock.tatter.toml")]
+    Check(Check),
+    /// Print a completion script for a shell
+    #[command(after_help = "Example: tatter completions bash > tatter.bash")]
+    Completions(Completions),
+    /// Print the manual page
+    #[command(after_help = "Example: tatter man | man -l -")]
+    Man,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Demo {
+    /// Folder to make [default: salt-ledger]
+    #[arg(value_name = "DIR")]
+    pub(crate) folder: Option<PathBuf>,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum SubjectArg {
+    /// Decide from the photo
+    Auto,
+    /// An injured region inside intact cloth
+    Damage,
+    /// A thing lying on a backing
+    Piece,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct ScaleArgs {
+    /// Millimetres one photo pixel covers
+    #[arg(long, value_name = "MM", group = "scale")]
+    pub(crate) mm_per_pixel: Option<f32>,
+    /// Millimetres the whole photo is wide
+    #[arg(long, value_name = "MM", group = "scale")]
+    pub(crate) width_mm: Option<f32>,
+    /// Ends (warp threads) per centimetre, as counted on the cloth
+    #[arg(long, value_name = "N", group = "scale")]
+    pub(crate) ends_per_cm: Option<f32>,
+    /// Two pixels and the millimetres between them: x,y,x,y,mm
+    #[arg(long, value_name = "X,Y,X,Y,MM", group = "scale", allow_hyphen_values = true)]
+    pub(crate) ruler: Option<Numbers<5>>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Cut {
+    /// Photo of damaged cloth, or of a piece on a backing
+    pub(crate) photo: PathBuf,
+    /// Patch folder to write
+    #[arg(short, long, value_name = "NAME.patch")]
+    pub(crate) output: PathBuf,
+    /// What is to be cut
+    #[arg(long, value_enum, default_value = "auto")]
+    pub(crate) subject: SubjectArg,
+    /// Roughly where: centre and radius in pixels
+    #[arg(long, value_name = "X,Y,R", allow_hyphen_values = true)]
+    pub(crate) around: Option<Numbers<3>>,
+    /// A picture of the photo's size with strokes: green cloth, blue backing, red damage, white gap, else nothing
+    #[arg(long, value_name = "PICTURE")]
+    pub(crate) strokes: Option<PathBuf>,
+    /// Scale of the photo
+    #[command(flatten)]
+    pub(crate) scale: ScaleArgs,
+    /// Picks (weft threads) per centimetre, as counted
+    #[arg(long, value_name = "N")]
+    pub(crate) picks_per_cm: Option<f32>,
+    /// Turn the canvas so that the grain runs upright
+    #[arg(long)]
+    pub(crate) upright: bool,
+    /// Warp direction in the photo, degrees counter-clockwise from image right
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true)]
+    pub(crate) grain_deg: Option<f32>,
+    /// Where the light came from, degrees counter-clockwise from image right
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true)]
+    pub(crate) light_from: Option<f32>,
+    /// Elevation of that light above the cloth
+    #[arg(long, value_name = "DEG", requires = "light_from")]
+    pub(crate) light_elevation: Option<f32>,
+    /// Side of the square canvas in texels [default: as the photo shows]
+    #[arg(long, value_name = "N")]
+    pub(crate) canvas: Option<usize>,
+    /// Seed of everything random
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Measure {
+    /// Photo of cloth
+    pub(crate) photo: PathBuf,
+    /// Scale of the photo
+    #[command(flatten)]
+    pub(crate) scale: ScaleArgs,
+    /// Warp direction in the photo, degrees counter-clockwise from image right
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true)]
+    pub(crate) grain_deg: Option<f32>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct GarmentArgs {
+    /// Mesh (glTF, GLB, OBJ), or a folder of textures
+    #[arg(value_name = "MESH|DIR")]
+    pub(crate) source: PathBuf,
+    /// Folder with the garment's textures, when the mesh does not name them
+    #[arg(long, value_name = "DIR")]
+    pub(crate) maps: Option<PathBuf>,
+    /// Job file to start
+    #[arg(short, long, value_name = "NAME.tatter.toml")]
+    pub(crate) output: Option<PathBuf>,
+    /// Millimetres in one unit of the mesh [glTF: 1000]
+    #[arg(long, value_name = "MM")]
+    pub(crate) mm_per_unit: Option<f32>,
+    /// Millimetres of cloth in one UV unit [computed from the mesh]
+    #[arg(long, value_name = "MM")]
+    pub(crate) mm_per_uv: Option<f32>,
+    /// Write textures that lie inside the mesh file into this folder, so that they can be redelivered
+    #[arg(long, value_name = "DIR")]
+    pub(crate) unpack: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Place {
+    /// Job file
+    pub(crate) job: PathBuf,
+    /// Patch folder to lay on
+    #[arg(long, value_name = "NAME.patch", required_unless_present_any = ["list", "remove"])]
+    pub(crate) patch: Option<PathBuf>,
+    /// Where: texture coordinates, v down
+    #[arg(long, value_name = "U,V", allow_hyphen_values = true, group = "spot")]
+    pub(crate) at: Option<Numbers<2>>,
+    /// Where: a point near the surface, in the mesh's own unit
+    #[arg(long, value_name = "X,Y,Z", allow_hyphen_values = true, group = "spot")]
+    pub(crate) point: Option<Numbers<3>>,
+    /// Where: a mesh part and texture coordinates in it
+    #[arg(long, value_name = "PART:U,V", group = "spot")]
+    pub(crate) on: Option<String>,
+    /// Turn from the garment's grain, degrees counter-clockwise as seen from outside
+    #[arg(long, value_name = "DEG", default_value_t = 0.0, allow_hyphen_values = true)]
+    pub(crate) turn: f32,
+    /// Side of the patch's canvas on the cloth [default: its own size]
+    #[arg(long, value_name = "MM", conflicts_with = "scale")]
+    pub(crate) size_mm: Option<f32>,
+    /// Times its own size
+    #[arg(long, value_name = "FACTOR")]
+    pub(crate) scale: Option<f32>,
+    /// Mirror left to right
+    #[arg(long)]
+    pub(crate) mirror: bool,
+    /// Rule and strength of a channel, such as height=replace:0.8; may be repeated
+    #[arg(long = "rule", value_name = "CHANNEL=RULE[:STRENGTH]")]
+    pub(crate) rules: Vec<String>,
+    /// Take a placement away
+    #[arg(long, value_name = "ID", conflicts_with_all = ["patch", "spot", "list"])]
+    pub(crate) remove: Option<String>,
+    /// List what lies on the garment
+    #[arg(long, conflicts_with_all = ["patch", "spot"])]
+    pub(crate) list: bool,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Build {
+    /// Job file
+    pub(crate) job: PathBuf,
+    /// Folder for the new textures [default: NAME.tatter/built]
+    #[arg(short, long, value_name = "DIR")]
+    pub(crate) output: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Deliver {
+    /// Job file
+    pub(crate) job: PathBuf,
+    /// Put back what was there before the last delivery
+    #[arg(long, conflicts_with_all = ["adopt", "leave"])]
+    pub(crate) undo: bool,
+    /// A texture somebody else changed becomes the new pristine
+    #[arg(long, conflicts_with = "leave")]
+    pub(crate) adopt: bool,
+    /// A texture somebody else changed is left as it is
+    #[arg(long)]
+    pub(crate) leave: bool,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Check {
+    /// Patch folders, texture folders, meshes, job files
+    #[arg(required = true, value_name = "PATCH|DIR|MESH|JOB")]
+    pub(crate) things: Vec<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Completions {
+    /// Shell
+    #[arg(value_enum)]
+    pub(crate) shell: Shell,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum Shell {
+    /// Bash
+    Bash,
+    /// Elvish
+    Elvish,
+    /// Fish
+    Fish,
+    /// `PowerShell`
+    Powershell,
+    /// Zsh
+    Zsh,
+}
+
+/// `N` numbers with commas between.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Numbers<const N: usize>(pub(crate) [f32; N]);
+
+impl<const N: usize> FromStr for Numbers<N> {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let parts: Vec<f32> = text
+            .split(',')
+            .map(|part| part.trim().parse::<f32>().ok().ok_or_else(|| format!("'{}' is not a number", part.trim())))
+            .collect::<Result<_, _>>()?;
+        if parts.iter().any(|part| !part.is_finite()) {
+            return Err("numbers must be finite".to_owned());
+        }
+        let count = parts.len();
+        parts.try_into().ok().map(Self).ok_or_else(|| format!("{N} numbers are wanted, {count} given"))
+    }
+}

@@ -1,0 +1,116 @@
+//! What a person or a machine sees: results on stdout, everything else on stderr.
+
+use std::io::{IsTerminal as _, Write as _};
+use std::process::ExitCode;
+use std::sync::Mutex;
+
+use serde_json::{Value, json};
+use tatter_core::explain::Explain;
+use tatter_core::task::Task;
+
+/// Where output goes and how much of it.
+#[derive(Debug)]
+pub(crate) struct Term {
+    json: bool,
+    quiet: bool,
+    color: bool,
+}
+
+impl Term {
+    /// Colours and progress only on a terminal; `NO_COLOR` turns colours off.
+    pub(crate) fn new(json: bool, quiet: bool) -> Self {
+        let terminal = std::io::stderr().is_terminal();
+        let plain = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
+        Self { json, quiet: quiet || !terminal, color: terminal && !plain }
+    }
+
+    /// A task that shows its stages on the terminal.
+    pub(crate) fn task(&self) -> Task {
+        if self.quiet {
+            return Task::new();
+        }
+        let shown = Mutex::new(String::new());
+        Task::with_progress(move |stage, share| {
+            let mut shown = shown.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+            let line = format!("{stage} {:.0} %", share * 100.0);
+            if *shown != line {
+                let _ = write!(std::io::stderr(), "\r\x1b[2K{line}");
+                let _ = std::io::stderr().flush();
+                *shown = line;
+            }
+        })
+    }
+
+    /// The result: one JSON object for machines, else `text`.
+    pub(crate) fn result(&self, machine: &Value, text: &str) {
+        self.clear_progress();
+        self.text(&if self.json { format!("{machine}\n") } else { text.to_owned() });
+    }
+
+    /// Plain text that is the same for people and machines.
+    pub(crate) fn text(&self, text: &str) {
+        let mut stdout = std::io::stdout().lock();
+        // A closed pipe (`| head`) is not our failure.
+        let _ = stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush());
+    }
+
+    /// Notes of a task, for people, on stderr. With `--json` they are in the object as well.
+    pub(crate) fn notes(&self, task: &Task) {
+        self.clear_progress();
+        for note in task.notes() {
+            self.line(&format!("{} {}", self.paint("33", "note:"), note.text));
+        }
+    }
+
+    /// An error: what, where, and what to do next.
+    pub(crate) fn failed(&self, error: &dyn Explain) -> ExitCode {
+        self.clear_progress();
+        self.line(&format!("{} {error}", self.paint("31", "tatter:")));
+        self.line(&format!("  {}", error.next()));
+        if self.json {
+            let object = json!({ "error": error.to_string(), "next": error.next() });
+            let _ = writeln!(std::io::stdout(), "{object}");
+        }
+        ExitCode::from(error.class().exit_code())
+    }
+
+    fn line(&self, text: &str) {
+        let _ = writeln!(std::io::stderr(), "{text}");
+    }
+
+    fn clear_progress(&self) {
+        if !self.quiet {
+            let _ = write!(std::io::stderr(), "\r\x1b[2K");
+        }
+    }
+
+    fn paint(&self, code: &str, text: &str) -> String {
+        if self.color { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
+    }
+}
+
+/// Help, version and usage errors as the parser words them: 0 or 2.
+pub(crate) fn show_usage(stop: &clap::Error) -> ExitCode {
+    let _ = stop.print();
+    if stop.use_stderr() { ExitCode::from(2) } else { ExitCode::SUCCESS }
+}
+
+/// `warnings` of the machine contract.
+pub(crate) fn warnings(task: &Task) -> Value {
+    task.notes().into_iter().map(|note| Value::from(note.text)).collect()
+}
+
+/// `seconds` of the machine contract.
+pub(crate) fn seconds(task: &Task) -> Value {
+    task.seconds().into_iter().map(|(stage, s)| (stage, json!(round(s, 1e3)))).collect::<serde_json::Map<_, _>>().into()
+}
+
+/// Rounded for reading: `per_unit` steps in one.
+pub(crate) fn round(value: f64, per_unit: f64) -> f64 {
+    (value * per_unit).round() / per_unit
+}
+
+/// An `f32` as the shortest decimal that means it.
+pub(crate) fn number(value: f32) -> Value {
+    value.to_string().parse::<f64>().map_or(Value::Null, Value::from)
+}

@@ -1,0 +1,80 @@
+//! `tatter build`.
+
+use serde_json::{Value, json};
+use tatter::build::BuildReport;
+use tatter::build::{BuildSummary, BuiltFile, build_job};
+use tatter_core::channel::Channel;
+use tatter_core::task::Task;
+
+use super::{Outcome, boxed};
+use crate::args::Build;
+use crate::term::{Term, number, seconds, warnings};
+
+/// Build a job into a folder.
+pub(crate) fn run(args: &Build, term: &Term) -> Outcome {
+    let task = term.task();
+    let summary = build_job(&args.job, args.output.as_deref(), &task).map_err(boxed)?;
+    term.notes(&task);
+    term.result(&machine(&summary, &task), &people(&summary));
+    Ok(0)
+}
+
+fn machine(summary: &BuildSummary, task: &Task) -> Value {
+    let files: Vec<Value> = summary.files.iter().map(file).collect();
+    json!({
+        "files": files,
+        "placements": placements(&summary.report),
+        "seconds": seconds(task),
+        "warnings": warnings(task),
+    })
+}
+
+fn file(file: &BuiltFile) -> Value {
+    json!({
+        "path": file.path,
+        "channel": channel_names(&file.channels),
+        "texels_changed": file.texels_changed,
+        "bytes": file.bytes,
+    })
+}
+
+/// `base_color`, or `occlusion+roughness+metallic` for a packed file.
+pub(crate) fn channel_names(channels: &[Channel]) -> String {
+    channels.iter().map(|channel| channel.name()).collect::<Vec<_>>().join("+")
+}
+
+/// Placements of a report, for machines.
+pub(crate) fn placements(report: &BuildReport) -> Value {
+    report
+        .placements
+        .iter()
+        .map(|placement| {
+            json!({
+                "id": placement.id,
+                "texels": placement.texels,
+                "faces": placement.faces,
+                "worst_stretch": number(placement.worst_stretch),
+                "texels_per_patch_texel": number(placement.texels_per_patch_texel),
+                "thread_pitch_texels": placement.thread_pitch_texels.map(number),
+                "clamped_heights": placement.clamped_heights,
+            })
+        })
+        .collect()
+}
+
+fn people(summary: &BuildSummary) -> String {
+    let mut text = format!("{:<44} {:<32} {:>12} {:>8} {:>10}\n", "file", "holds", "texels", "share", "KiB");
+    for file in &summary.files {
+        let share = 100.0 * file.texels_changed as f64 / file.texels.max(1) as f64;
+        let size = if file.texels_changed == 0 { "as it was".to_owned() } else { file.bytes.div_ceil(1024).to_string() };
+        text += &format!(
+            "{:<44} {:<32} {:>12} {:>6.2} % {:>10}\n",
+            file.path.display(),
+            channel_names(&file.channels),
+            file.texels_changed,
+            share,
+            size
+        );
+    }
+    text
+}

@@ -1,0 +1,49 @@
+//! `tatter check`.
+
+use serde_json::{Value, json};
+use tatter::check::{Checked, check};
+
+use super::{Outcome, boxed};
+use crate::args::Check;
+use crate::term::{Term, warnings};
+
+/// Find faults; exit code 1 when there are any.
+pub(crate) fn run(args: &Check, term: &Term) -> Outcome {
+    let task = term.task();
+    let checked = check(&args.things, &task).map_err(boxed)?;
+    let count: usize = checked.iter().map(|thing| thing.faults.len()).sum();
+    term.notes(&task);
+    let faults: Vec<Value> = checked.iter().flat_map(machine).collect();
+    term.result(&json!({ "faults": faults, "warnings": warnings(&task) }), &people(&checked, count));
+    Ok(u8::from(count > 0))
+}
+
+fn machine(checked: &Checked) -> Vec<Value> {
+    let object = |fault: &tatter::check::Fault| {
+        json!({
+            "code": fault.code,
+            "where": format!("{}: {}", checked.thing.display(), fault.place),
+            "what": fault.what,
+            "remedy": fault.remedy,
+        })
+    };
+    checked.faults.iter().map(object).collect()
+}
+
+fn people(checked: &[Checked], count: usize) -> String {
+    let mut text = String::new();
+    for thing in checked {
+        if thing.faults.is_empty() {
+            text += &format!("{}: sound\n", thing.thing.display());
+        }
+        for fault in &thing.faults {
+            text += &format!("{}: {}: {} [{}]\n  {}\n", thing.thing.display(), fault.place, fault.what, fault.code, fault.remedy);
+        }
+    }
+    text += &match count {
+        0 => "no faults\n".to_owned(),
+        1 => "1 fault\n".to_owned(),
+        n => format!("{n} faults\n"),
+    };
+    text
+}

@@ -1,0 +1,133 @@
+//! `tatter cut`.
+
+use serde_json::{Map, Value, json};
+use tatter::cut::{CutReport, CutRequest, cut_photo};
+use tatter_core::angle::Angle;
+use tatter_core::model::{CutRecipe, Subject, SubjectChoice};
+use tatter_core::task::Task;
+use tatter_core::units::PerCm;
+
+use super::{CENTRE, Outcome, boxed, scale};
+use crate::args::{Cut, SubjectArg};
+use crate::term::{Term, number, round, seconds, warnings};
+
+/// Photo to patch.
+pub(crate) fn run(args: &Cut, term: &Term) -> Outcome {
+    let task = term.task();
+    let report = cut_photo(&request(args), &task).map_err(boxed)?;
+    term.notes(&task);
+    term.result(&machine(&report, &task), &people(&report, &task));
+    Ok(0)
+}
+
+fn request(args: &Cut) -> CutRequest {
+    let subject = match args.subject {
+        SubjectArg::Auto => SubjectChoice::Auto,
+        SubjectArg::Damage => SubjectChoice::Told(Subject::Damage),
+        SubjectArg::Piece => SubjectChoice::Told(Subject::Piece),
+    };
+    let recipe = CutRecipe {
+        subject,
+        around: args.around.map(|around| {
+            let [x, y, radius] = around.0;
+            [x + CENTRE, y + CENTRE, radius]
+        }),
+        strokes: Vec::new(),
+        scale: scale(&args.scale),
+        picks_per_cm: args.picks_per_cm.map(PerCm),
+        upright: args.upright,
+        grain: args.grain_deg.map(Angle::degrees),
+        light_from: args.light_from.map(Angle::degrees),
+        light_elevation: args.light_elevation.map(Angle::degrees),
+        canvas: args.canvas,
+        seed: args.seed,
+    };
+    CutRequest { photo: args.photo.clone(), output: args.output.clone(), recipe, strokes: args.strokes.clone() }
+}
+
+/// The object of the machine contract.
+fn machine(report: &CutReport, task: &Task) -> Value {
+    let patch = &report.cut.patch;
+    let size = patch.size();
+    let [width, height] = patch.size_mm();
+    let maps: Map<String, Value> = patch
+        .maps
+        .iter()
+        .filter_map(|(channel, map)| {
+            let map = map.as_ref()?;
+            let entry = json!({ "file": format!("{channel}.png"), "kind": map.origin.name(), "how": map.how });
+            Some((channel.name().to_owned(), entry))
+        })
+        .collect();
+    let range = patch.height_range;
+    json!({
+        "patch": report.folder,
+        "subject": patch.subject.name(),
+        "why": report.cut.why,
+        "texels": [size.width, size.height],
+        "size_mm": [number(width.get()), number(height.get())],
+        "mm_per_texel": number(patch.scale.get()),
+        "scale_source": patch.scale_source.name(),
+        "grain_deg": patch.grain.map(|grain| number(grain.to_degrees())),
+        "ends_per_cm": patch.ends_per_cm.map(|count| number(count.get())),
+        "picks_per_cm": patch.picks_per_cm.map(|count| number(count.get())),
+        "photo_from_patch": patch.photo_from_patch.map(centred),
+        "maps": maps,
+        "height_range_mm": [number(range.low_mm), number(range.high_mm)],
+        "open_share": round(f64::from(report.cut.open_share), 1e4),
+        "openings": report.cut.openings,
+        "seconds": seconds(task),
+        "warnings": warnings(task),
+    })
+}
+
+/// From places whose first centre is at (0.5, 0.5) to places whose first centre is at (0, 0), on both sides.
+fn centred(photo_from_patch: [[f32; 3]; 2]) -> [[f64; 3]; 2] {
+    photo_from_patch.map(|row| {
+        let [a, b, c] = row.map(f64::from);
+        [a, b, c + f64::from(CENTRE) * (a + b) - f64::from(CENTRE)]
+    })
+}
+
+fn people(report: &CutReport, task: &Task) -> String {
+    let patch = &report.cut.patch;
+    let size = patch.size();
+    let [width, height] = patch.size_mm();
+    let mut text = format!("{}  {}\n", report.folder.display(), report.cut.why);
+    text += &format!("  {size} texels, {:.1} × {:.1} mm (scale: {})\n", width.get(), height.get(), patch.scale_source.name());
+    match (patch.ends_per_cm, patch.picks_per_cm, patch.grain) {
+        (Some(ends), Some(picks), Some(grain)) => {
+            text +=
+                &format!("  {:.1} ends and {:.1} picks per cm, grain at {:.1}°\n", ends.get(), picks.get(), grain.to_degrees());
+        }
+        _ => text += "  no weave measured\n",
+    }
+    text += &format!("  {} openings, {:.1} % of the cover see-through\n", report.cut.openings, report.cut.open_share * 100.0);
+    for (channel, map) in patch.maps.iter() {
+        if let Some(map) = map {
+            text += &format!("  {:<11} {:<10} {}\n", channel.name(), map.origin.name(), map.how);
+        }
+    }
+    let total: f64 = task.seconds().iter().map(|(_, s)| s).sum();
+    let stages: Vec<String> = task.seconds().iter().map(|(stage, s)| format!("{stage} {s:.2}")).collect();
+    text += &format!("  {total:.2} s ({})\n", stages.join(", "));
+    text += &format!("look at {}\n", report.folder.join("sheet.png").display());
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::centred;
+
+    #[test]
+    fn an_unscaled_crop_is_a_whole_shift_in_both_countings() {
+        assert_eq!(centred([[1.0, 0.0, 40.0], [0.0, 1.0, 7.0]]), [[1.0, 0.0, 40.0], [0.0, 1.0, 7.0]], "shift only");
+    }
+
+    #[test]
+    fn centres_map_to_centres_when_scaled() {
+        // Two pixels a texel: texel 0 (centre 0.5) shows pixels 0 and 1, so its centre is pixel place 0.5 counted from centres.
+        let [row, _] = centred([[2.0, 0.0, 0.0], [0.0, 2.0, 0.0]]);
+        assert_eq!(row[2], 0.5, "texel centre 0 lies half way between pixels 0 and 1");
+    }
+}

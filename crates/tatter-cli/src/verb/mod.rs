@@ -1,0 +1,67 @@
+//! One verb a file: arguments to request, report to text or JSON.
+
+pub(crate) mod build;
+pub(crate) mod check;
+pub(crate) mod completions;
+pub(crate) mod cut;
+pub(crate) mod deliver;
+pub(crate) mod demo;
+pub(crate) mod garment;
+pub(crate) mod man;
+pub(crate) mod measure;
+pub(crate) mod place;
+
+use tatter_core::explain::{Class, Explain};
+use tatter_core::model::Scale;
+use tatter_core::units::{Mm, MmPerTexel, PerCm};
+
+use crate::args::ScaleArgs;
+
+/// An exit code, or an error a person can act on.
+pub(crate) type Outcome = Result<u8, Box<dyn Explain>>;
+
+/// An argument whose text the parser let through but that means nothing.
+#[derive(Debug, thiserror::Error)]
+#[error("{what}")]
+pub(crate) struct BadArgument {
+    what: String,
+    next: &'static str,
+}
+
+impl BadArgument {
+    pub(crate) fn new(what: impl Into<String>, next: &'static str) -> Self {
+        Self { what: what.into(), next }
+    }
+}
+
+impl Explain for BadArgument {
+    fn next(&self) -> String {
+        self.next.to_owned()
+    }
+
+    fn class(&self) -> Class {
+        Class::Request
+    }
+}
+
+/// Errors of the façade, boxed for `main`.
+pub(crate) fn boxed<E: Explain + 'static>(error: E) -> Box<dyn Explain> {
+    Box::new(error)
+}
+
+/// Pixel coordinates of the machine contract count from the first pixel's centre; inside they count from its corner.
+pub(crate) const CENTRE: f32 = 0.5;
+
+/// The scale as told.
+pub(crate) fn scale(told: &ScaleArgs) -> Scale {
+    match (told.mm_per_pixel, told.width_mm, told.ends_per_cm, told.ruler) {
+        (Some(mm), ..) => Scale::MmPerPixel(MmPerTexel(mm)),
+        (_, Some(mm), ..) => Scale::Width(Mm(mm)),
+        (_, _, Some(count), _) => Scale::EndsPerCm(PerCm(count)),
+        (_, _, _, Some(ruler)) => {
+            let [x0, y0, x1, y1, mm] = ruler.0;
+            Scale::Ruler { from: [x0 + CENTRE, y0 + CENTRE], to: [x1 + CENTRE, y1 + CENTRE], length: Mm(mm) }
+        }
+        _ => Scale::Unknown,
+    }
+}

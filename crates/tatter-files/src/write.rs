@@ -1,0 +1,24 @@
+//! One file, whole or not at all.
+
+use std::io::{self, Write as _};
+use std::path::Path;
+
+use tempfile::NamedTempFile;
+
+/// Write a file under a temporary name beside it, flush it, and give it its name: nobody ever sees half of it. Folders on
+/// the way are made.
+///
+/// # Errors
+/// What the file system says; the old file, if any, is then still there.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    std::fs::create_dir_all(folder)?;
+    let mut file = NamedTempFile::new_in(folder)?;
+    file.write_all(bytes)?;
+    file.as_file().sync_all()?;
+    // Temporary files are private; what is delivered is as readable as any file.
+    #[cfg(unix)]
+    file.as_file().set_permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644))?;
+    file.persist(path)?;
+    Ok(())
+}

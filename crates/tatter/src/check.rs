@@ -1,0 +1,100 @@
+//! `check`: faults in patches, textures and jobs.
+
+use std::path::{Path, PathBuf};
+
+use tatter_core::explain::{Class, Explain};
+use tatter_core::task::Task;
+use tatter_files::limits::Limits;
+use tatter_files::patch::{PatchError, read_patch};
+pub use tatter_garment::check::Fault;
+use tatter_garment::check::{check_job, check_map_set, check_patch};
+
+use crate::garment::{GarmentError, GarmentRequest, describe};
+use crate::session::{Session, SessionError};
+
+/// Why a thing could not be checked at all.
+#[derive(Debug, thiserror::Error)]
+pub enum CheckError {
+    /// A patch that cannot be read.
+    #[error(transparent)]
+    Patch(#[from] PatchError),
+    /// A job that cannot be opened.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+    /// A mesh or texture folder that cannot be read.
+    #[error(transparent)]
+    Garment(#[from] GarmentError),
+    /// A texture that cannot be read.
+    #[error(transparent)]
+    Picture(#[from] tatter_files::picture::PictureError),
+}
+
+impl Explain for CheckError {
+    fn next(&self) -> String {
+        match self {
+            Self::Patch(error) => error.next(),
+            Self::Session(error) => error.next(),
+            Self::Garment(error) => error.next(),
+            Self::Picture(error) => error.next(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Patch(error) => error.class(),
+            Self::Session(error) => error.class(),
+            Self::Garment(error) => error.class(),
+            Self::Picture(error) => error.class(),
+        }
+    }
+}
+
+/// The faults of one thing.
+#[derive(Clone, Debug)]
+pub struct Checked {
+    /// The patch folder, texture folder, mesh or job file.
+    pub thing: PathBuf,
+    /// Its faults; empty when it is sound.
+    pub faults: Vec<Fault>,
+}
+
+/// Check patches, job files, meshes and texture folders.
+///
+/// # Errors
+/// When a thing cannot be read at all.
+pub fn check(things: &[PathBuf], task: &Task) -> Result<Vec<Checked>, CheckError> {
+    things.iter().map(|thing| Ok(Checked { thing: thing.clone(), faults: faults(thing, task)? })).collect()
+}
+
+fn faults(thing: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
+    let name = thing.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    if name.ends_with(".patch") {
+        return Ok(check_patch(&read_patch(thing, &Limits::default())?));
+    }
+    if name.ends_with(".toml") {
+        return job_faults(thing, task);
+    }
+    let report = describe(&GarmentRequest { source: thing.to_owned(), ..GarmentRequest::default() }, task)?;
+    let folder = if thing.is_dir() { thing } else { thing.parent().unwrap_or(Path::new("")) };
+    let mut faults = Vec::new();
+    for set in &report.job.sets {
+        let pictures = set
+            .files
+            .iter()
+            .map(|file| tatter_files::picture::read_stored(&folder.join(&file.path), &Limits::default()))
+            .collect::<Result<Vec<_>, _>>()?;
+        faults.extend(check_map_set(set, &pictures));
+    }
+    Ok(faults)
+}
+
+fn job_faults(path: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
+    let mut session = Session::open(path, task)?;
+    let pictures = session.pristine(task)?;
+    let mut faults: Vec<Fault> = session.patches.values().flat_map(check_patch).collect();
+    for (set, files) in session.garment.sets.iter().zip(&pictures) {
+        faults.extend(check_map_set(set, files));
+    }
+    faults.extend(check_job(&session.garment, &session.placed()));
+    Ok(faults)
+}

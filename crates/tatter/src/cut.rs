@@ -1,0 +1,122 @@
+//! `cut`: photo to patch folder.
+
+use std::path::{Path, PathBuf};
+
+use tatter_cloth::cut::{Cut, cut};
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
+use tatter_core::model::{CutRecipe, Patch};
+use tatter_core::task::Task;
+use tatter_files::limits::Limits;
+use tatter_files::patch::{PatchError, write_patch};
+use tatter_files::picture::{Effort, PictureError, PictureFormat, encode, read_photo, read_stored};
+
+use crate::sheet::{sheet, thumb};
+use crate::strokes::{StrokesError, read_strokes};
+
+/// What to cut and where to put it.
+#[derive(Clone, Debug, Default)]
+pub struct CutRequest {
+    /// The photo.
+    pub photo: PathBuf,
+    /// The patch folder to write, `NAME.patch`.
+    pub output: PathBuf,
+    /// What the person says of the cut.
+    pub recipe: CutRecipe,
+    /// A picture of strokes, in addition to the recipe's.
+    pub strokes: Option<PathBuf>,
+}
+
+/// What was cut.
+#[derive(Clone, Debug)]
+pub struct CutReport {
+    /// The patch folder.
+    pub folder: PathBuf,
+    /// The patch and the decisions.
+    pub cut: Cut,
+}
+
+/// Why no patch was written.
+#[derive(Debug, thiserror::Error)]
+pub enum CutFailed {
+    /// The output is not a patch folder's name.
+    #[error("a patch folder is named NAME.patch, not {0}")]
+    Name(PathBuf),
+    /// A picture cannot be read.
+    #[error(transparent)]
+    Picture(#[from] PictureError),
+    /// The strokes picture cannot be used.
+    #[error("{0}: {1}")]
+    Strokes(StrokesError, PathBuf),
+    /// The cut itself.
+    #[error("{0}: {1}")]
+    Cut(tatter_cloth::cut::CutError, PathBuf),
+    /// The folder cannot be written.
+    #[error(transparent)]
+    Patch(#[from] PatchError),
+}
+
+impl Explain for CutFailed {
+    fn next(&self) -> String {
+        match self {
+            Self::Name(_) => "Name the output like rope-burn.patch".to_owned(),
+            Self::Picture(error) => error.next(),
+            Self::Strokes(StrokesError::Size { .. }, _) => "Paint the strokes over a copy of the photo, at its size".to_owned(),
+            Self::Strokes(StrokesError::Empty, _) => {
+                "Paint in full green (cloth), blue (backing), red (damage) or white (gap)".to_owned()
+            }
+            Self::Cut(error, _) => error.next(),
+            Self::Patch(error) => error.next(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Name(_) | Self::Strokes(..) => Class::Request,
+            Self::Picture(error) => error.class(),
+            Self::Cut(error, _) => error.class(),
+            Self::Patch(error) => error.class(),
+        }
+    }
+}
+
+/// Cut the subject of a photo and write its patch folder, all of it or nothing.
+///
+/// # Errors
+/// As [`CutFailed`] lists.
+pub fn cut_photo(request: &CutRequest, task: &Task) -> Result<CutReport, CutFailed> {
+    let name = patch_name(&request.output).ok_or_else(|| CutFailed::Name(request.output.clone()))?;
+    let limits = Limits::default();
+    let photo = task.stage("read", || read_photo(&request.photo, &limits))?;
+    let mut recipe = request.recipe.clone();
+    if let Some(path) = &request.strokes {
+        let picture = read_stored(path, &limits)?;
+        let strokes = read_strokes(&picture, photo.color.size()).map_err(|error| CutFailed::Strokes(error, path.clone()))?;
+        recipe.strokes.extend(strokes);
+    }
+    let mut cut = cut(&photo, &recipe, task).map_err(|error| CutFailed::Cut(error, request.photo.clone()))?;
+    drop(photo);
+    cut.patch.name = name;
+    task.stage("write", || save(&cut.patch, &request.output, task))?;
+    Ok(CutReport { folder: request.output.clone(), cut })
+}
+
+/// Write a patch folder with its thumbnail and its sheet.
+pub(crate) fn save(patch: &Patch, folder: &Path, task: &Task) -> Result<(), CutFailed> {
+    let (small, large) = rayon::join(|| png(thumb(patch)), || png(sheet(patch)));
+    let extras = [("thumb.png", small?), ("sheet.png", large?)];
+    write_patch(patch, folder, &extras, task)?;
+    Ok(())
+}
+
+/// An 8-bit sRGB PNG of a picture for people.
+pub(crate) fn png(picture: Image<LinearRgb>) -> Result<Vec<u8>, PictureError> {
+    let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
+    encode(&Stored::from_map(&Map::Color(picture), &coding, Depth::Eight), PictureFormat::Png, Effort::Fast)
+}
+
+/// `rope-burn` of `somewhere/rope-burn.patch`.
+fn patch_name(folder: &Path) -> Option<String> {
+    let name = folder.file_name()?.to_str()?.strip_suffix(".patch")?;
+    (!name.is_empty()).then(|| name.to_owned())
+}

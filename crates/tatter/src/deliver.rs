@@ -1,0 +1,176 @@
+//! `deliver`: new textures to where the renderer reads them, all of them or none.
+
+use std::path::{Path, PathBuf};
+
+use tatter_core::channel::Channel;
+use tatter_core::explain::{Class, Explain};
+use tatter_core::task::Task;
+pub use tatter_files::deliver::Outcome;
+use tatter_files::deliver::{Content, DeliverError, Outgoing, Receipt, WhenChanged, deliver, recover, undo};
+use tatter_files::job::JobError;
+use tatter_files::store::{Store, StoreError};
+use tatter_garment::build::BuildReport;
+
+use crate::build::{BuildFailed, Computed, compute};
+use crate::session::{Session, SessionError};
+
+/// What to do about a texture that somebody else changed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Foreign {
+    /// Stop and say which.
+    #[default]
+    Refuse,
+    /// It becomes the new pristine.
+    Adopt,
+    /// It is left as it is.
+    Leave,
+}
+
+/// One texture after a delivery.
+#[derive(Clone, Debug)]
+pub struct DeliveredFile {
+    /// The file.
+    pub path: PathBuf,
+    /// What it holds; unknown after an undo.
+    pub channels: Vec<Channel>,
+    /// Texels that differ from the pristine texture; unknown after an undo.
+    pub texels_changed: Option<usize>,
+    /// Texels in all; unknown after an undo.
+    pub texels: Option<usize>,
+    /// Bytes now.
+    pub bytes: u64,
+    /// Bytes before, if there was a file.
+    pub bytes_before: Option<u64>,
+    /// Written, unchanged, or left.
+    pub outcome: Outcome,
+}
+
+/// What a delivery did.
+#[derive(Clone, Debug)]
+pub struct DeliverySummary {
+    /// Its number in the job's chain; 0 when nothing needed writing.
+    pub number: u32,
+    /// Every texture of the garment.
+    pub files: Vec<DeliveredFile>,
+    /// Placements with what became of them; `None` after an undo.
+    pub report: Option<BuildReport>,
+}
+
+/// Why nothing was delivered.
+#[derive(Debug, thiserror::Error)]
+pub enum DeliverFailed {
+    /// The build before it.
+    #[error(transparent)]
+    Build(#[from] BuildFailed),
+    /// The delivery itself.
+    #[error(transparent)]
+    Deliver(#[from] DeliverError),
+}
+
+impl From<SessionError> for DeliverFailed {
+    fn from(error: SessionError) -> Self {
+        Self::Build(error.into())
+    }
+}
+
+impl From<StoreError> for DeliverFailed {
+    fn from(error: StoreError) -> Self {
+        SessionError::from(error).into()
+    }
+}
+
+impl From<JobError> for DeliverFailed {
+    fn from(error: JobError) -> Self {
+        SessionError::from(error).into()
+    }
+}
+
+impl Explain for DeliverFailed {
+    fn next(&self) -> String {
+        match self {
+            Self::Build(error) => error.next(),
+            Self::Deliver(error) => error.next(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Build(error) => error.class(),
+            Self::Deliver(error) => error.class(),
+        }
+    }
+}
+
+/// Build a job and write every texture where it belongs, all or none. A half-done delivery of before is finished or taken
+/// back first.
+///
+/// # Errors
+/// When the job cannot be built, somebody else changed a texture and `foreign` is `Refuse`, or the outside fails.
+pub fn deliver_job(job: &Path, foreign: Foreign, task: &Task) -> Result<DeliverySummary, DeliverFailed> {
+    recover(&Store::open(job)?, task)?;
+    let mut session = Session::open(job, task)?;
+    if foreign == Foreign::Adopt {
+        adopt(&mut session)?;
+    }
+    let (mut computed, report) = compute(&mut session, task)?;
+    let outgoing: Vec<Outgoing> = computed.iter_mut().map(|file| outgoing(&session, file)).collect();
+    let when = if foreign == Foreign::Leave { WhenChanged::Leave } else { WhenChanged::Refuse };
+    let receipt = task.stage("deliver", || deliver(&session.store, &outgoing, when, task))?;
+    let mut summary = summarised(receipt);
+    for (file, built) in summary.files.iter_mut().zip(&computed) {
+        file.channels.clone_from(&built.channels);
+        (file.texels_changed, file.texels) = (Some(built.texels_changed), Some(built.texels));
+    }
+    summary.report = Some(report);
+    Ok(summary)
+}
+
+/// Put back what was there before the last delivery, bit for bit.
+///
+/// # Errors
+/// When nothing was delivered, somebody changed a texture since, or the outside fails.
+pub fn undo_delivery(job: &Path, task: &Task) -> Result<DeliverySummary, DeliverFailed> {
+    tatter_files::job::read_job(job)?;
+    let store = Store::open(job)?;
+    recover(&store, task)?;
+    Ok(summarised(undo(&store, WhenChanged::Refuse, task)?))
+}
+
+/// Textures that somebody else changed become the new pristine.
+fn adopt(session: &mut Session) -> Result<(), DeliverFailed> {
+    use tatter_files::deliver::{Standing, survey};
+    let paths: Vec<String> = session.garment.sets.iter().flat_map(|set| &set.files).map(|file| file.path.clone()).collect();
+    let names: Vec<&str> = paths.iter().map(String::as_str).collect();
+    for state in survey(&session.store, &names)? {
+        if state.standing == Standing::Changed {
+            session.store.adopt(&state.target)?;
+        }
+    }
+    Ok(())
+}
+
+/// Moves the bytes out of `file`.
+fn outgoing(session: &Session, file: &mut Computed) -> Outgoing {
+    let content = match file.bytes.take() {
+        Some(bytes) => Content::Bytes(bytes),
+        None => Content::PristineOf(file.path.clone()),
+    };
+    Outgoing { target: session.target(&file.path), content }
+}
+
+fn summarised(receipt: Receipt) -> DeliverySummary {
+    let files = receipt
+        .files
+        .into_iter()
+        .map(|file| DeliveredFile {
+            path: file.path,
+            channels: Vec::new(),
+            texels_changed: None,
+            texels: None,
+            bytes: file.bytes,
+            bytes_before: file.bytes_before,
+            outcome: file.outcome,
+        })
+        .collect();
+    DeliverySummary { number: receipt.number, files, report: None }
+}

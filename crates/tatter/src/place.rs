@@ -1,0 +1,236 @@
+//! `place`: edit the placements of a job.
+
+use std::path::{Component, Path, PathBuf};
+
+use tatter_core::angle::Angle;
+use tatter_core::channel::PerChannel;
+use tatter_core::explain::{Class, Explain};
+use tatter_core::model::{ChannelRule, Job, PatchRef, Placement, Spot};
+use tatter_core::task::Task;
+use tatter_core::units::Mm;
+use tatter_files::job::{JobError, read_job, write_job};
+use tatter_files::limits::Limits;
+use tatter_files::patch::{PatchError, read_patch};
+
+/// How large the patch lies on the cloth.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum SizeChoice {
+    /// As it was measured.
+    #[default]
+    Own,
+    /// The side of its canvas.
+    Side(Mm),
+    /// Times its own size.
+    Times(f32),
+}
+
+/// One placement to add.
+#[derive(Clone, Debug)]
+pub struct PlaceRequest {
+    /// The job file.
+    pub job: PathBuf,
+    /// The patch folder.
+    pub patch: PathBuf,
+    /// Where.
+    pub spot: Spot,
+    /// Turn from the garment's grain.
+    pub turn: Angle,
+    /// How large.
+    pub size: SizeChoice,
+    /// Mirrored left to right.
+    pub mirror: bool,
+    /// Rules that differ from the defaults.
+    pub rules: PerChannel<Option<ChannelRule>>,
+}
+
+/// Why the placements were not changed.
+#[derive(Debug, thiserror::Error)]
+pub enum PlaceError {
+    /// The job file.
+    #[error(transparent)]
+    Job(#[from] JobError),
+    /// The patch.
+    #[error(transparent)]
+    Patch(#[from] PatchError),
+    /// A patch on another drive cannot be named from the job.
+    #[error("no relative path leads from the job to the patch {0}")]
+    Apart(PathBuf),
+    /// Nothing of that name lies on the garment.
+    #[error("there is no placement '{id}' in {job}")]
+    NoSuchPlacement {
+        /// The id asked for.
+        id: String,
+        /// The job file.
+        job: PathBuf,
+    },
+    /// A folder without a name.
+    #[error("the patch folder has no name: {0}")]
+    Nameless(PathBuf),
+}
+
+impl Explain for PlaceError {
+    fn next(&self) -> String {
+        match self {
+            Self::Job(error) => error.next(),
+            Self::Patch(error) => error.next(),
+            Self::Apart(_) => "Copy the patch folder beside the job".to_owned(),
+            Self::NoSuchPlacement { .. } => "Use `tatter place JOB --list` to see what lies there".to_owned(),
+            Self::Nameless(_) => "Name a folder like rope-burn.patch".to_owned(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Job(error) => error.class(),
+            Self::Patch(error) => error.class(),
+            Self::Apart(_) | Self::NoSuchPlacement { .. } | Self::Nameless(_) => Class::Request,
+        }
+    }
+}
+
+/// Add a placement to the job and return its id. The patch is read first, so that a job never names what cannot be used.
+///
+/// # Errors
+/// When the job or the patch cannot be read, or the job cannot be written.
+pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> {
+    let mut job = read_job(&request.job)?;
+    let patch = read_patch(&request.patch, &Limits::default())?;
+    let own = patch.size_mm()[0];
+    let size = match request.size {
+        SizeChoice::Own => None,
+        SizeChoice::Side(side) => Some(side),
+        SizeChoice::Times(factor) => Some(Mm(own.get() * factor)),
+    };
+    if patch.scale_source == tatter_core::model::ScaleSource::Assumed && size.is_none() {
+        task.note(
+            "size-assumed",
+            format!("The size of {} was assumed when it was cut ({own}): give --size-mm if it is wrong.", patch.name),
+        );
+    }
+    let name = patch_name(&mut job, request)?;
+    let id = free_id(&job, &name);
+    job.placements.push(Placement {
+        id: id.clone(),
+        patch: name,
+        spot: request.spot.clone(),
+        turn: request.turn,
+        size,
+        mirror: request.mirror,
+        rules: request.rules,
+    });
+    write_job(&request.job, &job)?;
+    Ok(id)
+}
+
+/// Take a placement away; patches no longer used stay in the job for the next one.
+///
+/// # Errors
+/// When there is no such placement, or the job cannot be read or written.
+pub fn remove(job_path: &Path, id: &str) -> Result<(), PlaceError> {
+    let mut job = read_job(job_path)?;
+    let before = job.placements.len();
+    job.placements.retain(|placement| placement.id != id);
+    if job.placements.len() == before {
+        return Err(PlaceError::NoSuchPlacement { id: id.to_owned(), job: job_path.to_owned() });
+    }
+    write_job(job_path, &job)?;
+    Ok(())
+}
+
+/// What lies on the garment, in order.
+///
+/// # Errors
+/// When the job cannot be read.
+pub fn list(job_path: &Path) -> Result<Vec<Placement>, PlaceError> {
+    Ok(read_job(job_path)?.placements)
+}
+
+/// The name of the patch in the job, adding it when it is new.
+fn patch_name(job: &mut Job, request: &PlaceRequest) -> Result<String, PlaceError> {
+    let path = relative(&request.job, &request.patch).ok_or_else(|| PlaceError::Apart(request.patch.clone()))?;
+    if let Some(known) = job.patches.iter().find(|patch| patch.path == path) {
+        return Ok(known.name.clone());
+    }
+    let file_name =
+        request.patch.file_name().and_then(|name| name.to_str()).ok_or_else(|| PlaceError::Nameless(request.patch.clone()))?;
+    let stem = file_name.strip_suffix(".patch").unwrap_or(file_name);
+    let name = unused(stem, |name| job.patches.iter().any(|patch| patch.name == name));
+    job.patches.push(PatchRef { name: name.clone(), path });
+    Ok(name)
+}
+
+/// `rope-burn-1`, `rope-burn-2`, …: counts on from the highest, so that an id is not given twice while it may be remembered.
+fn free_id(job: &Job, patch: &str) -> String {
+    let highest = job.placements.iter().filter_map(|p| p.id.strip_prefix(patch)?.strip_prefix('-')?.parse::<u64>().ok()).max();
+    let id = format!("{patch}-{}", highest.unwrap_or(0) + 1);
+    unused(&id, |id| job.placements.iter().any(|p| p.id == id))
+}
+
+fn unused(wanted: &str, taken: impl Fn(&str) -> bool) -> String {
+    if !taken(wanted) {
+        return wanted.to_owned();
+    }
+    (2u64..).map(|n| format!("{wanted}-{n}")).find(|name| !taken(name)).unwrap_or_default()
+}
+
+/// The way from the job file's folder to `target`, with `/` between folders.
+pub(crate) fn relative(job_file: &Path, target: &Path) -> Option<String> {
+    let absolute = |path: &Path| std::path::absolute(path).ok().map(|p| plain(&p));
+    let (from, to) = (absolute(job_file.parent()?)?, absolute(target)?);
+    let shared = from.components().zip(to.components()).take_while(|(a, b)| a == b).count();
+    if shared == 0 {
+        return None;
+    }
+    let up = from.components().skip(shared).map(|_| "..".to_owned());
+    let down = to.components().skip(shared).map(|part| part.as_os_str().to_str().map(str::to_owned));
+    let parts: Option<Vec<String>> = up.map(Some).chain(down).collect();
+    Some(parts?.join("/"))
+}
+
+/// Without `.` and `..`, by the text alone.
+fn plain(path: &Path) -> PathBuf {
+    let mut out = PathBuf::new();
+    for part in path.components() {
+        match part {
+            Component::CurDir => {}
+            Component::ParentDir => {
+                out.pop();
+            }
+            other => out.push(other),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ways_between_folders() {
+        for (job, target, way) in [
+            ("a/b/x.tatter.toml", "a/b/p.patch", "p.patch"),
+            ("a/b/x.tatter.toml", "a/c/./p.patch", "../c/p.patch"),
+            ("x.tatter.toml", "q/../p.patch", "p.patch"),
+        ] {
+            assert_eq!(relative(Path::new(job), Path::new(target)).as_deref(), Some(way), "{job} to {target}");
+        }
+    }
+
+    #[test]
+    fn ids_are_not_given_twice() {
+        let mut job = Job::default();
+        let placement = |id: &str| Placement {
+            id: id.to_owned(),
+            patch: "rip".to_owned(),
+            spot: Spot::Point([0.0; 3]),
+            turn: Angle::ZERO,
+            size: None,
+            mirror: false,
+            rules: PerChannel::default(),
+        };
+        job.placements = vec![placement("rip-1"), placement("rip-7"), placement("elbow")];
+        assert_eq!(free_id(&job, "rip"), "rip-8", "one more than the highest");
+        assert_eq!(free_id(&job, "moth"), "moth-1", "the first of its kind");
+    }
+}

@@ -1,0 +1,151 @@
+//! A job opened: its garment, its pristine pictures, its patches.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::Stored;
+use tatter_core::model::{Garment, Job, Patch};
+use tatter_core::task::Task;
+use tatter_core::units::MmPerUv;
+use tatter_files::job::{JobError, read_job};
+use tatter_files::limits::Limits;
+use tatter_files::mesh::{MeshError, read_mesh};
+use tatter_files::patch::{PatchError, read_patch};
+use tatter_files::picture::{PictureError, read_stored};
+use tatter_files::store::{Store, StoreError};
+use tatter_garment::place::Placed;
+use tatter_garment::surface::density::density;
+
+/// Why a job could not be opened.
+#[derive(Debug, thiserror::Error)]
+pub enum SessionError {
+    /// The job file.
+    #[error(transparent)]
+    Job(#[from] JobError),
+    /// The mesh.
+    #[error(transparent)]
+    Mesh(#[from] MeshError),
+    /// The pristine store.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// A texture.
+    #[error(transparent)]
+    Picture(#[from] PictureError),
+    /// A patch.
+    #[error(transparent)]
+    Patch(#[from] PatchError),
+    /// A bare map set has no mesh to tell its scale.
+    #[error("the job has neither a mesh nor mm_per_uv, so nothing can be laid at true size: {0}")]
+    NoScale(PathBuf),
+}
+
+impl Explain for SessionError {
+    fn next(&self) -> String {
+        match self {
+            Self::Job(error) => error.next(),
+            Self::Mesh(error) => error.next(),
+            Self::Store(error) => error.next(),
+            Self::Picture(error) => error.next(),
+            Self::Patch(error) => error.next(),
+            Self::NoScale(_) => "Write mm_per_uv under [garment]: millimetres of cloth that the whole texture spans".to_owned(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Job(error) => error.class(),
+            Self::Mesh(error) => error.class(),
+            Self::Store(error) => error.class(),
+            Self::Picture(error) => error.class(),
+            Self::Patch(error) => error.class(),
+            Self::NoScale(_) => Class::Request,
+        }
+    }
+}
+
+/// A job with everything a build needs.
+#[derive(Debug)]
+pub(crate) struct Session {
+    pub(crate) job: Job,
+    pub(crate) garment: Garment,
+    pub(crate) store: Store,
+    /// By the name the job gives them; only those that lie on the garment.
+    pub(crate) patches: BTreeMap<String, Patch>,
+}
+
+impl Session {
+    /// Read the job, its mesh and the patches that are placed; make sure that every texture's pristine state is kept.
+    pub(crate) fn open(path: &Path, task: &Task) -> Result<Self, SessionError> {
+        let job = read_job(path)?;
+        let mut store = Store::open(path)?;
+        let folder = path.parent().unwrap_or(Path::new(""));
+        let garment = task.stage("mesh", || garment(&job, folder, path))?;
+        let files: Vec<&str> = garment.sets.iter().flat_map(|set| &set.files).map(|file| file.path.as_str()).collect();
+        task.stage("pristine", || store.ingest(&files))?;
+        let patches = task.stage("patches", || patches(&job, folder))?;
+        Ok(Self { job, garment, store, patches })
+    }
+
+    /// Every texture as it was before Tatter touched it, by set and file; their sizes are noted in the garment.
+    pub(crate) fn pristine(&mut self, task: &Task) -> Result<Vec<Vec<Stored>>, SessionError> {
+        let places: Vec<Vec<PathBuf>> = self
+            .garment
+            .sets
+            .iter()
+            .map(|set| set.files.iter().map(|file| self.store.pristine(&file.path)).collect())
+            .collect::<Result<_, StoreError>>()?;
+        let limits = Limits::default();
+        let pictures: Vec<Vec<Stored>> = task.stage("decode", || {
+            places
+                .par_iter()
+                .map(|set| set.par_iter().map(|path| read_stored(path, &limits)).collect())
+                .collect::<Result<_, PictureError>>()
+        })?;
+        for (set, decoded) in self.garment.sets.iter_mut().zip(&pictures) {
+            for (file, picture) in set.files.iter_mut().zip(decoded) {
+                file.size = picture.size;
+            }
+        }
+        Ok(pictures)
+    }
+
+    /// Placements with their patches, in the job's order.
+    pub(crate) fn placed(&self) -> Vec<Placed<'_>> {
+        let with_patch = |placement| Some(Placed { placement, patch: self.patches.get(&placement.patch)? });
+        self.job.placements.iter().filter_map(with_patch).collect()
+    }
+
+    /// Where a texture is delivered, relative to the job file.
+    pub(crate) fn target(&self, path: &str) -> String {
+        match &self.job.delivery.folder {
+            None => path.to_owned(),
+            Some(folder) => {
+                let name = path.rsplit('/').next().unwrap_or(path);
+                format!("{}/{name}", folder.trim_end_matches('/'))
+            }
+        }
+    }
+}
+
+fn garment(job: &Job, folder: &Path, path: &Path) -> Result<Garment, SessionError> {
+    let told = &job.garment;
+    let mesh = told.mesh.as_ref().map(|mesh| read_mesh(&folder.join(mesh), &Limits::default())).transpose()?;
+    let mm_per_unit = match &mesh {
+        Some(read) if told.mm_per_unit <= 0.0 => read.mm_per_unit,
+        _ => told.mm_per_unit,
+    };
+    let computed = mesh.as_ref().and_then(|read| density(&read.mesh.parts.iter().collect::<Vec<_>>(), mm_per_unit));
+    let mm_per_uv: MmPerUv =
+        told.mm_per_uv.or(computed.map(|found| found.median)).ok_or_else(|| SessionError::NoScale(path.to_owned()))?;
+    Ok(Garment { mesh: mesh.map(|read| read.mesh), sets: told.sets.clone(), mm_per_unit, mm_per_uv })
+}
+
+fn patches(job: &Job, folder: &Path) -> Result<BTreeMap<String, Patch>, SessionError> {
+    let used = job.patches.par_iter().filter(|patch| job.placements.iter().any(|placement| placement.patch == patch.name));
+    let read: Vec<(String, Patch)> = used
+        .map(|patch| Ok((patch.name.clone(), read_patch(&folder.join(&patch.path), &Limits::default())?)))
+        .collect::<Result<_, PatchError>>()?;
+    Ok(read.into_iter().collect())
+}
