@@ -176,7 +176,9 @@ fn unused(wanted: &str, taken: impl Fn(&str) -> bool) -> String {
 /// The way from the job file's folder to `target`, with `/` between folders.
 pub(crate) fn relative(job_file: &Path, target: &Path) -> Option<String> {
     let absolute = |path: &Path| std::path::absolute(path).ok().map(|p| plain(&p));
-    let (from, to) = (absolute(job_file.parent()?)?, absolute(target)?);
+    // A bare file name has an empty parent, which is the current folder.
+    let folder = job_file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let (from, to) = (absolute(folder)?, absolute(target)?);
     let shared = from.components().zip(to.components()).take_while(|(a, b)| a == b).count();
     if shared == 0 {
         return None;
