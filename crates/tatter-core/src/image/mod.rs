@@ -4,6 +4,7 @@ mod grid;
 mod map;
 mod pixel;
 mod rect;
+mod sample;
 mod stored;
 
 pub use grid::Image;

@@ -4,9 +4,21 @@
 use half::f16;
 use rayon::prelude::*;
 
+use super::sample::Sample;
 use super::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Size, Unit};
 use crate::channel::Kind;
-use crate::color::{decode_srgb, encode_srgb};
+
+/// One expression for every depth.
+macro_rules! each_depth {
+    ($samples:expr, $v:ident => $body:expr) => {
+        match $samples {
+            Samples::U8($v) => $body,
+            Samples::U16($v) => $body,
+            Samples::F16($v) => $body,
+            Samples::F32($v) => $body,
+        }
+    };
+}
 
 /// Interleaved samples, row by row, components in [`Layout`] order.
 #[derive(Clone, Debug, PartialEq)]
@@ -186,24 +198,14 @@ impl Stored {
     #[inline]
     pub fn value(&self, x: usize, y: usize, component: usize) -> f32 {
         let i = (y * self.size.width + x) * self.layout.components() + component;
-        match &self.samples {
-            Samples::U8(v) => f32::from(v[i]) / 255.0,
-            Samples::U16(v) => f32::from(v[i]) / 65535.0,
-            Samples::F16(v) => v[i].to_f32(),
-            Samples::F32(v) => v[i],
-        }
+        each_depth!(&self.samples, v => v[i].unit())
     }
 
     /// Change one component; whole numbers are rounded to the nearest and clipped.
     #[inline]
     pub fn set_value(&mut self, x: usize, y: usize, component: usize, value: f32) {
         let i = (y * self.size.width + x) * self.layout.components() + component;
-        match &mut self.samples {
-            Samples::U8(v) => v[i] = (value * 255.0).round() as u8,
-            Samples::U16(v) => v[i] = (value * 65535.0).round() as u16,
-            Samples::F16(v) => v[i] = f16::from_f32(value),
-            Samples::F32(v) => v[i] = value,
-        }
+        each_depth!(&mut self.samples, v => v[i] = Sample::from_unit(value));
     }
 
     /// A copy of a part, samples bit for bit, without tags.
@@ -278,32 +280,53 @@ impl Stored {
     /// When `part` reaches outside: a bug of the caller.
     pub fn decode(&self, kind: Kind, coding: &Coding, part: Rect) -> Map {
         assert!(part.right() <= self.size.width && part.bottom() <= self.size.height, "a decoded part lies inside its picture");
-        let color_components = if self.layout.components() < 3 { 1 } else { 3 };
-        let at =
-            |x: usize, y: usize, offset: usize| self.value(part.x + x, part.y + y, coding.component + offset % color_components);
-        let (width, height) = (part.width, part.height);
+        each_depth!(&self.samples, v => self.decode_samples(v, kind, coding, part))
+    }
+
+    fn decode_samples<T: Sample>(&self, samples: &[T], kind: Kind, coding: &Coding, part: Rect) -> Map {
+        let (n, first) = (self.layout.components(), coding.component);
+        let [red, green, blue] = if n < 3 { [first; 3] } else { [first, first + 1, first + 2] };
         match kind {
-            Kind::Color => {
-                let curve = SrgbTable::new(coding.transfer, &self.samples);
-                Map::Color(Image::from_fn(width, height, |x, y| LinearRgb(std::array::from_fn(|i| curve.decode(at(x, y, i))))))
-            }
-            Kind::Unit => Map::Unit(Image::from_fn(width, height, |x, y| {
-                let value = at(x, y, 0);
+            Kind::Color => Map::Color(self.each_texel(samples, part, |t| {
+                LinearRgb(
+                    [t[red], t[green], t[blue]].map(|v| if coding.transfer == Transfer::Srgb { v.light() } else { v.unit() }),
+                )
+            })),
+            Kind::Unit => Map::Unit(self.each_texel(samples, part, |t| {
+                let value = t[first].unit();
                 Unit(if coding.inverted { 1.0 - value } else { value })
             })),
             Kind::Height => {
-                let range = coding.height_range;
-                Map::Height(Image::from_fn(width, height, |x, y| HeightMm(range.low_mm + at(x, y, 0) * range.span_mm())))
+                let (low, span) = (coding.height_range.low_mm, coding.height_range.span_mm());
+                Map::Height(self.each_texel(samples, part, |t| HeightMm(low + t[first].unit() * span)))
             }
             Kind::Normal => {
                 let sign = if coding.normal_y == NormalY::Up { 1.0 } else { -1.0 };
-                let whole = !self.is_float();
-                let axis = |value: f32| if whole { 2.0 * value - 1.0 } else { value };
-                Map::Normal(Image::from_fn(width, height, |x, y| {
-                    Normal([axis(at(x, y, 0)), sign * axis(at(x, y, 1)), axis(at(x, y, 2))]).normalized()
-                }))
+                let (scale, shift) = if self.is_float() { (1.0, 0.0) } else { (2.0, -1.0) };
+                let axis = |v: T| scale * v.unit() + shift;
+                Map::Normal(
+                    self.each_texel(samples, part, |t| Normal([axis(t[red]), sign * axis(t[green]), axis(t[blue])]).normalized()),
+                )
             }
         }
+    }
+
+    fn each_texel<T: Sample, P: Copy + Default + Send + Sync>(
+        &self,
+        samples: &[T],
+        part: Rect,
+        f: impl Fn(&[T]) -> P + Sync,
+    ) -> Image<P> {
+        let (n, width) = (self.layout.components(), self.size.width);
+        let mut image = Image::filled(part.width, part.height, P::default());
+        // Small parts are decoded by whoever asked: a tile is already one of many.
+        image.par_rows_mut().with_min_len((1 << 18) / part.width.max(1)).for_each(|(y, row)| {
+            let start = ((part.y + y) * width + part.x) * n;
+            for (texel, source) in row.iter_mut().zip(samples[start..].chunks_exact(n)) {
+                *texel = f(source);
+            }
+        });
+        image
     }
 
     /// The whole of a channel. For a 4096² colour map that is 200 MB.
@@ -319,46 +342,13 @@ impl Stored {
         assert!(part.right() <= self.size.width && part.bottom() <= self.size.height, "an encoded part lies inside its picture");
         assert!(map.size() == part.size() && touched.size() == part.size(), "an encoded part has the size of its rectangle");
         for y in 0..part.height {
-            for x in 0..part.width {
-                if touched.get(x, y) {
-                    self.encode_texel(coding, part.x + x, part.y + y, map, x, y);
-                }
+            let row = touched.row(y);
+            if !row.contains(&true) {
+                continue;
             }
-        }
-    }
-
-    fn encode_texel(&mut self, coding: &Coding, x: usize, y: usize, map: &Map, mx: usize, my: usize) {
-        let first = coding.component;
-        let single = self.layout.components() < 3;
-        match map {
-            Map::Color(image) => {
-                let texel = image.get(mx, my);
-                let code = |v: f32| if coding.transfer == Transfer::Srgb { encode_srgb(v) } else { v };
-                if single {
-                    self.set_value(x, y, first, code(texel.luminance()));
-                } else {
-                    for i in 0..3 {
-                        self.set_value(x, y, first + i, code(texel.0[i]));
-                    }
-                }
-            }
-            Map::Unit(image) => {
-                let value = image.get(mx, my).0;
-                self.set_value(x, y, first, if coding.inverted { 1.0 - value } else { value });
-            }
-            Map::Height(image) => {
-                let range = coding.height_range;
-                let value = (image.get(mx, my).0 - range.low_mm) / range.span_mm();
-                self.set_value(x, y, first, value);
-            }
-            Map::Normal(image) => {
-                let n = image.get(mx, my).0;
-                let sign = if coding.normal_y == NormalY::Up { 1.0 } else { -1.0 };
-                let float = self.is_float();
-                for (i, axis) in [n[0], sign * n[1], n[2]].into_iter().enumerate().take(self.layout.components() - first) {
-                    self.set_value(x, y, first + i, if float { axis } else { 0.5 * axis + 0.5 });
-                }
-            }
+            let start = ((part.y + y) * self.size.width + part.x) * self.layout.components();
+            let (layout, float) = (self.layout, self.is_float());
+            each_depth!(&mut self.samples, v => encode_row(&mut v[start..], layout, float, coding, map, y, Some(row)));
         }
     }
 
@@ -370,27 +360,11 @@ impl Stored {
             Depth::Sixteen => Samples::U16(Vec::new()),
         };
         let mut stored = Self::zeros(map.size(), layout, &like);
-        let width = map.size().width;
-        let components = layout.components();
-        // Row by row in parallel: each row is encoded into a picture of its own height 1.
-        let rows: Vec<Self> = (0..map.size().height)
-            .into_par_iter()
-            .map(|y| {
-                let mut row = Self::zeros(Size::new(width, 1), layout, &like);
-                for x in 0..width {
-                    row.encode_texel(coding, x, 0, map, x, y);
-                }
-                row
-            })
-            .collect();
-        for (y, row) in rows.into_iter().enumerate() {
-            let start = y * width * components;
-            match (&mut stored.samples, row.samples) {
-                (Samples::U8(all), Samples::U8(part)) => all[start..start + part.len()].copy_from_slice(&part),
-                (Samples::U16(all), Samples::U16(part)) => all[start..start + part.len()].copy_from_slice(&part),
-                _ => {}
-            }
-        }
+        let length = (map.size().width * layout.components()).max(1);
+        each_depth!(&mut stored.samples, v => v
+            .par_chunks_mut(length)
+            .enumerate()
+            .for_each(|(y, row)| encode_row(row, layout, false, coding, map, y, None)));
         if coding.transfer == Transfer::Srgb && matches!(map, Map::Color(_)) {
             stored.tags = ColorTags::srgb();
         }
@@ -407,24 +381,50 @@ pub enum Depth {
     Sixteen,
 }
 
-/// 8-bit sRGB decoding by table: 256 powers instead of one a sample.
-struct SrgbTable {
-    transfer: Transfer,
-    table: Option<Box<[f32; 256]>>,
-}
-
-impl SrgbTable {
-    fn new(transfer: Transfer, samples: &Samples) -> Self {
-        let eight = matches!(samples, Samples::U8(_)) && transfer == Transfer::Srgb;
-        Self { transfer, table: eight.then(|| Box::new(std::array::from_fn(|i| decode_srgb(i as f32 / 255.0)))) }
-    }
-
-    #[inline]
-    fn decode(&self, value: f32) -> f32 {
-        match (&self.table, self.transfer) {
-            (Some(table), _) => table[(value * 255.0 + 0.5) as usize & 255],
-            (None, Transfer::Srgb) => decode_srgb(value),
-            (None, Transfer::Linear) => value,
+/// Row `y` of a map into samples that begin at its first texel, only where `touched`.
+fn encode_row<T: Sample>(
+    row: &mut [T],
+    layout: Layout,
+    float: bool,
+    coding: &Coding,
+    map: &Map,
+    y: usize,
+    touched: Option<&[bool]>,
+) {
+    let (n, first) = (layout.components(), coding.component);
+    let wanted = |x: usize| touched.is_none_or(|t| t[x]);
+    let texels = row.chunks_exact_mut(n).take(map.size().width).enumerate().filter(|(x, _)| wanted(*x));
+    match map {
+        Map::Color(image) => {
+            let code = |v: f32| if coding.transfer == Transfer::Srgb { T::from_light(v) } else { T::from_unit(v) };
+            let source = image.row(y);
+            texels.for_each(|(x, t)| {
+                if n < 3 {
+                    t[first] = code(source[x].luminance());
+                } else {
+                    (0..3).for_each(|i| t[first + i] = code(source[x].0[i]));
+                }
+            });
+        }
+        Map::Unit(image) => {
+            let source = image.row(y);
+            texels.for_each(|(x, t)| {
+                let value = source[x].0;
+                t[first] = T::from_unit(if coding.inverted { 1.0 - value } else { value });
+            });
+        }
+        Map::Height(image) => {
+            let (low, span, source) = (coding.height_range.low_mm, coding.height_range.span_mm(), image.row(y));
+            texels.for_each(|(x, t)| t[first] = T::from_unit((source[x].0 - low) / span));
+        }
+        Map::Normal(image) => {
+            let (sign, source) = (if coding.normal_y == NormalY::Up { 1.0 } else { -1.0 }, image.row(y));
+            texels.for_each(|(x, t)| {
+                let [nx, ny, nz] = source[x].0;
+                for (slot, axis) in t[first..].iter_mut().zip([nx, sign * ny, nz]) {
+                    *slot = T::from_unit(if float { axis } else { 0.5 * axis + 0.5 });
+                }
+            });
         }
     }
 }
@@ -452,6 +452,28 @@ mod tests {
         let map = Map::Normal(Image::filled(2, 1, Normal::FLAT));
         stored.encode(&Coding::default(), Rect::new(0, 0, 2, 1), &map, &Image::filled(2, 1, false));
         assert_eq!(stored, before, "nothing was touched");
+    }
+
+    #[test]
+    fn a_part_is_read_and_written_in_its_place() {
+        let coding = Coding { component: 1, ..Coding::default() };
+        let samples = (0..5 * 4 * 3).map(|v| v as u8).collect();
+        let first =
+            Stored { size: Size::new(5, 4), layout: Layout::Rgb, samples: Samples::U8(samples), tags: ColorTags::default() };
+        let part = Rect::new(1, 1, 3, 2);
+        let map = first.decode(Kind::Unit, &coding, part);
+        assert_eq!(
+            map.as_unit().map(|m| m.get(2, 1).0),
+            Some(f32::from((2 * 5 + 3) * 3 + 1u8) / 255.0),
+            "column 3, row 2, green"
+        );
+        let mut second = Stored::zeros(first.size, first.layout, &first.samples);
+        second.encode(&coding, part, &map, &Image::from_fn(3, 2, |x, y| (x, y) != (0, 0)));
+        for (x, y) in (0..4).flat_map(|y| (0..5).map(move |x| (x, y))) {
+            let inside = part.contains(x, y) && (x, y) != (1, 1);
+            assert_eq!(second.value(x, y, 1), if inside { first.value(x, y, 1) } else { 0.0 }, "green at {x},{y}");
+            assert_eq!(second.value(x, y, 0) + second.value(x, y, 2), 0.0, "red and blue at {x},{y}");
+        }
     }
 
     #[test]
