@@ -1,11 +1,19 @@
-//! PNG (third edition): read with the `png` crate's decoder, written with our own chunks.
+//! PNG (third edition): read with the `png` crate, written in bands of rows over all cores.
+
+mod deflate;
+mod filter;
+mod huffman;
+mod write;
 
 use std::io::Cursor;
 
-use png::{BitDepth, ColorType, Compression, DecodeOptions, Decoder, Encoder, Info, Transformations};
+use libdeflater::{CompressionLvl, Compressor};
+use png::{ColorType, DecodeOptions, Decoder, Info, Transformations};
 use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
 
-use super::{Decoded, Effort, Fault, Limits, PictureFormat, PictureInfo, admit, exif, from_big_endian};
+pub(super) use write::encode;
+
+use super::{Decoded, Fault, Limits, PictureFormat, PictureInfo, admit, exif, from_big_endian};
 
 pub(super) fn is_png(bytes: &[u8]) -> bool {
     bytes.starts_with(b"\x89PNG\r\n\x1a\n")
@@ -93,36 +101,6 @@ fn tags(info: &Info<'_>) -> ColorTags {
     }
 }
 
-pub(super) fn encode(stored: &Stored, effort: Effort) -> Result<Vec<u8>, Fault> {
-    let side = |length: usize| u32::try_from(length).map_err(|_too_long| Fault::unsupported("a side this long"));
-    let mut out = Vec::new();
-    let mut encoder = Encoder::new(&mut out, side(stored.size.width)?, side(stored.size.height)?);
-    encoder.set_color(match stored.layout {
-        Layout::Gray => ColorType::Grayscale,
-        Layout::GrayAlpha => ColorType::GrayscaleAlpha,
-        Layout::Rgb => ColorType::Rgb,
-        Layout::Rgba => ColorType::Rgba,
-    });
-    let wide;
-    let (depth, samples) = match &stored.samples {
-        Samples::U8(samples) => (BitDepth::Eight, samples.as_slice()),
-        Samples::U16(samples) => {
-            wide = samples.iter().flat_map(|sample| sample.to_be_bytes()).collect::<Vec<u8>>();
-            (BitDepth::Sixteen, wide.as_slice())
-        }
-        Samples::F16(_) | Samples::F32(_) => return Err(Fault::unsupported("a picture of floats")),
-    };
-    encoder.set_depth(depth);
-    encoder.set_compression(if effort == Effort::Fast { Compression::Fast } else { Compression::Balanced });
-    let mut writer = encoder.write_header().map_err(Fault::unsupported)?;
-    for (name, data) in tag_chunks(&stored.tags)? {
-        writer.write_chunk(png::chunk::ChunkType(name), &data).map_err(Fault::unsupported)?;
-    }
-    writer.write_image_data(samples).map_err(Fault::unsupported)?;
-    writer.finish().map_err(Fault::unsupported)?;
-    Ok(out)
-}
-
 type Chunk = ([u8; 4], Vec<u8>);
 
 /// Chunks that say what the samples mean, in the order they are written.
@@ -151,9 +129,15 @@ fn tag_chunks(tags: &ColorTags) -> Result<Vec<Chunk>, Fault> {
 }
 
 fn packed_profile(icc: &[u8]) -> Result<Vec<u8>, Fault> {
-    let mut compressor = libdeflater::Compressor::new(libdeflater::CompressionLvl::default());
-    let mut packed = vec![0; compressor.zlib_compress_bound(icc.len())];
-    let length = compressor.zlib_compress(icc, &mut packed).map_err(Fault::unsupported)?;
+    Ok([b"profile\0\0".as_slice(), &zlib(icc, 6)?].concat())
+}
+
+/// A whole zlib stream by libdeflate, level 1 to 12.
+fn zlib(data: &[u8], level: i32) -> Result<Vec<u8>, Fault> {
+    let level = CompressionLvl::new(level).unwrap_or_default();
+    let mut compressor = Compressor::new(level);
+    let mut packed = vec![0; compressor.zlib_compress_bound(data.len())];
+    let length = compressor.zlib_compress(data, &mut packed).map_err(Fault::unsupported)?;
     packed.truncate(length);
-    Ok([b"profile\0\0".as_slice(), &packed].concat())
+    Ok(packed)
 }

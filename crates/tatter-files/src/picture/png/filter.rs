@@ -1,0 +1,104 @@
+//! The five filters of PNG (third edition, clause 9), and which suits a band.
+
+/// Filter types by their numbers: none, sub, up, average, Paeth.
+pub(super) const KINDS: std::ops::Range<u8> = 0..5;
+
+/// One row through a filter. `above` is the row before, zeros for the first; `step` is the bytes of a texel.
+pub(super) fn apply(kind: u8, row: &[u8], above: &[u8], step: usize, out: &mut [u8]) {
+    let above = &above[..row.len()];
+    let out = &mut out[..row.len()];
+    let step = step.min(row.len());
+    let left = &row[..row.len() - step];
+    let above_left = &above[..row.len() - step];
+    match kind {
+        1 => {
+            out[..step].copy_from_slice(&row[..step]);
+            for ((out, x), a) in out[step..].iter_mut().zip(&row[step..]).zip(left) {
+                *out = x.wrapping_sub(*a);
+            }
+        }
+        2 => {
+            for ((out, x), b) in out.iter_mut().zip(row).zip(above) {
+                *out = x.wrapping_sub(*b);
+            }
+        }
+        3 => {
+            for ((out, x), b) in out[..step].iter_mut().zip(row).zip(above) {
+                *out = x.wrapping_sub(b / 2);
+            }
+            for (((out, x), a), b) in out[step..].iter_mut().zip(&row[step..]).zip(left).zip(&above[step..]) {
+                *out = x.wrapping_sub((a & b).wrapping_add((a ^ b) >> 1));
+            }
+        }
+        4 => {
+            for ((out, x), b) in out[..step].iter_mut().zip(row).zip(above) {
+                *out = x.wrapping_sub(*b);
+            }
+            let rest = out[step..].iter_mut().zip(&row[step..]).zip(left).zip(&above[step..]).zip(above_left);
+            for ((((out, x), a), b), c) in rest {
+                *out = x.wrapping_sub(paeth(*a, *b, *c));
+            }
+        }
+        _ => out.copy_from_slice(row),
+    }
+}
+
+/// The neighbour nearest to `a + b - c` (9.4), written without branches so that it runs on many bytes at once.
+#[inline]
+fn paeth(a: u8, b: u8, c: u8) -> u8 {
+    let (x, y, z) = (i16::from(a), i16::from(b), i16::from(c));
+    let (from_a, from_b) = ((y.wrapping_sub(z)).wrapping_abs(), (x.wrapping_sub(z)).wrapping_abs());
+    let from_c = x.wrapping_add(y).wrapping_sub(z).wrapping_sub(z).wrapping_abs();
+    let b_or_c = if from_b <= from_c { b } else { c };
+    if from_a <= from_b && from_a <= from_c { a } else { b_or_c }
+}
+
+/// Rows looked at to choose a filter, spread over the band.
+const SAMPLED_ROWS: usize = 6;
+
+/// The filter whose residuals have the least entropy on some rows of a band. `row(y)` gives a row and the one above.
+pub(super) fn choose<'a>(rows: usize, step: usize, row: impl Fn(usize) -> (&'a [u8], &'a [u8])) -> u8 {
+    let stride = rows.div_ceil(SAMPLED_ROWS).max(1);
+    let mut out = Vec::new();
+    let price = |kind: u8, out: &mut Vec<u8>| {
+        let mut counts = [0_u32; 256];
+        for y in (stride / 2..rows).step_by(stride) {
+            let (this, above) = row(y);
+            out.resize(this.len(), 0);
+            apply(kind, this, above, step, out);
+            out.iter().for_each(|&byte| counts[usize::from(byte)] += 1);
+        }
+        entropy(&counts)
+    };
+    let prices = KINDS.map(|kind| (price(kind, &mut out), kind));
+    prices.min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1))).map_or(0, |(_, kind)| kind)
+}
+
+/// Bits an ideal code would need (Shannon 1948).
+pub(super) fn entropy(counts: &[u32; 256]) -> f32 {
+    let total = counts.iter().sum::<u32>() as f32;
+    counts.iter().filter(|n| **n > 0).map(|&n| n as f32 * (total / n as f32).log2()).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn paeth_takes_the_nearest_neighbour_first_of_equals() {
+        // Clause 9.4: a + b - c against a, b, c; ties in the order a, b, c.
+        assert_eq!(paeth(10, 20, 10), 20, "the estimate 20 is b");
+        assert_eq!(paeth(10, 20, 20), 10, "the estimate 10 is a");
+        assert_eq!(paeth(0, 255, 128), 128, "the estimate 127 is next to c");
+        assert_eq!(paeth(5, 5, 5), 5, "all equal");
+        assert_eq!(paeth(3, 1, 2), 2, "the estimate 2 is c");
+    }
+
+    #[test]
+    fn slopes_and_flats_get_fitting_filters() {
+        let vertical: Vec<u8> = (0..64_u32 * 64).map(|i| (i % 64 * 37 % 251) as u8).collect();
+        let zeros = [0; 64];
+        let row = |y: usize| (&vertical[y * 64..][..64], if y == 0 { &zeros[..] } else { &vertical[(y - 1) * 64..][..64] });
+        assert_eq!(choose(64, 1, row), 2, "rows that repeat are told by the row above");
+    }
+}
