@@ -128,6 +128,11 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
     for (channel, map) in raised.into_maps() {
         maps[channel] = Some(map);
     }
+    if let Some(PatchMap { map: Map::Color(base), .. }) = &mut maps[Channel::BaseColor] {
+        // Where more backing than thread shows, the colour comes from the threads around.
+        let sure = found.opacity.map(|o| ((o.0 - 0.6) / 0.35).clamp(0.0, 1.0));
+        *base = tatter_core::kernel::bleed(base, &sure);
+    }
     let cloth_color = view.cloth_color(&clean, &found.opacity);
     let unit =
         |image: &Image<Unit>, origin, how: &str| Some(PatchMap { map: Map::Unit(image.clone()), origin, how: how.to_owned() });

@@ -14,7 +14,7 @@ use super::{Scene, SceneSpec, Truth};
 /// Samples a pixel, each way.
 const SAMPLES: usize = 3;
 
-/// Photograph the cloth that `spec` describes. Cost: 0.2 s a megasample on one core (9 samples a pixel);
+/// Photograph the cloth that `spec` describes. Measured: 0.29 to 0.36 s for 512² on two cores (9 samples a pixel);
 /// memory 72 bytes a pixel and as much again for the truth.
 pub fn shoot(spec: &SceneSpec) -> Scene {
     let frame = Frame::new(spec);

@@ -128,7 +128,7 @@ const SURE: f32 = 0.7;
 
 /// Count threads and find the grain. `color` in linear light; where `mask` is given only its true pixels count.
 ///
-/// Time is about 0.25 s a 2048² photo on two cores; memory 24 bytes a pixel.
+/// Measured: 0.05 to 0.24 s for 512² on two cores; larger photos were not timed.
 ///
 /// # Errors
 /// The photo is smaller than 96 pixels a side, or the task was cancelled. Cloth without a weave is no error: `woven` is false.

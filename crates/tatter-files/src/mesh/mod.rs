@@ -147,7 +147,7 @@ pub const EXTENSIONS: [&str; 3] = ["glb", "gltf", "obj"];
 pub fn read_mesh(path: &Path, limits: &Limits) -> Result<MeshFile, MeshError> {
     let bytes = source::read_file(path, path, limits)?;
     let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
-    if bytes.starts_with(b"Kaydara FBX Binary") || extension == "fbx" {
+    if extension == "fbx" {
         return Err(MeshError::Fbx { path: path.to_owned() });
     }
     if bytes.starts_with(b"glTF") || matches!(extension.as_str(), "gltf" | "glb") {
