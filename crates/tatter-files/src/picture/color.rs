@@ -53,12 +53,12 @@ fn shaper(curve: impl Fn() -> Curve, source: &'static str) -> Described {
 
 /// Which description counts: cICP, then the ICC profile, then sRGB, then gAMA with cHRM (PNG third edition, table of
 /// precedence in 4.3); with none, whole numbers are sRGB and floats are linear.
-pub(super) fn describe(tags: &ColorTags, gray: bool, float: bool) -> Result<Described, Fault> {
+pub(super) fn describe(tags: &ColorTags, float: bool) -> Result<Described, Fault> {
     if let Some(described) = tags.cicp.and_then(from_cicp) {
         return Ok(described);
     }
     if let Some(icc) = &tags.icc {
-        return from_profile(icc, gray);
+        return from_profile(icc);
     }
     if tags.srgb_intent.is_some() {
         return Ok(shaper(|| Curve::Srgb, "sRGB tag"));
@@ -132,7 +132,7 @@ fn matrix_to_rec709(profile: &ColorProfile) -> Option<[[f32; 3]; 3]> {
     (sound && !identity).then_some(matrix)
 }
 
-fn from_profile(icc: &[u8], gray: bool) -> Result<Described, Fault> {
+fn from_profile(icc: &[u8]) -> Result<Described, Fault> {
     let bad = |why: moxcms::CmsError| Fault::damaged(format!("its colour profile can't be read ({why})"));
     let source = "embedded profile";
     let profile = ColorProfile::new_from_slice(icc).map_err(bad)?;
@@ -143,7 +143,6 @@ fn from_profile(icc: &[u8], gray: bool) -> Result<Described, Fault> {
             return Ok(Described { light: Light::Shaper { curves, matrix: None }, source });
         }
         (DataColorSpace::Rgb, _) => {}
-        _ if gray => return Ok(shaper(|| Curve::Srgb, "sRGB assumed, since its profile is for other colours")),
         _ => return Ok(shaper(|| Curve::Srgb, "sRGB assumed, since its profile is for other colours")),
     }
     if profile.lut_a_to_b_perceptual.is_none()

@@ -21,6 +21,7 @@ use std::fs::File;
 use std::io::Read as _;
 use std::path::Path;
 
+use rayon::prelude::*;
 use tatter_core::image::{Layout, Samples, Size, Stored};
 use tatter_core::model::Photo;
 
@@ -199,5 +200,5 @@ fn admit(width: u64, height: u64, bytes_per_texel: u64, limits: &Limits) -> Resu
 
 /// Big-endian bytes as 16-bit samples.
 fn from_big_endian(bytes: &[u8]) -> Samples {
-    Samples::U16(bytes.as_chunks::<2>().0.iter().map(|&pair| u16::from_be_bytes(pair)).collect())
+    Samples::U16(bytes.as_chunks::<2>().0.par_iter().with_min_len(1 << 16).map(|&pair| u16::from_be_bytes(pair)).collect())
 }

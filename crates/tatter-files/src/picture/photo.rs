@@ -14,8 +14,7 @@ const PHOTO_TEXEL: u64 = 16;
 pub(super) fn develop(decoded: Decoded, name: String, hash: String, limits: &Limits) -> Result<Photo, Fault> {
     let Decoded { info, stored, by_profile } = decoded;
     super::admit(stored.size.width as u64, stored.size.height as u64, PHOTO_TEXEL, limits)?;
-    let gray = stored.layout.components() < 3;
-    let described = color::describe(&stored.tags, gray, stored.is_float())?;
+    let described = color::describe(&stored.tags, stored.is_float())?;
     let lookup = Lookup::new(&described.light, &stored.samples);
     let (width, height) = (stored.size.width, stored.size.height);
     let alpha = alpha(&stored);

@@ -5,18 +5,28 @@ mod filter;
 mod huffman;
 mod write;
 
-use std::io::Cursor;
+use std::io::{Cursor, ErrorKind};
 
 use libdeflater::{CompressionLvl, Compressor};
-use png::{ColorType, DecodeOptions, Decoder, Info, Transformations};
+use png::{ColorType, DecodeOptions, Decoder, DecodingError, Info, Transformations};
 use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
 
 pub(super) use write::encode;
 
 use super::{Decoded, Fault, Limits, PictureFormat, PictureInfo, admit, exif, from_big_endian};
 
+const MARK: &[u8] = b"\x89PNG\r\n\x1a\n";
+
+/// A mark broken by a transfer in text mode, which is what it is made to show (5.2), still means PNG.
 pub(super) fn is_png(bytes: &[u8]) -> bool {
-    bytes.starts_with(b"\x89PNG\r\n\x1a\n")
+    bytes.starts_with(MARK) || bytes.get(1..4) == Some(b"PNG")
+}
+
+fn checked(bytes: &[u8]) -> Result<&[u8], Fault> {
+    if bytes.starts_with(MARK) {
+        return Ok(bytes);
+    }
+    Err(Fault::damaged("its first bytes were changed, as by a transfer in text mode"))
 }
 
 fn decoder<'a>(bytes: &'a [u8], limits: &Limits) -> Decoder<Cursor<&'a [u8]>> {
@@ -30,8 +40,20 @@ fn decoder<'a>(bytes: &'a [u8], limits: &Limits) -> Decoder<Cursor<&'a [u8]>> {
     decoder
 }
 
-fn fault(error: png::DecodingError) -> Fault {
-    Fault::damaged(error)
+fn fault(error: DecodingError) -> Fault {
+    match error {
+        DecodingError::IoError(why) if why.kind() == ErrorKind::UnexpectedEof => {
+            Fault::damaged("it ends before its picture does")
+        }
+        DecodingError::LimitsExceeded => Fault::damaged("it unpacks to more than its size needs"),
+        other => {
+            let text = other.to_string();
+            match text.strip_prefix("CRC error") {
+                Some(_) => Fault::damaged("a checksum is wrong"),
+                None => Fault::damaged(format!("the decoder says: {}", text.trim_end_matches('.'))),
+            }
+        }
+    }
 }
 
 fn describe(info: &Info<'_>) -> PictureInfo {
@@ -59,7 +81,7 @@ fn describe(info: &Info<'_>) -> PictureInfo {
 const WORKING_BYTES: u64 = 8;
 
 pub(super) fn probe(bytes: &[u8], limits: &Limits) -> Result<PictureInfo, Fault> {
-    let mut decoder = decoder(bytes, limits);
+    let mut decoder = decoder(checked(bytes)?, limits);
     let header = decoder.read_header_info().map_err(fault)?;
     admit(header.width.into(), header.height.into(), WORKING_BYTES, limits)?;
     let reader = decoder.read_info().map_err(fault)?;
@@ -67,7 +89,7 @@ pub(super) fn probe(bytes: &[u8], limits: &Limits) -> Result<PictureInfo, Fault>
 }
 
 pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
-    let mut decoder = decoder(bytes, limits);
+    let mut decoder = decoder(checked(bytes)?, limits);
     let header = decoder.read_header_info().map_err(fault)?;
     let size = admit(header.width.into(), header.height.into(), WORKING_BYTES, limits)?;
     let mut reader = decoder.read_info().map_err(fault)?;
