@@ -24,11 +24,8 @@ impl Owners {
         for (face, triangle, bounds) in faces {
             let part = bounds.intersect(window);
             for y in part.y0..part.y1 {
-                for x in part.x0..part.x1 {
+                for x in triangle.columns(y, part.x0, part.x1) {
                     let depth = triangle.depth(x, y);
-                    if depth < -1e-6 {
-                        continue;
-                    }
                     let i = owners.index(x, y);
                     if owners.first[i] == NOBODY {
                         owners.first[i] = face;

@@ -119,6 +119,9 @@ pub(super) fn targets(garment: &Garment) -> Vec<Target> {
     all
 }
 
+/// A middle this near to an edge, in texels, lies on it: rounding, so that neighbours leave no crack between them.
+const ON_EDGE: f64 = 1e-6;
+
 /// A triangle in texels: for each edge a unit normal and an offset, positive inside.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Triangle {
@@ -138,6 +141,28 @@ impl Triangle {
             [n.x, n.y, -n.dot(a)]
         });
         Some(Self { edges })
+    }
+
+    /// Columns of row `y` within `from..to` whose texels' middles lie inside or on the edge.
+    pub(super) fn columns(&self, y: i64, from: i64, to: i64) -> std::ops::Range<i64> {
+        let (mut low, mut high) = (from as f64, to as f64);
+        for [a, b, c] in self.edges {
+            // Inside is where a·x grows beyond this; one texel of slack, trimmed exactly below.
+            let x = -(b * (y as f64 + 0.5) + c) / a;
+            if a > 1e-9 {
+                low = low.max(x - 2.0);
+            } else if a < -1e-9 {
+                high = high.min(x + 2.0);
+            }
+        }
+        let (mut low, mut high) = (low as i64, (high.max(low)).ceil() as i64);
+        while low < high && self.depth(low, y) < -ON_EDGE {
+            low += 1;
+        }
+        while low < high && self.depth(high - 1, y) < -ON_EDGE {
+            high -= 1;
+        }
+        low..high.max(low)
     }
 
     /// How deep the middle of a texel lies inside; negative outside.

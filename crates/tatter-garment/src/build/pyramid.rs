@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
-use tatter_core::image::{Image, Map};
+use tatter_core::image::{Image, Map, Unit};
 use tatter_core::kernel::area_resize;
 use tatter_core::model::Patch;
 
@@ -62,19 +62,27 @@ impl Prepared {
     /// The cover side of a patch, before anybody knows which levels are needed.
     pub(super) fn new(patch: &Patch) -> Self {
         let size = patch.size();
+        let whole;
         let cover = match patch.map(Channel::Cover) {
-            Some(Map::Unit(cover)) => cover.map(|c| c.0),
-            _ => Image::filled(size.width, size.height, 1.0f32),
-        };
-        let (mut x0, mut y0, mut x1, mut y1) = (size.width, size.height, 0, 0);
-        for y in 0..size.height {
-            let row = cover.row(y);
-            if let Some(first) = row.iter().position(|&c| c > 0.0) {
-                let last = row.iter().rposition(|&c| c > 0.0).unwrap_or(first);
-                (x0, x1, y0, y1) = (x0.min(first), x1.max(last + 1), y0.min(y), y + 1);
+            Some(Map::Unit(cover)) => cover,
+            _ => {
+                whole = Image::filled(size.width, size.height, Unit(1.0));
+                &whole
             }
+        };
+        let extents: Vec<Option<(usize, usize)>> = (0..size.height)
+            .into_par_iter()
+            .map(|y| {
+                let row = cover.row(y);
+                let first = row.iter().position(|c| c.0 > 0.0)?;
+                Some((first, row.iter().rposition(|c| c.0 > 0.0).unwrap_or(first) + 1))
+            })
+            .collect();
+        let (mut x0, mut y0, mut x1, mut y1) = (size.width, size.height, 0, 0);
+        for (y, &(first, last)) in extents.iter().enumerate().filter_map(|(y, e)| Some((y, e.as_ref()?))) {
+            (x0, x1, y0, y1) = (x0.min(first), x1.max(last), y0.min(y), y + 1);
         }
-        let coarse = area_resize(&cover, size.width.clamp(1, COARSE), size.height.clamp(1, COARSE));
+        let coarse = area_resize(cover, size.width.clamp(1, COARSE), size.height.clamp(1, COARSE)).map(|c| c.0);
         let occupied = Image::from_fn(coarse.width(), coarse.height(), |x, y| {
             let near = (-1..=1isize).flat_map(|dy| (-1..=1isize).map(move |dx| (dx, dy)));
             near.into_iter().any(|(dx, dy)| coarse.get_clamped(x as isize + dx, y as isize + dy) > 0.0)
@@ -199,7 +207,8 @@ fn halve(width: usize, height: usize, read: &ReadRow<'_>) -> Level {
     texels.par_chunks_mut(new_width * BAND).enumerate().for_each(|(band, out)| {
         let rows = out.len() / new_width;
         let first = 2 * (band * BAND) as isize - 3;
-        let mut line: Vec<Texel> = Vec::with_capacity(width);
+        // Three texels of nothing before the row and as many as the last window needs after it.
+        let mut line: Vec<Texel> = Vec::with_capacity(2 * new_width + TAPS);
         let mut narrow = vec![[0.0f32; LANES]; new_width * (2 * rows + 6)];
         for (i, target) in narrow.chunks_exact_mut(new_width).enumerate() {
             let y = first + i as isize;
@@ -207,14 +216,11 @@ fn halve(width: usize, height: usize, read: &ReadRow<'_>) -> Level {
                 continue;
             }
             line.clear();
+            line.resize(3, [0.0; LANES]);
             read(y as usize, &mut line);
+            line.resize(2 * new_width + TAPS, [0.0; LANES]);
             for (x, texel) in target.iter_mut().enumerate() {
-                for (k, &w) in weights.iter().enumerate() {
-                    let source = (2 * x + k).wrapping_sub(3);
-                    if let Some(s) = line.get(source) {
-                        add(texel, s, w);
-                    }
-                }
+                line[2 * x..2 * x + TAPS].iter().zip(&weights).for_each(|(s, &w)| add(texel, s, w));
             }
         }
         for (y, target) in out.chunks_exact_mut(new_width).enumerate() {

@@ -133,9 +133,9 @@ impl TileJob<'_> {
             let draw = &layer.draws[number];
             let part = draw.bounds.intersect(self.rect);
             for y in part.y0..part.y1 {
-                for x in part.x0..part.x1 {
+                for x in draw.triangle.columns(y, part.x0, part.x1) {
                     let i = ((y - self.rect.y0) * width + x - self.rect.x0) as usize;
-                    if hit[i] == NO_DRAW && draw.triangle.depth(x, y) >= -1e-6 {
+                    if hit[i] == NO_DRAW {
                         hit[i] = number as u32;
                     }
                 }
