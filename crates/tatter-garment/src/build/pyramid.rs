@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use glam::Vec4;
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::image::{Image, Map, Unit};
@@ -220,7 +221,9 @@ fn halve(width: usize, height: usize, read: &ReadRow<'_>) -> Level {
             read(y as usize, &mut line);
             line.resize(2 * new_width + TAPS, [0.0; LANES]);
             for (x, texel) in target.iter_mut().enumerate() {
-                line[2 * x..2 * x + TAPS].iter().zip(&weights).for_each(|(s, &w)| add(texel, s, w));
+                let mut sum = Sum::default();
+                line[2 * x..2 * x + TAPS].iter().zip(&weights).for_each(|(s, &w)| sum.add(s, w));
+                *texel = sum.times(1.0);
             }
         }
         for (y, target) in out.chunks_exact_mut(new_width).enumerate() {
@@ -234,8 +237,26 @@ fn halve(width: usize, height: usize, read: &ReadRow<'_>) -> Level {
 }
 
 #[inline]
-pub(super) fn add(sum: &mut Texel, texel: &Texel, weight: f32) {
+fn add(sum: &mut Texel, texel: &Texel, weight: f32) {
     for i in 0..LANES {
         sum[i] += texel[i] * weight;
+    }
+}
+
+/// A weighted sum of texels, in vectors of four.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Sum([Vec4; LANES / 4]);
+
+impl Sum {
+    #[inline]
+    pub(super) fn add(&mut self, texel: &Texel, weight: f32) {
+        let [a, b, c] = &mut self.0;
+        *a += Vec4::new(texel[0], texel[1], texel[2], texel[3]) * weight;
+        *b += Vec4::new(texel[4], texel[5], texel[6], texel[7]) * weight;
+        *c += Vec4::new(texel[8], texel[9], texel[10], texel[11]) * weight;
+    }
+
+    pub(super) fn times(self, factor: f32) -> Texel {
+        std::array::from_fn(|i| self.0[i / 4][i % 4] * factor)
     }
 }

@@ -4,16 +4,20 @@
 use std::sync::LazyLock;
 
 use super::kernel::{catmull_rom, mitchell};
-use super::pyramid::{LANES, Level, Texel, add};
+use super::pyramid::{Level, Sum, Texel};
 
 /// Longest footprint kept relative to its breadth; beyond it (a surface seen almost edge-on in UV) it blurs instead.
 const LONGEST: f64 = 16.0;
 /// Entries of the kernel table for one unit of squared radius.
 const STEPS: f32 = 256.0;
+/// A power of two beyond 4 × `STEPS`, so that a masked index needs no check.
+const ENTRIES: usize = 2048;
+/// Taps weighed at once.
+const CHUNK: usize = 8;
 
 /// Mitchell's kernel by squared radius, 0..4.
-static RADIAL: LazyLock<Vec<f32>> =
-    LazyLock::new(|| (0..=4 * STEPS as usize).map(|i| mitchell((i as f64 / f64::from(STEPS)).sqrt()) as f32).collect());
+static RADIAL: LazyLock<[f32; ENTRIES]> =
+    LazyLock::new(|| std::array::from_fn(|i| mitchell((i as f64 / f64::from(STEPS)).sqrt()) as f32));
 
 /// How one face samples its patch: constant over the face.
 #[derive(Clone, Copy, Debug)]
@@ -86,41 +90,44 @@ impl Filter {
 impl Ellipse {
     /// `(x, y)` counts from the first texel's centre.
     fn sample(&self, level: &Level, x: f64, y: f64) -> Texel {
-        let table: &[f32] = &RADIAL;
+        let table = &*RADIAL;
         let (x0, y0) = (floor(x), floor(y));
         let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
         let span = |f: f32, half: f32| (-floor(f64::from(half - f)), floor(f64::from(f + half)));
         let ((u0, u1), (v0, v1)) = (span(fx, self.half_u), span(fy, self.half_v));
-        let (mut sum, mut total) = ([0.0f32; LANES], 0.0f32);
-        let mut tap = |du: f32, (bv, cv): (f32, f32), texel: Option<&Texel>| {
-            let r2 = (self.a * du + bv) * du + cv;
-            if r2 < 4.0 {
-                let w = table[(r2.max(0.0) * STEPS + 0.5) as usize];
-                total += w;
-                if let Some(texel) = texel {
-                    add(&mut sum, texel, w);
-                }
-            }
-        };
+        let (mut sum, mut total) = (Sum::default(), 0.0f32);
         for iv in v0..=v1 {
             let dv = iv as f32 - fy;
-            let of_row = (self.b * dv, self.c * dv * dv);
+            let (bv, cv) = (self.b * dv, self.c * dv * dv);
             let row_y = y0 + iv;
             let inside = row_y >= 0 && row_y < level.height as isize;
             let row = if inside { &level.texels[row_y as usize * level.width..(row_y as usize + 1) * level.width] } else { &[] };
-            if x0 + u0 >= 0 && x0 + u1 < row.len() as isize {
-                for (iu, texel) in (u0..=u1).zip(&row[(x0 + u0) as usize..]) {
-                    tap(iu as f32 - fx, of_row, Some(texel));
-                }
-            } else {
-                // Outside the canvas lies nothing: it weighs, and adds nothing.
-                for iu in u0..=u1 {
-                    tap(iu as f32 - fx, of_row, row.get((x0 + iu) as usize));
+            for start in (u0..=u1).step_by(CHUNK) {
+                // Weights first, sums after: each loop then fits the registers.
+                let weights: [f32; CHUNK] = std::array::from_fn(|i| {
+                    let du = (start + i as isize) as f32 - fx;
+                    let r2 = ((self.a * du + bv) * du + cv).clamp(0.0, 4.0);
+                    // Beyond the ellipse the table holds nothing: cheaper than to branch. Adding 2^23 leaves the rounded
+                    // number in the low bits, which is cheaper than a checked conversion.
+                    table[((r2 * STEPS + 8_388_608.0).to_bits() & 0x7FF) as usize]
+                });
+                let count = ((u1 - start + 1) as usize).min(CHUNK);
+                total += weights[..count].iter().sum::<f32>();
+                let from = x0 + start;
+                if from >= 0 && from + count as isize <= row.len() as isize {
+                    let texels = &row[from as usize..from as usize + count];
+                    texels.iter().zip(&weights).for_each(|(texel, &w)| sum.add(texel, w));
+                } else {
+                    // Outside the canvas lies nothing: it weighs, and adds nothing.
+                    for (i, &w) in weights[..count].iter().enumerate() {
+                        if let Some(texel) = row.get((from + i as isize) as usize) {
+                            sum.add(texel, w);
+                        }
+                    }
                 }
             }
         }
-        let scale = if total > 1e-6 { 1.0 / total } else { 0.0 };
-        sum.map(|v| v * scale)
+        sum.times(if total > 1e-6 { 1.0 / total } else { 0.0 })
     }
 }
 
@@ -136,7 +143,7 @@ fn interpolate(level: &Level, x: f64, y: f64) -> Texel {
     let weights = |f: f64| -> [f32; 4] { std::array::from_fn(|i| catmull_rom(f + 1.0 - i as f64) as f32) };
     let (wx, wy) = (weights(x - x0), weights(y - y0));
     let (x0, y0) = (x0 as isize - 1, y0 as isize - 1);
-    let mut sum = [0.0f32; LANES];
+    let mut sum = Sum::default();
     for (i, &v) in wy.iter().enumerate() {
         let row_y = y0 + i as isize;
         if row_y < 0 || row_y >= level.height as isize {
@@ -145,15 +152,16 @@ fn interpolate(level: &Level, x: f64, y: f64) -> Texel {
         let row = &level.texels[row_y as usize * level.width..(row_y as usize + 1) * level.width];
         for (k, &u) in wx.iter().enumerate() {
             if let Some(texel) = row.get((x0 + k as isize) as usize) {
-                add(&mut sum, texel, u * v);
+                sum.add(texel, u * v);
             }
         }
     }
-    sum
+    sum.times(1.0)
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::pyramid::LANES;
     use super::*;
 
     /// Heckbert 1989, 3.5.8: with his unit-variance terms the radii are the root of one plus the squared stretches; the radii
