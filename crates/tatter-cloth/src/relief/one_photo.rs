@@ -78,14 +78,12 @@ fn pitch(input: &ReliefInput<'_>, task: &Task) -> f32 {
     }
 }
 
-/// Where cloth is seen, and where it is intact besides.
+/// Where cloth is seen, and where it is intact besides. Cloth that is neither intact nor covered, as between the two, is
+/// cloth all the same: left out, it would be flat.
 fn weights(input: &ReliefInput<'_>) -> (Image<f32>, Image<f32>) {
     let size = input.cover.size();
     let known = |x: usize, y: usize| input.intact.is_none_or(|mask| mask.get(x, y));
-    let weight = Image::from_fn(size.width, size.height, |x, y| {
-        let cloth = if known(x, y) { 1.0 } else { input.cover.get(x, y).0 };
-        if input.opacity.get(x, y).0 >= 0.9 { cloth } else { 0.0 }
-    });
+    let weight = input.opacity.map(|o| if o.0 >= 0.9 { 1.0 } else { 0.0 });
     let intact = Image::from_fn(size.width, size.height, |x, y| if known(x, y) { weight.get(x, y) } else { 0.0 });
     let enough = intact.texels().iter().filter(|&&w| w >= 0.5).count() * 50 >= size.area();
     let intact = if enough { intact } else { weight.clone() };
@@ -175,4 +173,24 @@ fn range(height: &Image<HeightMm>) -> HeightRange {
         height.texels().iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), h| (low.min(h.0), high.max(h.0)));
     // A range of no breadth cannot be stored.
     HeightRange { low_mm: low, high_mm: high.max(low + 1e-3) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tatter_core::image::Unit;
+    use tatter_core::units::MmPerTexel;
+
+    #[test]
+    fn cloth_between_the_damage_and_the_intact_is_cloth() {
+        let cover = Image::from_fn(32, 32, |x, _| Unit(if x < 4 { 1.0 } else { 0.0 }));
+        let opacity = Image::from_fn(32, 32, |x, _| Unit(if x < 2 { 0.0 } else { 1.0 }));
+        let intact = Image::from_fn(32, 32, |x, _| x >= 8);
+        let mut input = ReliefInput::new(&cover, &opacity, MmPerTexel(0.1));
+        input.intact = Some(&intact);
+        let (weight, learned) = weights(&input);
+        let row: Vec<f32> = (0..10).map(|x| weight.get(x, 5)).collect();
+        assert_eq!(row, [0.0, 0.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0], "only the opening is no cloth");
+        assert_eq!((learned.get(6, 5), learned.get(8, 5)), (0.0, 1.0), "but light is learned from intact cloth alone");
+    }
 }

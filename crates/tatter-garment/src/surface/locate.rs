@@ -41,7 +41,7 @@ pub enum LocateError {
         known: String,
     },
     /// The texture has no cloth there.
-    #[error("no cloth lies at u {u:.4}, v {v:.4}; the nearest is at u {near_u:.4}, v {near_v:.4}")]
+    #[error("no cloth lies at u {u:.4}, v {v:.4}; the nearest is at u {near_u:.5}, v {near_v:.5}")]
     OffCloth {
         /// Asked u.
         u: f64,
@@ -60,7 +60,7 @@ impl Explain for LocateError {
             Self::NoSurface => "give a mesh with texture coordinates, or a map set without a mesh".into(),
             Self::UnknownPart { .. } => "use one of the names listed, or leave the part out".into(),
             Self::OffCloth { near_u, near_v, .. } => {
-                format!("place it inside a UV island, for example at {near_u:.4},{near_v:.4}")
+                format!("place it inside a UV island, for example at {near_u:.5},{near_v:.5}")
             }
         }
     }
@@ -149,10 +149,36 @@ impl Surface {
         let nearest = faces
             .filter(|f| f.mm_per_uv().is_some())
             .map(|f| {
-                let w = nearest_weights(flat(uv), f.uvs.map(flat));
+                // A little inside the edge, so that the place still lies on cloth when people type its four decimals.
+                let w = nearest_weights(flat(uv), f.uvs.map(flat)).map(|w| 0.7 * w + 0.1);
                 f.uvs[0] * w[0] + f.uvs[1] * w[1] + f.uvs[2] * w[2]
             })
             .min_by(|a, b| a.distance_squared(uv).total_cmp(&b.distance_squared(uv)));
         nearest.map_or(LocateError::NoSurface, |near| LocateError::OffCloth { u: uv.x, v: uv.y, near_u: near.x, near_v: near.y })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glam::{Vec2, Vec3};
+    use tatter_core::mesh::{Mesh, Part};
+    use tatter_core::model::Garment;
+
+    #[test]
+    fn the_place_that_is_offered_lies_on_cloth_as_printed() {
+        let part = Part {
+            positions: vec![Vec3::ZERO, Vec3::X, Vec3::Y],
+            normals: vec![Vec3::Z; 3],
+            uvs: vec![Vec2::new(0.2, 0.6), Vec2::new(0.21, 0.6), Vec2::new(0.2, 0.591)],
+            triangles: vec![[0, 1, 2]],
+            ..Part::default()
+        };
+        let garment = Garment { mesh: Some(Mesh { parts: vec![part] }), mm_per_unit: 1000.0, ..Garment::default() };
+        let surface = Surface::new(&garment);
+        let at = |u: f32, v: f32| surface.locate(&Spot::Uv { at: [u, v], part: None }, 1000.0);
+        let Err(LocateError::OffCloth { near_u, near_v, .. }) = at(0.3, 0.4) else { panic!("nothing lies at 0.3, 0.4") };
+        let printed = |value: f64| format!("{value:.5}").parse::<f32>().unwrap();
+        assert!(at(printed(near_u), printed(near_v)).is_ok(), "{near_u}, {near_v} was offered");
     }
 }
