@@ -18,33 +18,23 @@ pub(super) fn estimate(
     backing: Option<&BackingModel>,
     task: &Task,
 ) -> Result<Image<LinearRgb>, Cancelled> {
-    task.check()?;
-    let (width, height) = (color.width(), color.height());
-    let small = width.max(height) <= SMALL;
-    let (front, back) = if small {
-        (
-            Image::filled(width, height, mean(color, alpha, |a| a > 0.9)),
-            Image::filled(width, height, mean(color, alpha, |a| a < 0.1)),
-        )
-    } else {
-        let (w, h) = (width.div_ceil(2), height.div_ceil(2));
-        let half = layers(&area_resize(color, w, h), &area_resize(alpha, w, h), task)?;
-        (bilinear_resize(&half.0, width, height), bilinear_resize(&half.1, width, height))
-    };
-    let (mut front, mut back) = (front, back);
-    if let Some(model) = backing {
-        back = Image::from_fn(width, height, |x, y| model.at(x as f32 + 0.5, y as f32 + 0.5));
-    }
-    for _ in 0..if small { 10 } else { 3 } {
-        let next = relax(color, alpha, &front, &back, backing.is_some());
-        front = next.map(|n| n.0);
-        back = next.map(|n| n.1);
-    }
-    Ok(Image::from_fn(width, height, |x, y| if alpha.get(x, y).0 >= 1.0 { color.get(x, y) } else { front.get(x, y) }))
+    let (front, _) = layers(color, alpha, backing, task)?;
+    Ok(Image::from_fn(
+        color.width(),
+        color.height(),
+        |x, y| {
+            if alpha.get(x, y).0 >= 1.0 { color.get(x, y) } else { front.get(x, y) }
+        },
+    ))
 }
 
-/// Both layers at one of the coarser levels.
-fn layers(color: &Image<LinearRgb>, alpha: &Image<Unit>, task: &Task) -> Result<(Image<LinearRgb>, Image<LinearRgb>), Cancelled> {
+/// Both layers, started from those of half the size. A known backing counts at the full size alone.
+fn layers(
+    color: &Image<LinearRgb>,
+    alpha: &Image<Unit>,
+    backing: Option<&BackingModel>,
+    task: &Task,
+) -> Result<(Image<LinearRgb>, Image<LinearRgb>), Cancelled> {
     task.check()?;
     let (width, height) = (color.width(), color.height());
     let small = width.max(height) <= SMALL;
@@ -55,11 +45,14 @@ fn layers(color: &Image<LinearRgb>, alpha: &Image<Unit>, task: &Task) -> Result<
         )
     } else {
         let (w, h) = (width.div_ceil(2), height.div_ceil(2));
-        let half = layers(&area_resize(color, w, h), &area_resize(alpha, w, h), task)?;
+        let half = layers(&area_resize(color, w, h), &area_resize(alpha, w, h), None, task)?;
         (bilinear_resize(&half.0, width, height), bilinear_resize(&half.1, width, height))
     };
+    if let Some(model) = backing {
+        back = Image::from_fn(width, height, |x, y| model.at(x as f32 + 0.5, y as f32 + 0.5));
+    }
     for _ in 0..if small { 10 } else { 3 } {
-        let next = relax(color, alpha, &front, &back, false);
+        let next = relax(color, alpha, &front, &back, backing.is_some());
         front = next.map(|n| n.0);
         back = next.map(|n| n.1);
     }
