@@ -76,6 +76,30 @@ fn photo_shows_backing_through_openings_only() {
 }
 
 #[test]
+fn threads_are_lit_as_high_as_they_stand() {
+    // By definition a normal leans down the slope of its height, so both must rise and fall together.
+    for grain in [90.0, 20.0] {
+        let scene = shoot(&SceneSpec { damage: Damage::None, grain: Angle::degrees(grain), ..small() });
+        let (height, normal) = (&scene.truth.height, &scene.truth.normal);
+        let mut sums = [[0.0f64; 3]; 2];
+        for y in 2..158 {
+            for x in 2..158 {
+                let (p, q) = normal.get(x, y).slopes();
+                let rise = [height.get(x + 1, y).0 - height.get(x - 1, y).0, height.get(x, y - 1).0 - height.get(x, y + 1).0];
+                for (sum, (a, b)) in sums.iter_mut().zip([(p, rise[0]), (q, rise[1])]) {
+                    for (total, value) in sum.iter_mut().zip([a * b, a * a, b * b]) {
+                        *total += f64::from(value);
+                    }
+                }
+            }
+        }
+        for [ab, aa, bb] in sums {
+            assert!(ab / (aa * bb).sqrt() > 0.6, "slopes of normal and height agree, grain {grain}: {}", ab / (aa * bb).sqrt());
+        }
+    }
+}
+
+#[test]
 fn damage_stays_where_it_is_said_to_be() {
     let scene = shoot(&small());
     let injured = scene.truth.injured.texels().iter().filter(|&&i| i).count();

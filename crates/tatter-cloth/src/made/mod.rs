@@ -72,6 +72,9 @@ pub struct SceneSpec {
     pub irregularity: f32,
     /// Breadth of a yarn as a share of its pitch: ends, picks. Above 1 neighbours touch.
     pub yarn_fill: [f32; 2],
+    /// Thickness over breadth of a yarn: 1 round, 0.6 to 0.8 in ordinary finished cloth (common practice, no source),
+    /// 0.3 and less calendered.
+    pub flatness: f32,
     /// Colour of the warp.
     pub warp: LinearRgb,
     /// Colour of the weft.
@@ -119,6 +122,7 @@ impl Default for SceneSpec {
             grain: Angle::degrees(90.0),
             irregularity: 1.0,
             yarn_fill: [0.92, 0.88],
+            flatness: 0.62,
             warp: LinearRgb([0.42, 0.26, 0.10]),
             weft: LinearRgb([0.47, 0.31, 0.13]),
             core: LinearRgb([0.62, 0.54, 0.40]),

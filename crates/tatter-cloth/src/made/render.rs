@@ -191,10 +191,12 @@ impl<'a> Studio<'a> {
         let groove = if strand.fibre { 0.0 } else { (std::f32::consts::TAU * wind).sin() };
         let hair = value_noise(seed, 1.2 * along / half_mm - 1.1 * across, 3.0 * across + 0.9 * along / half_mm);
         let (ux, uy) = (segment.dir[0], -segment.dir[1]);
-        let climb = segment.climb() / self.sample_mm + 0.10 * groove;
-        // `across` grows to the left of the direction in y-down samples, which is (uy, -ux) with y up.
-        let tilt = steep + 0.20 * groove + 0.18 * hair * self.spec.irregularity.min(1.5);
-        let normal = Normal::from_slopes(climb * ux + tilt * uy, climb * uy - tilt * ux);
+        // The press that flattens yarns flattens their fibres.
+        let press = self.spec.flatness / 0.62;
+        let climb = segment.climb() / self.sample_mm + 0.10 * press * groove;
+        // `across` grows to the left of the direction, which is (-uy, ux) with y up.
+        let tilt = steep + press * (0.20 * groove + 0.18 * hair * self.spec.irregularity.min(1.5));
+        let normal = Normal::from_slopes(climb * ux - tilt * uy, climb * uy + tilt * ux);
         let base = if strand.family == Family::Warp { self.spec.warp } else { self.spec.weft };
         let uneven = self.spec.irregularity;
         let shade = 1.0

@@ -31,8 +31,6 @@ pub(super) struct Strand {
 
 /// Nodes between two crossings.
 const NODES_PER_PITCH: f32 = 5.0;
-/// Thickness over breadth of a yarn in finished cloth: common practice gives 0.6 to 0.8.
-const FLATTENING: f32 = 0.62;
 
 /// All strands of a scene and the lowest height any of them reaches when nothing is injured.
 pub(super) fn strands(spec: &SceneSpec, frame: &Frame, injury: &Injury<'_>) -> (Vec<Strand>, f32) {
@@ -64,7 +62,7 @@ impl<'a> Loom<'a> {
         let reach = 0.5 * (spec.width as f32).hypot(spec.height as f32) * spec.scale.get() + 2.0 * frame.pitch();
         let breadth = [0.5 * spec.yarn_fill[0] * frame.warp_pitch, 0.5 * spec.yarn_fill[1] * frame.weft_pitch];
         // Yarn thickness follows the finer family: a broad yarn in an open cloth is flat.
-        let thick = FLATTENING * breadth[0].min(breadth[1]);
+        let thick = spec.flatness * breadth[0].min(breadth[1]);
         let half = [[breadth[0], thick], [breadth[1], thick]];
         Self { spec, frame, reach, half, lift: 0.85 * thick }
     }
