@@ -64,26 +64,28 @@ impl Canvas {
     }
 
     /// What the canvas shows of a photo-sized image: copied where texels are pixels, else Catmull-Rom, averaged over the
-    /// texel's footprint when it shrinks. Beyond the photo `outside` decides: its edge is extended, or a value stands.
+    /// texel's footprint when it shrinks. Beyond the photo `outside` decides: a value stands, or the photo is mirrored, so
+    /// that cloth goes on as cloth.
     #[must_use]
     pub fn show<P: Pixel>(&self, image: &Image<P>, outside: Option<P>) -> Image<P> {
         let (width, height) = (image.width() as f32, image.height() as f32);
         let exact = self.exact();
         let samples = if self.pixels_per_texel > 1.0 { (2.0 * self.pixels_per_texel).ceil() as usize } else { 1 };
         Image::from_fn(self.side, self.side, |x, y| {
-            let [px, py] = self.photo(x as f32 + 0.5, y as f32 + 0.5);
-            if let Some(value) = outside.filter(|_| px < 0.0 || py < 0.0 || px >= width || py >= height) {
+            let photo = self.photo(x as f32 + 0.5, y as f32 + 0.5);
+            let inside = (0.0..width).contains(&photo[0]) && (0.0..height).contains(&photo[1]);
+            if let Some(value) = outside.filter(|_| !inside) {
                 return value;
             }
             if exact {
-                return image.get_clamped(px.floor() as isize, py.floor() as isize);
+                return image.get_clamped(mirrored(photo[0], width) as isize, mirrored(photo[1], height) as isize);
             }
             let mut sum = P::ZERO;
             for j in 0..samples {
                 for i in 0..samples {
                     let at = |k: usize| (k as f32 + 0.5) / samples as f32;
                     let [px, py] = self.photo(x as f32 + at(i), y as f32 + at(j));
-                    sum = sum.plus(catmull_rom(image, px, py), 1.0);
+                    sum = sum.plus(catmull_rom(image, mirrored(px, width), mirrored(py, height)), 1.0);
                 }
             }
             sum.times(1.0 / (samples * samples) as f32)
@@ -127,6 +129,12 @@ fn extent(cover: &Image<Unit>, bounds: Rect, right: [f32; 2], down: [f32; 2]) ->
         }
     }
     (low, high)
+}
+
+/// A place on a line of `length`, mirrored at both ends as often as it takes.
+fn mirrored(at: f32, length: f32) -> f32 {
+    let there = at.rem_euclid(2.0 * length);
+    if there < length { there } else { (2.0 * length - there).min(length - 0.5) }
 }
 
 /// Catmull-Rom interpolation (B = 0, C = 1/2 of Mitchell, Netravali, "Reconstruction Filters in Computer Graphics", 1988).
@@ -185,6 +193,19 @@ mod tests {
             let area: f32 = shown.texels().iter().map(|c| c.0).sum::<f32>() * canvas.pixels_per_texel.powi(2);
             let want = std::f32::consts::PI * 900.0;
             assert!((area / want - 1.0).abs() < 0.02, "turn {turn}: area {area}, not {want}");
+        }
+    }
+
+    #[test]
+    fn beyond_the_photo_the_cloth_is_mirrored() {
+        let ramp = Image::from_fn(40, 30, |x, y| Unit((x + 40 * y) as f32));
+        let cover = Image::from_fn(40, 30, |x, y| Unit(if x < 20 && y < 10 { 1.0 } else { 0.0 }));
+        let canvas = Canvas::around(&cover, Rect::new(0, 0, 20, 10), Angle::ZERO, None);
+        let shown = canvas.show(&ramp, None);
+        let (left, top) = (-canvas.photo_from_patch[0][2] as usize, -canvas.photo_from_patch[1][2] as usize);
+        for i in 0..top.min(left) {
+            assert_eq!(shown.get(left - 1 - i, top + 3), shown.get(left + i, top + 3), "{i} texels left of the photo");
+            assert_eq!(shown.get(left + 3, top - 1 - i), shown.get(left + 3, top + i), "{i} texels above the photo");
         }
     }
 

@@ -8,6 +8,7 @@ use tatter_core::image::LinearRgb;
 use tatter_core::units::{Mm, MmPerTexel, PerCm};
 
 use super::DemoError;
+use super::canvas::THREADS_PER_CM;
 
 /// Side of a photo, pixels.
 const SIDE: usize = 1024;
@@ -31,8 +32,8 @@ pub(super) fn write(folder: &Path) -> Result<Vec<Shot>, DemoError> {
                 width: SIDE,
                 height: SIDE,
                 scale,
-                ends_per_cm: PerCm(9.0),
-                picks_per_cm: PerCm(8.0),
+                ends_per_cm: PerCm(THREADS_PER_CM[0]),
+                picks_per_cm: PerCm(THREADS_PER_CM[1]),
                 warp: LinearRgb([0.42, 0.30, 0.155]),
                 weft: LinearRgb([0.40, 0.29, 0.16]),
                 damage,

@@ -11,7 +11,7 @@ use super::{DemoError, canvas::SIDE};
 use crate::sheet::lit_maps;
 
 /// Side of a crop, texels of the textures.
-const CROP: usize = 192;
+const CROP: usize = 288;
 /// How much larger crops are shown.
 const ZOOM: usize = 2;
 

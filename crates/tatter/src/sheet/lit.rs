@@ -19,13 +19,17 @@ pub(super) fn lit(patch: &Patch) -> Image<LinearRgb> {
         opacity: patch.map(Channel::Opacity),
         occlusion: patch.map(Channel::Occlusion),
     }
-    .lit(patch.size())
+    .lit(&checker(patch.size()))
 }
 
-/// A part of a garment's textures, lit likewise.
+/// Linear light of the unlit inside of a garment, as it shows through a hole.
+const INSIDE: LinearRgb = LinearRgb([0.018, 0.016, 0.014]);
+
+/// A part of a garment's textures, lit likewise, over the dark inside of the garment.
 #[must_use]
 pub(crate) fn lit_maps(size: Size, color: &Map, normal: &Map, opacity: &Map) -> Image<LinearRgb> {
-    Surface { color: Some(color), normal: Some(normal), cover: None, opacity: Some(opacity), occlusion: None }.lit(size)
+    Surface { color: Some(color), normal: Some(normal), cover: None, opacity: Some(opacity), occlusion: None }
+        .lit(&Image::filled(size.width, size.height, INSIDE))
 }
 
 /// Maps of one size; those that are missing are plain.
@@ -38,13 +42,12 @@ struct Surface<'a> {
 }
 
 impl Surface<'_> {
-    /// Lambert, and sky times occlusion.
-    fn lit(&self, size: Size) -> Image<LinearRgb> {
-        let ground = checker(size);
+    /// Lambert, and sky times occlusion, over `ground`.
+    fn lit(&self, ground: &Image<LinearRgb>) -> Image<LinearRgb> {
         let unit =
             |map: Option<&Map>, x: usize, y: usize| map.and_then(Map::as_unit).map_or(1.0, |i: &Image<Unit>| i.get(x, y).0);
         let (color, normal) = (self.color.and_then(Map::as_color), self.normal.and_then(Map::as_normal));
-        Image::from_fn(size.width, size.height, |x, y| {
+        Image::from_fn(ground.width(), ground.height(), |x, y| {
             let base = color.map_or(LinearRgb([0.5; 3]), |i| i.get(x, y));
             let n = normal.map_or(Normal::FLAT, |i| i.get(x, y));
             let direct: f32 = (0..3).map(|i| n.0[i] * LAMP[i]).sum::<f32>().max(0.0) / LAMP[2];
