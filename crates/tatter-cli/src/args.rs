@@ -76,13 +76,13 @@ pub(crate) enum SubjectArg {
 #[derive(Args, Debug)]
 pub(crate) struct ScaleArgs {
     /// Millimetres one photo pixel covers
-    #[arg(long, value_name = "MM", group = "scale")]
+    #[arg(long, value_name = "MM", group = "scale", allow_negative_numbers = true, value_parser = length)]
     pub(crate) mm_per_pixel: Option<f32>,
     /// Millimetres the whole photo is wide
-    #[arg(long, value_name = "MM", group = "scale")]
+    #[arg(long, value_name = "MM", group = "scale", allow_negative_numbers = true, value_parser = length)]
     pub(crate) width_mm: Option<f32>,
     /// Ends (warp threads) per centimetre, as counted on the cloth
-    #[arg(long, value_name = "N", group = "scale")]
+    #[arg(long, value_name = "N", group = "scale", allow_negative_numbers = true, value_parser = positive)]
     pub(crate) ends_per_cm: Option<f32>,
     /// Two pixels and the millimetres between them: x,y,x,y,mm
     #[arg(long, value_name = "X,Y,X,Y,MM", group = "scale", allow_hyphen_values = true)]
@@ -109,22 +109,22 @@ pub(crate) struct Cut {
     #[command(flatten)]
     pub(crate) scale: ScaleArgs,
     /// Picks (weft threads) per centimetre, as counted
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = positive)]
     pub(crate) picks_per_cm: Option<f32>,
     /// Turn the canvas so that the grain runs upright
     #[arg(long)]
     pub(crate) upright: bool,
     /// Warp direction in the photo, degrees counter-clockwise from image right
-    #[arg(long, value_name = "DEG", allow_hyphen_values = true)]
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = finite)]
     pub(crate) grain_deg: Option<f32>,
     /// Where the light came from, degrees counter-clockwise from image right
-    #[arg(long, value_name = "DEG", allow_hyphen_values = true)]
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = finite)]
     pub(crate) light_from: Option<f32>,
     /// Elevation of that light above the cloth
-    #[arg(long, value_name = "DEG", requires = "light_from")]
+    #[arg(long, value_name = "DEG", requires = "light_from", allow_negative_numbers = true, value_parser = finite)]
     pub(crate) light_elevation: Option<f32>,
     /// Side of the square canvas in texels [default: as the photo shows]
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = canvas_side)]
     pub(crate) canvas: Option<usize>,
     /// Seed of everything random
     #[arg(long, default_value_t = 1)]
@@ -139,7 +139,7 @@ pub(crate) struct Measure {
     #[command(flatten)]
     pub(crate) scale: ScaleArgs,
     /// Warp direction in the photo, degrees counter-clockwise from image right
-    #[arg(long, value_name = "DEG", allow_hyphen_values = true)]
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = finite)]
     pub(crate) grain_deg: Option<f32>,
 }
 
@@ -155,10 +155,10 @@ pub(crate) struct GarmentArgs {
     #[arg(short, long, value_name = "NAME.tatter.toml")]
     pub(crate) output: Option<PathBuf>,
     /// Millimetres in one unit of the mesh [glTF: 1000]
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = length)]
     pub(crate) mm_per_unit: Option<f32>,
     /// Millimetres of cloth in one UV unit [computed from the mesh]
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = length)]
     pub(crate) mm_per_uv: Option<f32>,
     /// Write textures that lie inside the mesh file into this folder, so that they can be redelivered
     #[arg(long, value_name = "DIR")]
@@ -182,13 +182,13 @@ pub(crate) struct Place {
     #[arg(long, value_name = "PART:U,V", group = "spot")]
     pub(crate) on: Option<String>,
     /// Turn from the garment's grain, degrees counter-clockwise as seen from outside
-    #[arg(long, value_name = "DEG", default_value_t = 0.0, allow_hyphen_values = true)]
+    #[arg(long, value_name = "DEG", default_value_t = 0.0, allow_hyphen_values = true, value_parser = finite)]
     pub(crate) turn: f32,
     /// Side of the patch's canvas on the cloth [default: its own size]
-    #[arg(long, value_name = "MM", conflicts_with = "scale")]
+    #[arg(long, value_name = "MM", conflicts_with = "scale", allow_negative_numbers = true, value_parser = length)]
     pub(crate) size_mm: Option<f32>,
     /// Times its own size
-    #[arg(long, value_name = "FACTOR")]
+    #[arg(long, value_name = "FACTOR", allow_negative_numbers = true, value_parser = positive)]
     pub(crate) scale: Option<f32>,
     /// Mirror left to right
     #[arg(long)]
@@ -274,4 +274,26 @@ impl<const N: usize> FromStr for Numbers<N> {
         let count = parts.len();
         parts.try_into().ok().map(Self).ok_or_else(|| format!("{N} numbers are wanted, {count} given"))
     }
+}
+
+/// A number that is one.
+fn finite(text: &str) -> Result<f32, String> {
+    text.parse().ok().filter(|number: &f32| number.is_finite()).ok_or_else(|| "a number is wanted".to_owned())
+}
+
+/// A count or factor.
+fn positive(text: &str) -> Result<f32, String> {
+    finite(text).ok().filter(|number| (1e-4..=1e4).contains(number)).ok_or_else(|| "a number above zero is wanted".to_owned())
+}
+
+/// Millimetres: from a tenth of a micrometre to a hundred metres, beyond which a unit was mistaken.
+fn length(text: &str) -> Result<f32, String> {
+    let fits = |number: &f32| (1e-4..=1e5).contains(number);
+    finite(text).ok().filter(fits).ok_or_else(|| "millimetres above zero are wanted, 100000 at most".to_owned())
+}
+
+/// Side of a canvas: below a thumbnail nothing can be kept, above the largest texture memory ends.
+fn canvas_side(text: &str) -> Result<usize, String> {
+    let fits = |side: &usize| (64..=8192).contains(side);
+    text.parse().ok().filter(fits).ok_or_else(|| "a whole number from 64 to 8192 is wanted".to_owned())
 }

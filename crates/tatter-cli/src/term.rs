@@ -5,6 +5,7 @@ use std::process::ExitCode;
 use std::sync::Mutex;
 
 use serde_json::{Value, json};
+use tatter_core::angle::Angle;
 use tatter_core::explain::Explain;
 use tatter_core::task::Task;
 
@@ -66,10 +67,10 @@ impl Term {
     pub(crate) fn failed(&self, error: &dyn Explain) -> ExitCode {
         self.clear_progress();
         self.line(&format!("{} {error}", self.paint("31", "tatter:")));
-        self.line(&format!("  {}", error.next()));
+        let next = capital(&error.next());
+        self.line(&format!("  {next}"));
         if self.json {
-            let object = json!({ "error": error.to_string(), "next": error.next() });
-            let _ = writeln!(std::io::stdout(), "{object}");
+            self.text(&format!("{}\n", json!({ "error": error.to_string(), "next": next })));
         }
         ExitCode::from(error.class().exit_code())
     }
@@ -89,10 +90,28 @@ impl Term {
     }
 }
 
-/// Help, version and usage errors as the parser words them: 0 or 2.
+/// Help, version and usage errors as the parser words them: 0 or 2. With `--json` a usage error is an object as well.
 pub(crate) fn show_usage(stop: &clap::Error) -> ExitCode {
     let _ = stop.print();
-    if stop.use_stderr() { ExitCode::from(2) } else { ExitCode::SUCCESS }
+    if !stop.use_stderr() {
+        return ExitCode::SUCCESS;
+    }
+    if std::env::args_os().any(|argument| argument == "--json") {
+        let words = stop.render().to_string();
+        // The first paragraph says what is wrong; usage and hints follow it.
+        let what: Vec<&str> = words.lines().take_while(|line| !line.is_empty()).map(str::trim).collect();
+        let what = what.join(" ");
+        let next = "See the verb's --help, which has an example";
+        let object = json!({ "error": what.strip_prefix("error: ").unwrap_or(&what), "next": next });
+        let _ = writeln!(std::io::stdout(), "{object}");
+    }
+    ExitCode::from(2)
+}
+
+/// With a capital first letter: errors of all crates read alike.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// `warnings` of the machine contract.
@@ -108,6 +127,11 @@ pub(crate) fn seconds(task: &Task) -> Value {
 /// Rounded for reading: `per_unit` steps in one.
 pub(crate) fn round(value: f64, per_unit: f64) -> f64 {
     (value * per_unit).round() / per_unit
+}
+
+/// An angle in degrees, to a ten-thousandth: what radians in `f32` can keep.
+pub(crate) fn degrees(angle: Angle) -> f64 {
+    round(f64::from(angle.to_degrees()), 1e4)
 }
 
 /// An `f32` as the shortest decimal that means it.

@@ -9,6 +9,7 @@ pub mod deliver;
 pub mod demo;
 pub mod garment;
 pub mod measure;
+mod paths;
 pub mod place;
 pub mod session;
 pub mod sheet;

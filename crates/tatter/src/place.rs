@@ -1,6 +1,6 @@
 //! `place`: edit the placements of a job.
 
-use std::path::{Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 
 use tatter_core::angle::Angle;
 use tatter_core::channel::PerChannel;
@@ -11,6 +11,11 @@ use tatter_core::units::Mm;
 use tatter_files::job::{JobError, read_job, write_job};
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
+use tatter_files::picture::probe;
+use tatter_garment::place::{FAR_MM, SpotError, find_spot};
+
+use crate::paths::relative;
+use crate::session::{SessionError, garment};
 
 /// How large the patch lies on the cloth.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -52,6 +57,12 @@ pub enum PlaceError {
     /// The patch.
     #[error(transparent)]
     Patch(#[from] PatchError),
+    /// The garment.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+    /// No cloth there to lay a patch on.
+    #[error("{0}: {1}")]
+    Spot(SpotError, PathBuf),
     /// A patch on another drive cannot be named from the job.
     #[error("no relative path leads from the job to the patch {0}")]
     Apart(PathBuf),
@@ -73,6 +84,8 @@ impl Explain for PlaceError {
         match self {
             Self::Job(error) => error.next(),
             Self::Patch(error) => error.next(),
+            Self::Session(error) => error.next(),
+            Self::Spot(error, _) => error.next(),
             Self::Apart(_) => "Copy the patch folder beside the job".to_owned(),
             Self::NoSuchPlacement { .. } => "Use `tatter place JOB --list` to see what lies there".to_owned(),
             Self::Nameless(_) => "Name a folder like rope-burn.patch".to_owned(),
@@ -83,15 +96,18 @@ impl Explain for PlaceError {
         match self {
             Self::Job(error) => error.class(),
             Self::Patch(error) => error.class(),
+            Self::Session(error) => error.class(),
+            Self::Spot(error, _) => error.class(),
             Self::Apart(_) | Self::NoSuchPlacement { .. } | Self::Nameless(_) => Class::Request,
         }
     }
 }
 
-/// Add a placement to the job and return its id. The patch is read first, so that a job never names what cannot be used.
+/// Add a placement to the job and return its id. The patch and the garment are read first, so that a job never names what
+/// cannot be used, nor a spot where no cloth lies.
 ///
 /// # Errors
-/// When the job or the patch cannot be read, or the job cannot be written.
+/// When the job, its garment or the patch cannot be read, no textured cloth lies at the spot, or the job cannot be written.
 pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> {
     let mut job = read_job(&request.job)?;
     let patch = read_patch(&request.patch, &Limits::default())?;
@@ -107,6 +123,7 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
             format!("The size of {} was assumed when it was cut ({own}): give --size-mm if it is wrong.", patch.name),
         );
     }
+    check_spot(&job, request, task)?;
     let name = patch_name(&mut job, request)?;
     let id = free_id(&job, &name);
     job.placements.push(Placement {
@@ -120,6 +137,22 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
     });
     write_job(&request.job, &job)?;
     Ok(id)
+}
+
+/// Whether cloth with textures lies at the spot.
+fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<(), PlaceError> {
+    let folder = request.job.parent().unwrap_or(Path::new(""));
+    let mut garment = task.stage("mesh", || garment(job, folder, &request.job))?;
+    if garment.mesh.is_none() {
+        for file in garment.sets.iter_mut().filter_map(|set| set.files.first_mut()) {
+            file.size = probe(&folder.join(&file.path), &Limits::default()).map_err(SessionError::from)?.size;
+        }
+    }
+    let seed = find_spot(&garment, &request.spot).map_err(|error| PlaceError::Spot(error, request.job.clone()))?;
+    if seed.distance_mm > FAR_MM {
+        task.note("spot-far", format!("The point lies {:.0} mm off the cloth; the nearest place was taken.", seed.distance_mm));
+    }
+    Ok(())
 }
 
 /// Take a placement away; patches no longer used stay in the job for the next one.
@@ -147,7 +180,8 @@ pub fn list(job_path: &Path) -> Result<Vec<Placement>, PlaceError> {
 
 /// The name of the patch in the job, adding it when it is new.
 fn patch_name(job: &mut Job, request: &PlaceRequest) -> Result<String, PlaceError> {
-    let path = relative(&request.job, &request.patch).ok_or_else(|| PlaceError::Apart(request.patch.clone()))?;
+    let path = relative(request.job.parent().unwrap_or(Path::new("")), &request.patch)
+        .ok_or_else(|| PlaceError::Apart(request.patch.clone()))?;
     if let Some(known) = job.patches.iter().find(|patch| patch.path == path) {
         return Ok(known.name.clone());
     }
@@ -173,51 +207,9 @@ fn unused(wanted: &str, taken: impl Fn(&str) -> bool) -> String {
     (2u64..).map(|n| format!("{wanted}-{n}")).find(|name| !taken(name)).unwrap_or_default()
 }
 
-/// The way from the job file's folder to `target`, with `/` between folders.
-pub(crate) fn relative(job_file: &Path, target: &Path) -> Option<String> {
-    let absolute = |path: &Path| std::path::absolute(path).ok().map(|p| plain(&p));
-    // A bare file name has an empty parent, which is the current folder.
-    let folder = job_file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let (from, to) = (absolute(folder)?, absolute(target)?);
-    let shared = from.components().zip(to.components()).take_while(|(a, b)| a == b).count();
-    if shared == 0 {
-        return None;
-    }
-    let up = from.components().skip(shared).map(|_| "..".to_owned());
-    let down = to.components().skip(shared).map(|part| part.as_os_str().to_str().map(str::to_owned));
-    let parts: Option<Vec<String>> = up.map(Some).chain(down).collect();
-    Some(parts?.join("/"))
-}
-
-/// Without `.` and `..`, by the text alone.
-fn plain(path: &Path) -> PathBuf {
-    let mut out = PathBuf::new();
-    for part in path.components() {
-        match part {
-            Component::CurDir => {}
-            Component::ParentDir => {
-                out.pop();
-            }
-            other => out.push(other),
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn ways_between_folders() {
-        for (job, target, way) in [
-            ("a/b/x.tatter.toml", "a/b/p.patch", "p.patch"),
-            ("a/b/x.tatter.toml", "a/c/./p.patch", "../c/p.patch"),
-            ("x.tatter.toml", "q/../p.patch", "p.patch"),
-        ] {
-            assert_eq!(relative(Path::new(job), Path::new(target)).as_deref(), Some(way), "{job} to {target}");
-        }
-    }
 
     #[test]
     fn ids_are_not_given_twice() {

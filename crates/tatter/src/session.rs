@@ -129,7 +129,8 @@ impl Session {
     }
 }
 
-fn garment(job: &Job, folder: &Path, path: &Path) -> Result<Garment, SessionError> {
+/// The garment of a job: its mesh read, its scale settled; sizes of textures are not known yet.
+pub(crate) fn garment(job: &Job, folder: &Path, path: &Path) -> Result<Garment, SessionError> {
     let told = &job.garment;
     let mesh = told.mesh.as_ref().map(|mesh| read_mesh(&folder.join(mesh), &Limits::default())).transpose()?;
     let mm_per_unit = match &mesh {

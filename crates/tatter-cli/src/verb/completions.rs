@@ -1,6 +1,7 @@
 //! `tatter completions`.
 
 use clap::CommandFactory as _;
+use serde_json::json;
 
 use super::Outcome;
 use crate::args::{Arguments, Completions, Shell};
@@ -17,6 +18,7 @@ pub(crate) fn run(args: &Completions, term: &Term) -> Outcome {
     };
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut Arguments::command(), "tatter", &mut script);
-    term.text(&String::from_utf8_lossy(&script));
+    let script = String::from_utf8_lossy(&script);
+    term.result(&json!({ "script": script }), &script);
     Ok(0)
 }

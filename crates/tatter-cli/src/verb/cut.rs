@@ -9,7 +9,7 @@ use tatter_core::units::PerCm;
 
 use super::{CENTRE, Outcome, boxed, scale};
 use crate::args::{Cut, SubjectArg};
-use crate::term::{Term, number, round, seconds, warnings};
+use crate::term::{Term, degrees, number, round, seconds, warnings};
 
 /// Photo to patch.
 pub(crate) fn run(args: &Cut, term: &Term) -> Outcome {
@@ -68,7 +68,7 @@ fn machine(report: &CutReport, task: &Task) -> Value {
         "size_mm": [number(width.get()), number(height.get())],
         "mm_per_texel": number(patch.scale.get()),
         "scale_source": patch.scale_source.name(),
-        "grain_deg": patch.grain.map(|grain| number(grain.to_degrees())),
+        "grain_deg": patch.grain.map(degrees),
         "ends_per_cm": patch.ends_per_cm.map(|count| number(count.get())),
         "picks_per_cm": patch.picks_per_cm.map(|count| number(count.get())),
         "photo_from_patch": patch.photo_from_patch.map(centred),

@@ -1,6 +1,7 @@
 //! `tatter man`.
 
 use clap::{Command, CommandFactory as _};
+use serde_json::json;
 
 use super::Outcome;
 use crate::args::Arguments;
@@ -15,7 +16,8 @@ pub(crate) fn run(term: &Term) -> Outcome {
     for verb in program.get_subcommands().filter(|verb| verb.get_name() != "help") {
         render(verb, &mut page);
     }
-    term.text(&String::from_utf8_lossy(&page));
+    let page = String::from_utf8_lossy(&page);
+    term.result(&json!({ "page": page }), &page);
     Ok(0)
 }
 

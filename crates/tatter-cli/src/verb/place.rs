@@ -10,7 +10,7 @@ use tatter_core::units::Mm;
 
 use super::{BadArgument, Outcome, boxed};
 use crate::args::Place;
-use crate::term::{Term, number};
+use crate::term::{Term, degrees, number};
 
 /// Edit the placements of a job.
 pub(crate) fn run(args: &Place, term: &Term) -> Outcome {
@@ -41,8 +41,8 @@ fn request(args: &Place) -> Result<PlaceRequest, Box<dyn tatter_core::explain::E
         _ => return Err(boxed(BadArgument::new("no place was given", "Say where: --at U,V, --point X,Y,Z or --on PART:U,V"))),
     };
     let size = match (args.size_mm, args.scale) {
-        (Some(mm), _) => SizeChoice::Side(Mm(positive(mm, "--size-mm")?)),
-        (_, Some(factor)) => SizeChoice::Times(positive(factor, "--scale")?),
+        (Some(mm), _) => SizeChoice::Side(Mm(mm)),
+        (_, Some(factor)) => SizeChoice::Times(factor),
         _ => SizeChoice::Own,
     };
     Ok(PlaceRequest {
@@ -54,14 +54,6 @@ fn request(args: &Place) -> Result<PlaceRequest, Box<dyn tatter_core::explain::E
         mirror: args.mirror,
         rules: rules(&args.rules)?,
     })
-}
-
-fn positive(value: f32, name: &str) -> Result<f32, Box<dyn tatter_core::explain::Explain>> {
-    if value.is_finite() && value > 0.0 {
-        Ok(value)
-    } else {
-        Err(boxed(BadArgument::new(format!("{name} {value} is no size"), "Give a number above zero")))
-    }
 }
 
 fn on_part(text: &str) -> Result<Spot, Box<dyn tatter_core::explain::Explain>> {
@@ -123,7 +115,7 @@ fn described(placement: &Placement) -> Value {
         "id": placement.id,
         "patch": placement.patch,
         "spot": spot,
-        "turn_deg": number(placement.turn.to_degrees()),
+        "turn_deg": degrees(placement.turn),
         "size_mm": placement.size.map(|size| number(size.get())),
         "mirror": placement.mirror,
         "rules": rules,

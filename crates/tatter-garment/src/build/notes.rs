@@ -7,7 +7,7 @@ use tatter_core::model::MapSet;
 use tatter_core::task::Note;
 
 use super::PlacementReport;
-use crate::place::{Footprint, Placed};
+use crate::place::{FAR_MM, Footprint, Placed};
 use crate::surface::Surface;
 
 /// What a note needs beside the report.
@@ -21,8 +21,6 @@ pub(super) struct Told<'a> {
     pub shown_by: &'a BTreeSet<u32>,
 }
 
-/// A point further from the cloth than this is probably meant for something else.
-const FAR_MM: f64 = 20.0;
 /// Stretch above which an artist sees that threads grow.
 const STRETCH: f32 = 1.05;
 

@@ -1,11 +1,13 @@
 //! Where a placement lies: from a spot, a turn and a size to the faces it reaches, each with its corners in patch millimetres.
 
 mod footprint;
+mod spot;
 
 use glam::DVec2;
 use tatter_core::model::{Patch, Placement};
 
 pub use footprint::{PlaceSettings, footprint};
+pub use spot::{FAR_MM, SpotError, find_spot};
 
 use crate::surface::Seed;
 

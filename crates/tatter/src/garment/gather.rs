@@ -1,6 +1,6 @@
 //! Which files belong to a garment, and what they hold.
 
-use std::path::{Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 
 use tatter_core::image::{ColorTags, Rect, Samples, Stored};
 use tatter_core::task::Task;
@@ -10,6 +10,7 @@ use tatter_files::picture::read_with_info;
 use tatter_garment::recognise::{Candidate, Recognised, Told, recognise};
 
 use super::{GarmentError, GarmentRequest};
+use crate::paths::relative;
 
 /// Endings of files that may be textures.
 const PICTURES: &[&str] = &["png", "jpg", "jpeg", "tif", "tiff", "exr", "webp", "hdr", "tga"];
@@ -44,17 +45,14 @@ pub(super) fn base(source: &Path) -> PathBuf {
     if source.is_dir() { source.to_owned() } else { source.parent().unwrap_or(Path::new("")).to_owned() }
 }
 
-/// A path as seen from a folder, `/` between folders. Both are made whole first, so that links and dots do not matter;
-/// what does not exist is taken as written.
+/// A path as seen from a folder, `/` between folders; as written when no way leads there.
 pub(super) fn relative_to(base: &Path, path: &Path) -> String {
-    let base = if base.as_os_str().is_empty() { Path::new(".") } else { base };
-    let whole = |p: &Path| p.canonicalize().or_else(|_| std::path::absolute(p)).unwrap_or_else(|_| p.to_owned());
-    let (base, path) = (whole(base), whole(path));
-    let (from, to): (Vec<Component<'_>>, Vec<Component<'_>>) = (base.components().collect(), path.components().collect());
-    let same = from.iter().zip(&to).take_while(|(a, b)| a == b).count();
-    let up = std::iter::repeat_n("..".to_owned(), from.len() - same);
-    let down = to[same..].iter().map(|c| c.as_os_str().to_string_lossy().into_owned());
-    up.chain(down).collect::<Vec<_>>().join("/")
+    relative(base, path).unwrap_or_else(|| path.to_string_lossy().into_owned())
+}
+
+/// Whether two paths lead to one file, through whatever links.
+fn is_same_file(a: &Path, b: &Path) -> bool {
+    a == b || matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b)
 }
 
 /// Finds, reads and recognises the textures.
@@ -83,7 +81,7 @@ pub(super) fn textures(
     if let Some(folder) = folder {
         let folder = if folder.as_os_str().is_empty() { PathBuf::from(".") } else { folder };
         for path in list(&folder, PICTURES, 2)? {
-            if !paths.iter().any(|known| relative_to(base, known) == relative_to(base, &path)) {
+            if !paths.iter().any(|known| is_same_file(known, &path)) {
                 paths.push(path);
             }
         }

@@ -1,0 +1,6 @@
+//! The program itself, run as a person or a script runs it.
+
+mod contract;
+mod job;
+mod place;
+mod workshop;

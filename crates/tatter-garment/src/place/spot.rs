@@ -1,0 +1,54 @@
+//! Whether a spot can take a patch, told before anything is laid.
+
+use tatter_core::explain::{Class, Explain};
+use tatter_core::model::{Garment, Spot};
+
+use crate::build::set_of_face;
+use crate::surface::{LocateError, Seed, Surface};
+
+/// A point further from the cloth than this, in millimetres, is probably meant for something else.
+pub const FAR_MM: f64 = 20.0;
+
+/// Why nothing can be laid at a spot.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum SpotError {
+    /// It is not on the cloth.
+    #[error(transparent)]
+    OffCloth(#[from] LocateError),
+    /// The cloth there has no textures.
+    #[error("the spot lies on part '{part}', whose material '{material}' has no textures")]
+    NoTextures {
+        /// The part.
+        part: String,
+        /// Its material.
+        material: String,
+    },
+}
+
+impl Explain for SpotError {
+    fn next(&self) -> String {
+        match self {
+            Self::OffCloth(error) => error.next(),
+            Self::NoTextures { .. } => "place it on a part that has textures, or add the missing ones to the job".into(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        Class::Request
+    }
+}
+
+/// The place on the cloth that a spot names. Cost is linear in the faces. A garment without a mesh needs the size of the first
+/// file of each map set.
+///
+/// # Errors
+/// [`SpotError`], as a build would say it.
+pub fn find_spot(garment: &Garment, spot: &Spot) -> Result<Seed, SpotError> {
+    let surface = Surface::new(garment);
+    let seed = surface.locate(spot, garment.mm_per_unit)?;
+    if set_of_face(&surface, &garment.sets)[seed.face].is_none() {
+        let part = &surface.parts()[surface.faces()[seed.face].part];
+        return Err(SpotError::NoTextures { part: part.name.clone(), material: part.material.clone() });
+    }
+    Ok(seed)
+}
