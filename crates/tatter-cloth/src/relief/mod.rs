@@ -4,12 +4,14 @@
 //! height: dark is deep under soft light; under one lamp the slope towards it. The strength comes from the geometry of
 //! woven cloth (Peirce, "The Geometry of Cloth Structure", 1937), since one photo cannot give millimetres.
 
-mod band;
 mod finish;
+mod gain;
 mod light;
 mod one_photo;
 mod shading;
 pub(crate) mod smooth;
+mod spectrum;
+mod woven;
 
 pub use light::Light;
 pub use one_photo::relief;

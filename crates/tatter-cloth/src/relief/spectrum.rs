@@ -1,0 +1,101 @@
+//! Waves of a picture, and the height that a gain for each makes of shading.
+
+use rayon::prelude::*;
+use rustfft::num_complex::Complex32;
+use rustfft::{Fft, FftPlanner};
+use tatter_core::image::Image;
+
+use super::gain::Gain;
+
+/// Height in texels of shading (its log about 0) through a gain; `pitch` texels a spacing.
+pub(super) fn raised(shade: &Image<f32>, gain: &Gain, pitch: f32) -> Image<f32> {
+    let (width, height) = (shade.width(), shade.height());
+    let pad = (2.0 * pitch).ceil() as usize;
+    let (columns, rows) = (fast_size(width + pad), fast_size(height + pad));
+    let mut field = vec![Complex32::ZERO; columns * rows];
+    field.par_chunks_mut(columns).take(height).enumerate().for_each(|(y, row)| {
+        for (cell, s) in row.iter_mut().zip(shade.row(y)) {
+            cell.re = *s;
+        }
+    });
+    let mut planner = FftPlanner::new();
+    transform(&mut field, columns, rows, &mut planner, true);
+    let scale = pitch / (columns * rows) as f32;
+    field.par_chunks_mut(columns).enumerate().for_each(|(v, row)| {
+        let fy = pitch * frequency(v, rows);
+        for (u, cell) in row.iter_mut().enumerate() {
+            *cell *= gain.at(pitch * frequency(u, columns), fy) * scale;
+        }
+    });
+    transform(&mut field, columns, rows, &mut planner, false);
+    Image::from_fn(width, height, |x, y| field[y * columns + x].re)
+}
+
+/// Cycles a texel of bin `i`.
+pub(super) fn frequency(i: usize, size: usize) -> f32 {
+    let i = if 2 * i > size { i as f32 - size as f32 } else { i as f32 };
+    i / size as f32
+}
+
+/// The next size that is a product of 2, 3 and 5.
+fn fast_size(least: usize) -> usize {
+    (least..)
+        .find(|&n| {
+            let mut n = n;
+            for prime in [2, 3, 5] {
+                while n % prime == 0 {
+                    n /= prime;
+                }
+            }
+            n == 1
+        })
+        .unwrap_or(least)
+}
+
+pub(super) fn transform(field: &mut Vec<Complex32>, columns: usize, rows: usize, planner: &mut FftPlanner<f32>, forward: bool) {
+    for (length, count) in [(columns, rows), (rows, columns)] {
+        let plan = if forward { planner.plan_fft_forward(length) } else { planner.plan_fft_inverse(length) };
+        lines(field, length, plan.as_ref());
+        *field = turned(field, length, count);
+    }
+}
+
+fn lines(field: &mut [Complex32], length: usize, plan: &dyn Fft<f32>) {
+    field.par_chunks_mut(length).for_each_init(
+        || vec![Complex32::ZERO; plan.get_inplace_scratch_len()],
+        |scratch, line| plan.process_with_scratch(line, scratch),
+    );
+}
+
+/// Rows become columns, in blocks that stay in cache.
+fn turned(field: &[Complex32], columns: usize, rows: usize) -> Vec<Complex32> {
+    const BLOCK: usize = 16;
+    let mut out = vec![Complex32::ZERO; field.len()];
+    out.par_chunks_mut(rows * BLOCK).enumerate().for_each(|(block, part)| {
+        let x0 = block * BLOCK;
+        for y in 0..rows {
+            for dx in 0..part.len() / rows {
+                part[dx * rows + y] = field[y * columns + x0 + dx];
+            }
+        }
+    });
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn there_and_back_is_the_same() {
+        let (columns, rows) = (20, 12);
+        let value = |i: usize| Complex32::new((i as f32 * 0.7).sin(), 0.0);
+        let mut field: Vec<Complex32> = (0..columns * rows).map(value).collect();
+        let mut planner = FftPlanner::new();
+        transform(&mut field, columns, rows, &mut planner, true);
+        transform(&mut field, columns, rows, &mut planner, false);
+        for (i, cell) in field.iter().enumerate() {
+            assert!((cell / (columns * rows) as f32 - value(i)).norm() < 1e-5, "cell {i} comes back");
+        }
+    }
+}
