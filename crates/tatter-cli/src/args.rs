@@ -30,6 +30,13 @@ pub(crate) enum Verb {
     #[command(after_help = "Example: tatter cut rope-burn.jpg -o rope-burn.patch --width-mm 120\n\
         Photograph only cloth that you may: garments, logos and prints of others can be protected.")]
     Cut(Cut),
+    /// Textile parameters to patch, or to textures that repeat: cloth built thread by thread
+    #[command(after_help = "Example: tatter weave denim --damage worn-through -o knee.patch\n         \
+        tatter weave canvas --width-mm 40 -o textures/canvas\n\
+        Cloths: duck, canvas, poplin, linen, denim, tweed, herringbone, satin, gauze.\n\
+        Damage: rip, l-tear, moth-hole, burn, worn-through, hem, abrasion, each with \
+        :length=MM,width=MM,along=weft|warp,surviving=0..1,age=0..1,at=X/Y behind it.")]
+    Weave(Weave),
     /// Thread count, weave and grain of a cloth photo
     #[command(after_help = "Example: tatter measure canvas.jpg --width-mm 80")]
     Measure(Measure),
@@ -126,6 +133,78 @@ pub(crate) struct Cut {
     /// Side of the square canvas in texels [default: as the photo shows]
     #[arg(long, value_name = "N", value_parser = canvas_side)]
     pub(crate) canvas: Option<usize>,
+    /// Seed of everything random
+    #[arg(long, default_value_t = 1)]
+    pub(crate) seed: u64,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Weave {
+    /// Cloth to start from
+    pub(crate) cloth: String,
+    /// Patch folder to write, or a folder for textures that repeat
+    #[arg(short, long, value_name = "NAME.patch|DIR")]
+    pub(crate) output: PathBuf,
+    /// What happened to it; may be repeated
+    #[arg(long, value_name = "KIND[:KEY=VALUE,…]", allow_hyphen_values = true)]
+    pub(crate) damage: Vec<String>,
+    /// Side of the square maps in texels
+    #[arg(long, value_name = "N", default_value_t = 2048)]
+    pub(crate) texels: usize,
+    /// Width of the cloth shown; textures move to whole repeats of the weave
+    #[arg(long, value_name = "MM", default_value_t = 60.0)]
+    pub(crate) width_mm: f32,
+    /// plain, basket 2, rib 2, twill 2/1, twill 3/1 s, herringbone 2/2, satin 5, or a grid such as 1100/0110/0011/1001
+    #[arg(long, value_name = "WEAVE")]
+    pub(crate) weave: Option<String>,
+    /// Yarn count of the warp, such as Ne7/2, 30tex, Nm8, 150den
+    #[arg(long, value_name = "COUNT")]
+    pub(crate) warp: Option<String>,
+    /// Yarn count of the weft
+    #[arg(long, value_name = "COUNT")]
+    pub(crate) weft: Option<String>,
+    /// Ends (warp threads) per centimetre
+    #[arg(long, value_name = "N")]
+    pub(crate) ends_per_cm: Option<f32>,
+    /// Picks (weft threads) per centimetre
+    #[arg(long, value_name = "N")]
+    pub(crate) picks_per_cm: Option<f32>,
+    /// cotton, linen, wool, silk, hemp, viscose, polyester
+    #[arg(long, value_name = "FIBRE")]
+    pub(crate) fibre: Option<String>,
+    /// Colour of the warp's surface
+    #[arg(long, value_name = "#RRGGBB")]
+    pub(crate) warp_color: Option<String>,
+    /// Colour of the weft's surface
+    #[arg(long, value_name = "#RRGGBB")]
+    pub(crate) weft_color: Option<String>,
+    /// Colour of the undyed heart of the yarns, which wear lays bare
+    #[arg(long, value_name = "#RRGGBB")]
+    pub(crate) core_color: Option<String>,
+    /// How deep the dye went, 0 to 1 through and through
+    #[arg(long, value_name = "SHARE")]
+    pub(crate) dye_depth: Option<f32>,
+    /// Crimp of the warp in per cent
+    #[arg(long, value_name = "PERCENT")]
+    pub(crate) warp_crimp: Option<f32>,
+    /// Thickness over breadth of the yarns, 0.3 to 1
+    #[arg(long, value_name = "SHARE")]
+    pub(crate) flattening: Option<f32>,
+    /// Unevenness of the yarns' mass, 0 to 0.6
+    #[arg(long, value_name = "SHARE")]
+    pub(crate) irregularity: Option<f32>,
+    /// Thick places per metre of yarn
+    #[arg(long, value_name = "N")]
+    pub(crate) slubs_per_m: Option<f32>,
+    /// Length of fibre that stands out, per length of yarn
+    #[arg(long, value_name = "N")]
+    pub(crate) hairiness: Option<f32>,
+    /// Unevenness of the spacing: 0 a drawing, 1 ordinary, 2 hand-woven
+    #[arg(long, value_name = "N")]
+    pub(crate) unevenness: Option<f32>,
+    /// plain, singed, pressed, raised
+    #[arg(long, value_name = "FINISH")]
+    pub(crate) finish: Option<String>,
     /// Seed of everything random
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,

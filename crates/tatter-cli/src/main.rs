@@ -20,6 +20,7 @@ fn main() -> ExitCode {
     let result = match arguments.verb {
         Verb::Demo(a) => verb::demo::run(&a, &term),
         Verb::Cut(a) => verb::cut::run(&a, &term),
+        Verb::Weave(a) => verb::weave::run(&a, &term),
         Verb::Measure(a) => verb::measure::run(&a, &term),
         Verb::Garment(a) => verb::garment::run(&a, &term),
         Verb::Place(a) => verb::place::run(&a, &term),

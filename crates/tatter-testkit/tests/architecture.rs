@@ -8,9 +8,10 @@ use std::path::{Path, PathBuf};
 const ARROWS: &[(&str, &[&str])] = &[
     ("tatter-core", &[]),
     ("tatter-cloth", &["tatter-core"]),
+    ("tatter-weave", &["tatter-core"]),
     ("tatter-garment", &["tatter-core"]),
     ("tatter-files", &["tatter-core"]),
-    ("tatter", &["tatter-core", "tatter-cloth", "tatter-garment", "tatter-files"]),
+    ("tatter", &["tatter-core", "tatter-cloth", "tatter-weave", "tatter-garment", "tatter-files"]),
     ("tatter-cli", &["tatter", "tatter-core"]),
     ("tatter-testkit", &["tatter-core"]),
 ];
@@ -31,7 +32,7 @@ const ALONE: &[(&str, &[&str])] = &[
 ];
 
 /// Crates whose code opens no file and asks no environment.
-const PURE: &[&str] = &["tatter-core", "tatter-cloth", "tatter-garment"];
+const PURE: &[&str] = &["tatter-core", "tatter-cloth", "tatter-weave", "tatter-garment"];
 
 /// Longest source file, and the exceptions with their reasons.
 const LONGEST_FILE: usize = 600;

@@ -15,3 +15,4 @@ pub mod session;
 pub mod sheet;
 pub mod start;
 pub mod strokes;
+pub mod weave;

@@ -1,0 +1,218 @@
+//! `tatter weave`.
+
+use serde_json::{Value, json};
+use tatter::weave::{
+    Along, Cloth, Damage, Draft, Dye, Fibre, Finish, Kind, STOCK, WeaveReport, WeaveRequest, Yarn, parse_count, stock, weave,
+};
+use tatter_core::color::decode_srgb;
+use tatter_core::image::LinearRgb;
+use tatter_core::task::Task;
+use tatter_core::units::PerCm;
+
+use super::{BadArgument, Outcome, boxed};
+use crate::args::Weave;
+use crate::term::{Term, number, round, seconds, warnings};
+
+/// Textile parameters to patch or textures.
+pub(crate) fn run(args: &Weave, term: &Term) -> Outcome {
+    let task = term.task();
+    let request = request(args).map_err(boxed)?;
+    let report = weave(&request, &task).map_err(boxed)?;
+    term.notes(&task);
+    term.result(&machine(&report, &task), &people(&report, &task));
+    Ok(0)
+}
+
+fn request(args: &Weave) -> Result<WeaveRequest, BadArgument> {
+    let damage = args.damage.iter().map(|text| damage(text)).collect::<Result<Vec<_>, _>>()?;
+    Ok(WeaveRequest {
+        cloth: cloth(args)?,
+        output: args.output.clone(),
+        damage,
+        side: args.texels,
+        width_mm: args.width_mm,
+        seed: args.seed,
+    })
+}
+
+/// The starting cloth with what was said about it.
+fn cloth(args: &Weave) -> Result<Cloth, BadArgument> {
+    let names: Vec<&str> = STOCK.iter().map(|(name, _)| *name).collect();
+    let mut cloth = stock(&args.cloth).ok_or_else(|| {
+        BadArgument::new(
+            format!("no starting cloth is called '{}': there are {}", args.cloth, names.join(", ")),
+            "Name one of those",
+        )
+    })?;
+    if let Some(text) = &args.weave {
+        cloth.weave = Draft::parse(text).map_err(|e| BadArgument::new(e.to_string(), "Name a weave or draw its grid"))?;
+    }
+    let count = |yarn: &mut Yarn, text: &Option<String>| -> Result<(), BadArgument> {
+        if let Some(text) = text {
+            let told = parse_count(text).map_err(|e| BadArgument::new(e.to_string(), "Write the count with its system"))?;
+            // The same hardness of twist: turns go with the root of the count.
+            let before = yarn.tex();
+            (yarn.count, yarn.ply) = told;
+            yarn.turns_per_m *= (before / yarn.tex()).sqrt();
+        }
+        Ok(())
+    };
+    count(&mut cloth.warp, &args.warp)?;
+    count(&mut cloth.weft, &args.weft)?;
+    let colors = [(&args.warp_color, true, false), (&args.weft_color, false, true), (&args.core_color, true, true)];
+    for (n, (text, warp, weft)) in colors.into_iter().enumerate() {
+        let Some(text) = text else { continue };
+        let color = color(text)?;
+        let yarns = [(&mut cloth.warp, warp), (&mut cloth.weft, weft)];
+        for yarn in yarns.into_iter().filter_map(|(yarn, wanted)| wanted.then_some(yarn)) {
+            yarn.dye = if n == 2 { Dye { core: color, ..yarn.dye } } else { dyed(yarn.dye, color) };
+        }
+    }
+    cloth.ends_per_cm = PerCm(args.ends_per_cm.unwrap_or(cloth.ends_per_cm.get()));
+    cloth.picks_per_cm = PerCm(args.picks_per_cm.unwrap_or(cloth.picks_per_cm.get()));
+    cloth.flattening = args.flattening.unwrap_or(cloth.flattening);
+    cloth.unevenness = args.unevenness.unwrap_or(cloth.unevenness);
+    cloth.warp_crimp = args.warp_crimp.map(|percent| percent / 100.0).or(cloth.warp_crimp);
+    if let Some(name) = &args.finish {
+        cloth.finish = named("finish", name, &Finish::ALL, Finish::name)?;
+    }
+    for yarn in [&mut cloth.warp, &mut cloth.weft] {
+        if let Some(name) = &args.fibre {
+            yarn.fibre = named("fibre", name, &Fibre::ALL, Fibre::name)?;
+        }
+        yarn.irregularity = args.irregularity.unwrap_or(yarn.irregularity);
+        yarn.slubs_per_m = args.slubs_per_m.unwrap_or(yarn.slubs_per_m);
+        yarn.hairiness = args.hairiness.unwrap_or(yarn.hairiness);
+        yarn.dye.depth = args.dye_depth.unwrap_or(yarn.dye.depth);
+    }
+    Ok(cloth)
+}
+
+/// A new colour; what was undyed within stays, what was dyed through is dyed through again.
+fn dyed(dye: Dye, color: LinearRgb) -> Dye {
+    if dye.core == dye.color { Dye { color, core: color, depth: dye.depth } } else { Dye { color, ..dye } }
+}
+
+fn named<T: Copy>(what: &str, name: &str, all: &[T], name_of: fn(T) -> &'static str) -> Result<T, BadArgument> {
+    all.iter().copied().find(|t| name_of(*t) == name).ok_or_else(|| {
+        let names: Vec<&str> = all.iter().map(|t| name_of(*t)).collect();
+        BadArgument::new(format!("no {what} is called '{name}': there are {}", names.join(", ")), "Name one of those")
+    })
+}
+
+/// `#rrggbb` to linear light.
+fn color(text: &str) -> Result<LinearRgb, BadArgument> {
+    let digits = text.strip_prefix('#').unwrap_or(text);
+    let wrong = || BadArgument::new(format!("'{text}' is no colour"), "Write it as #c8a060");
+    if digits.len() != 6 || !digits.is_ascii() {
+        return Err(wrong());
+    }
+    let code = u32::from_str_radix(digits, 16).ok().ok_or_else(wrong)?;
+    Ok(LinearRgb([16, 8, 0].map(|shift| decode_srgb(((code >> shift) & 255) as f32 / 255.0))))
+}
+
+/// `rip:length=40,width=8,along=warp,age=0.7,at=5/-3`.
+fn damage(text: &str) -> Result<Damage, BadArgument> {
+    let (name, rest) = text.split_once(':').unwrap_or((text, ""));
+    let mut damage = Damage::new(named("damage", name, &Kind::ALL, Kind::name)?);
+    for part in rest.split(',').filter(|p| !p.is_empty()) {
+        let next = "Write it like rip:length=40,width=8,along=warp,surviving=0.5,age=0.7,at=5/-3";
+        let bad = || BadArgument::new(format!("'{part}' in --damage {text} means nothing"), next);
+        let (key, value) = part.split_once('=').ok_or_else(bad)?;
+        let read = |value: &str| value.parse::<f32>().ok().filter(|v| v.is_finite()).ok_or_else(bad);
+        let within = |value: f32, least: f32, most: f32| if (least..=most).contains(&value) { Ok(value) } else { Err(bad()) };
+        match key {
+            "length" => damage.length = within(read(value)?, 0.5, 1000.0)?,
+            "width" => damage.width = within(read(value)?, 0.1, 1000.0)?,
+            "surviving" => damage.surviving = within(read(value)?, 0.0, 1.0)?,
+            "age" => damage.age = within(read(value)?, 0.0, 1.0)?,
+            "along" if value == "warp" => damage.along = Along::Warp,
+            "along" if value == "weft" => damage.along = Along::Weft,
+            "at" => {
+                let (x, y) = value.split_once('/').ok_or_else(bad)?;
+                damage.at = [read(x)?, read(y)?];
+            }
+            _ => return Err(bad()),
+        }
+    }
+    Ok(damage)
+}
+
+fn machine(report: &WeaveReport, task: &Task) -> Value {
+    let g = &report.geometry;
+    let width = report.mm_per_texel * report.side as f32;
+    let maps: serde_json::Map<String, Value> = report
+        .files
+        .iter()
+        .map(|(channel, file)| (channel.name().to_owned(), json!({ "file": file, "kind": "derived" })))
+        .collect();
+    let yarn = |s: &tatter::weave::Strand| json!({ "diameter_mm": number(s.diameter), "breadth_mm": number(s.breadth), "crimp": number(s.crimp), "cover_factor": number(s.cover_factor) });
+    json!({
+        (if report.tiles { "folder" } else { "patch" }): report.folder,
+        "tiles": report.tiles,
+        "texels": [report.side, report.side],
+        "size_mm": [number(width), number(width)],
+        "mm_per_texel": number(report.mm_per_texel),
+        "grain_deg": 90.0,
+        "ends_per_cm": number(report.cloth.ends_per_cm.get()),
+        "picks_per_cm": number(report.cloth.picks_per_cm.get()),
+        "weave": report.cloth.weave.name(),
+        "g_per_m2": number(g.grams_per_m2),
+        "thickness_mm": number(g.thickness),
+        "cover_factor": number(g.cover_factor),
+        "tightness": number(g.tightness),
+        "warp": yarn(&g.warp),
+        "weft": yarn(&g.weft),
+        "maps": maps,
+        "height_range_mm": [number(report.height_range.low_mm), number(report.height_range.high_mm)],
+        "open_share": round(f64::from(report.open_share), 1e4),
+        "seconds": seconds(task),
+        "warnings": warnings(task),
+    })
+}
+
+fn people(report: &WeaveReport, task: &Task) -> String {
+    let (g, cloth) = (&report.geometry, &report.cloth);
+    let width = report.mm_per_texel * report.side as f32;
+    let mut text = format!("{}  {} {}, {}\n", report.folder.display(), cloth.name, cloth.weave.name(), cloth.source);
+    let repeats = if report.tiles { ", repeats without a seam" } else { "" };
+    text += &format!("  {0} × {0} texels, {1:.2} × {1:.2} mm{repeats}\n", report.side, width);
+    text += &format!(
+        "  {:.2} ends and {:.2} picks per cm, {:.0} g/m², {:.2} mm thick\n",
+        cloth.ends_per_cm.get(),
+        cloth.picks_per_cm.get(),
+        g.grams_per_m2,
+        g.thickness
+    );
+    text += &format!(
+        "  yarns {:.3} and {:.3} mm, crimp {:.1} and {:.1} %, cover factor {:.1}, tightness {:.2} of 1\n",
+        g.warp.diameter,
+        g.weft.diameter,
+        g.warp.crimp * 100.0,
+        g.weft.crimp * 100.0,
+        g.cover_factor,
+        g.tightness
+    );
+    text += &format!("  {:.1} % see-through\n", report.open_share * 100.0);
+    let stages: Vec<String> = task.seconds().iter().map(|(stage, s)| format!("{stage} {s:.2}")).collect();
+    text += &format!("  s: {}\n", stages.join(", "));
+    if !report.tiles {
+        text += &format!("look at {}\n", report.folder.join("sheet.png").display());
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn damage_is_read_or_refused() {
+        let rip = damage("rip:length=40,width=8,along=warp,age=0.7,at=5/-3").unwrap();
+        assert_eq!((rip.kind, rip.length, rip.along, rip.at), (Kind::Rip, 40.0, Along::Warp, [5.0, -3.0]), "as written");
+        for wrong in ["tear", "rip:length", "rip:length=-4", "rip:age=2", "rip:at=5", "rip:colour=3"] {
+            assert!(damage(wrong).is_err(), "{wrong}");
+        }
+        assert!(color("#12345").is_err() && color("c8a060").is_ok(), "colours");
+    }
+}

@@ -1,0 +1,107 @@
+//! What happens to cloth: cut, frayed, burnt, worn, mended.
+
+mod injury;
+mod loose;
+mod wound;
+
+pub(crate) use injury::{Injury, Run, mark, near};
+pub(crate) use wound::Wound;
+
+/// What happened.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// Torn along the grain: threads across it are broken, threads along it may still span the opening.
+    Rip,
+    /// Caught on a nail: torn along the weft and along the warp from one corner, the flap curled.
+    LTear,
+    /// Bitten through by larvae: both systems cut, hardly any fraying.
+    MothHole,
+    /// Burnt through: charred, hardened rim.
+    Burn,
+    /// Worn through, as a knee is: warp gone in an oval, most picks still there, worn all around.
+    WornThrough,
+    /// An edge from which picks have come out: a fringe of ends.
+    Hem,
+    /// Crowns worn off, dye lost, fibres raised.
+    Abrasion,
+}
+
+impl Kind {
+    /// Every kind.
+    pub const ALL: [Self; 7] = [Self::Rip, Self::LTear, Self::MothHole, Self::Burn, Self::WornThrough, Self::Hem, Self::Abrasion];
+
+    /// The name on the command line.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Rip => "rip",
+            Self::LTear => "l-tear",
+            Self::MothHole => "moth-hole",
+            Self::Burn => "burn",
+            Self::WornThrough => "worn-through",
+            Self::Hem => "hem",
+            Self::Abrasion => "abrasion",
+        }
+    }
+
+    /// What people read about it.
+    pub const fn about(self) -> &'static str {
+        match self {
+            Self::Rip => "torn along the grain, some threads still span the opening",
+            Self::LTear => "caught on a nail: torn both ways from a corner, the flap curled",
+            Self::MothHole => "bitten through, both systems cut",
+            Self::Burn => "burnt through, rim charred and hardened",
+            Self::WornThrough => "worn through as a knee is: ends gone, picks still there",
+            Self::Hem => "a frayed edge with a fringe",
+            Self::Abrasion => "crowns worn off, dye lost, fibres raised",
+        }
+    }
+
+    /// The kind of that name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.name() == name)
+    }
+}
+
+/// Which threads a rip runs along.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Along {
+    /// Across the cloth: ends are broken.
+    Weft,
+    /// Up the cloth: picks are broken.
+    Warp,
+}
+
+/// One injury.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Damage {
+    /// What happened.
+    pub kind: Kind,
+    /// Where, mm from the canvas centre, x right, y up.
+    pub at: [f32; 2],
+    /// Length of a rip or of an arm of an L-tear, diameter of a hole, depth of the fringe of a hem; mm.
+    pub length: f32,
+    /// Widest opening of a rip, height of a worn place; mm. Not used by round injuries.
+    pub width: f32,
+    /// Direction of a rip, or which threads stand out of a hem.
+    pub along: Along,
+    /// Share of the threads along a rip or in a worn place that still span it, 0..1.
+    pub surviving: f32,
+    /// 0 fresh, 1 long worn: ends recede, fray and fade, edges curl.
+    pub age: f32,
+}
+
+impl Damage {
+    /// An injury of ordinary size in the middle of the canvas.
+    pub const fn new(kind: Kind) -> Self {
+        let (length, width, surviving, age) = match kind {
+            Kind::Rip => (32.0, 9.0, 0.5, 0.45),
+            Kind::LTear => (16.0, 6.0, 0.15, 0.3),
+            Kind::MothHole => (7.0, 7.0, 0.0, 0.3),
+            Kind::Burn => (10.0, 10.0, 0.0, 0.2),
+            Kind::WornThrough => (30.0, 16.0, 0.75, 0.7),
+            Kind::Hem => (8.0, 8.0, 0.0, 0.5),
+            Kind::Abrasion => (20.0, 20.0, 0.0, 0.6),
+        };
+        Self { kind, at: [0.0, 0.0], length, width, along: Along::Weft, surviving, age }
+    }
+}

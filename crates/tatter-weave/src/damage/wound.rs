@@ -1,0 +1,331 @@
+//! One injury as functions of place: what is gone, what is moved, worn, burnt.
+
+use super::{Along, Damage, Kind};
+use crate::loom::{Family, WARP, WEFT};
+use crate::maths::{exp, length, smoothstep};
+use crate::noise::{normal, pick, plane};
+
+/// Cells before the noise of injuries repeats: farther than any canvas.
+const FAR: [i32; 2] = [1 << 20, 1 << 20];
+
+/// An injury in the cloth's own places, mm, y down.
+#[derive(Debug)]
+pub(crate) struct Wound {
+    pub(crate) damage: Damage,
+    at: [f32; 2],
+    /// Distances of neighbouring ends and picks.
+    pitch: [f32; 2],
+    pub(crate) seed: u64,
+    discs: Vec<[f32; 3]>,
+}
+
+impl Wound {
+    pub(crate) fn new(damage: Damage, centre: [f32; 2], pitch: [f32; 2], seed: u64) -> Self {
+        let at = [centre[0] + damage.at[0], centre[1] - damage.at[1]];
+        let mut wound = Self { damage, at, pitch, seed, discs: Vec::new() };
+        wound.discs = wound.discs();
+        wound
+    }
+
+    /// A moth's meal: one to four bites.
+    fn discs(&self) -> Vec<[f32; 3]> {
+        let r = 0.5 * self.damage.length;
+        let count = 1 + (pick(self.seed ^ 1, 0, 0) * 3.4) as i32;
+        let mut discs = vec![[0.0, 0.0, 0.78 * r]];
+        for k in 1..count {
+            let (s, c) = crate::maths::sin_cos_turns(pick(self.seed ^ 1, k, 1));
+            let own = r * (0.3 + 0.3 * pick(self.seed ^ 1, k, 2));
+            discs.push([c * (r - own), s * (r - own), own]);
+        }
+        discs
+    }
+
+    fn noise(&self, stream: u64, x: f32, y: f32) -> f32 {
+        plane(self.seed ^ (stream << 8), [x, y], FAR)
+    }
+
+    fn mean_pitch(&self) -> f32 {
+        (self.pitch[0] * self.pitch[1]).sqrt()
+    }
+
+    /// Along the injury and across it, mm from its middle.
+    fn local(&self, place: [f32; 2]) -> [f32; 2] {
+        let (x, y) = (place[0] - self.at[0], place[1] - self.at[1]);
+        if self.damage.along == Along::Weft { [x, y] } else { [-y, x] }
+    }
+
+    /// The family that a rip breaks, or whose threads a hem's fringe is made of.
+    pub(crate) const fn across(&self) -> Family {
+        match self.damage.along {
+            Along::Weft => WARP,
+            Along::Warp => WEFT,
+        }
+    }
+
+    /// Opening of a rip without its roughness: what pushes cloth aside.
+    fn lens(&self, u: f32) -> f32 {
+        let share = 2.0 * u / self.damage.length;
+        let lens = (1.0 - share * share).max(0.0);
+        self.damage.width * lens * (1.0 + 0.25 * self.noise(30, u / (0.3 * self.damage.length), 0.5))
+    }
+
+    /// Opening and middle of a rip `u` along it.
+    fn opening(&self, u: f32) -> [f32; 2] {
+        let share = 2.0 * u / self.damage.length;
+        let lens = (1.0 - share * share).max(0.0);
+        let rough = 1.0 + 0.30 * self.noise(1, u / 3.0, 0.5) + 0.16 * self.noise(2, u / 0.9, 0.5);
+        let pitch = self.pitch[1 - self.across()];
+        let middle = pitch * (1.5 * self.noise(3, u / 6.0, 0.5) + 0.7 * self.noise(4, u / 1.2, 0.5));
+        // Blunt in the middle, pointed at the tips.
+        [self.damage.width * lens.sqrt() * (0.35 + 0.65 * lens.sqrt()) * rough, middle]
+    }
+
+    fn blob(&self, x: f32, y: f32, rough: f32) -> f32 {
+        let r = length(x, y).max(1e-4);
+        let (c, s) = (x / r, y / r);
+        let wave = 0.20 * self.noise(5, 1.2 * c + 9.0, 1.2 * s) + 0.12 * self.noise(6, 3.5 * c, 3.5 * s + 5.0);
+        0.5 * self.damage.length * (1.0 + rough * wave) - r
+    }
+
+    /// Mm inside the injury; negative outside, about as far as its rim is.
+    pub(crate) fn depth(&self, place: [f32; 2]) -> f32 {
+        let [u, v] = self.local(place);
+        match self.damage.kind {
+            Kind::Rip => {
+                let [open, middle] = self.opening(u);
+                let beyond = u.abs() - 0.5 * self.damage.length;
+                if beyond > 0.0 { -length(beyond, v - middle) } else { 0.5 * open - (v - middle).abs() }
+            }
+            Kind::LTear => self.arms(u, v).0,
+            Kind::MothHole => {
+                let (nx, ny) = (0.35 * self.noise(7, u / 1.1, v / 1.1), 0.35 * self.noise(8, u / 1.1, v / 1.1));
+                self.discs.iter().map(|d| d[2] - length(u + nx - d[0], v + ny - d[1])).fold(f32::MIN, f32::max)
+            }
+            Kind::Burn | Kind::Abrasion => self.blob(u, v, 1.0),
+            Kind::WornThrough => {
+                let aspect = self.damage.length / self.damage.width.max(0.1);
+                let edge = self.blob(u, v * aspect, 1.2);
+                // Shorter way out across than along.
+                edge * (1.0 / aspect).max(0.4)
+            }
+            Kind::Hem => v - self.hem_edge(u),
+        }
+    }
+
+    /// Where a hem's woven part ends.
+    fn hem_edge(&self, u: f32) -> f32 {
+        let pitch = self.pitch[1 - self.across()];
+        pitch * (2.5 * self.noise(9, u / 14.0, 0.5) + 1.2 * self.noise(10, u / 3.0, 0.5)) - 0.3 * self.damage.length
+    }
+
+    /// Arms of an L-tear from the corner to the right and upwards: depth, and place along the nearer arm 0..1.
+    fn arms(&self, u: f32, v: f32) -> (f32, f32) {
+        let arm = |along: f32, off: f32, stream: u64| {
+            let t = along / self.damage.length;
+            let middle =
+                self.mean_pitch() * (1.2 * self.noise(stream, along / 5.0, 0.5) + 0.5 * self.noise(stream + 1, along, 0.5));
+            let open = 0.5 * self.damage.width * (1.0 - t).max(0.0) * (1.0 + 0.25 * self.noise(stream + 2, along / 2.0, 0.5));
+            if t > 1.0 {
+                -length(along - self.damage.length, off)
+            } else if t < 0.0 {
+                open.min(0.4 * self.damage.width) - length(along, off)
+            } else {
+                0.5 * open - (off - middle).abs()
+            }
+        };
+        let (a, b) = (arm(u, v, 11), arm(-v, u, 15));
+        if a > b { (a, u / self.damage.length) } else { (b, -v / self.damage.length) }
+    }
+
+    /// Whether a thread is broken away at a place.
+    pub(crate) fn gone(&self, family: Family, thread: i32, place: [f32; 2]) -> bool {
+        let [u, v] = self.local(place);
+        let own = self.pitch[1 - family];
+        let step = |stream: u64| own * 0.5 * normal(self.seed ^ (stream << 16) ^ family as u64, thread, 1);
+        match self.damage.kind {
+            Kind::Abrasion => false,
+            Kind::Rip => {
+                let [open, middle] = self.opening(u);
+                let half = 0.5 * open * (1.0 - self.spread());
+                if family == self.across() {
+                    open > 0.0 && (v - middle - 0.6 * step(1)).abs() < half + 0.2 * own
+                } else {
+                    // Threads along the rip: those in the opening are loose; age pulls more of them out of the rim.
+                    (v - middle).abs() < half + self.pulled(u, own) && self.snapped(thread, u, v - middle, half)
+                }
+            }
+            Kind::LTear => {
+                let (depth, _) = self.arms(u, v);
+                depth + 0.25 * step(2).abs() > 0.0
+                    && (pick(self.seed ^ 77, thread, family as i32) >= self.damage.surviving || depth > 0.3 * self.damage.width)
+            }
+            Kind::MothHole => self.depth(place) + 0.45 * step(3) > 0.0,
+            Kind::Burn => self.depth(place) + 0.2 * step(4) > 0.0,
+            Kind::WornThrough => {
+                let depth = self.depth(place);
+                if family == WARP {
+                    depth + 1.2 * step(5) > 0.0
+                } else {
+                    depth > 0.0 && self.snapped(thread, u, v, 0.5 * self.damage.width)
+                }
+            }
+            Kind::Hem => {
+                let past = v - self.hem_edge(u);
+                if family == self.across() {
+                    past > self.damage.length * (0.35 + 0.75 * pick(self.seed ^ 78, thread, 3))
+                } else {
+                    past > 0.15 * own * normal(self.seed ^ 79, thread, 4)
+                }
+            }
+        }
+    }
+
+    /// How far threads along a rip have come out of its rim.
+    fn pulled(&self, u: f32, pitch: f32) -> f32 {
+        self.damage.age * pitch * (2.0 + 2.5 * self.noise(19, u / 4.0, 0.5)).max(0.0)
+    }
+
+    /// A thread along the opening that did not survive: gone, or snapped with its two tails left hanging.
+    fn snapped(&self, thread: i32, u: f32, v: f32, half: f32) -> bool {
+        let level = (v / half.max(0.1)).abs().min(1.0);
+        let chance = |k: i32| pick(self.seed ^ 80, thread, k);
+        if chance(0) < self.damage.surviving + 0.35 * (1.0 - self.damage.surviving) * level * level {
+            return false;
+        }
+        if chance(1) < 0.3 {
+            return true;
+        }
+        let span = 0.5 * self.damage.length * (1.0 - level * level).max(0.05).sqrt();
+        let place = span * 0.8 * (2.0 * chance(2) - 1.0);
+        (u - place).abs() < span * (0.12 + 0.6 * chance(3))
+    }
+
+    /// Share of an opening that comes from cloth pushed aside; the rest is thread that is gone.
+    const fn spread(&self) -> f32 {
+        match self.damage.kind {
+            Kind::Rip => 0.38,
+            Kind::LTear => 0.6,
+            _ => 0.0,
+        }
+    }
+
+    /// How far woven cloth is moved: x, y, up; mm.
+    pub(crate) fn shift(&self, place: [f32; 2]) -> [f32; 3] {
+        let [u, v] = self.local(place);
+        let [du, dv, dz] = match self.damage.kind {
+            Kind::Rip => {
+                let [open, middle] = self.opening(u);
+                let off = v - middle;
+                let reach = (0.5 * self.damage.width).max(4.0 * self.mean_pitch());
+                let near = exp(-off.abs() / reach);
+                let side = if off < 0.0 { -1.0 } else { 1.0 };
+                let curl = self.curl(off.abs() - 0.25 * open, u) * smoothstep(0.0, 0.35 * self.damage.width, open);
+                [0.0, side * 0.5 * self.lens(u) * self.spread() * near, curl]
+            }
+            Kind::LTear => self.flap(u, v),
+            Kind::MothHole | Kind::WornThrough | Kind::Burn => [0.0, 0.0, 0.6 * self.curl(-self.depth(place), u + v)],
+            Kind::Hem => {
+                let back = self.hem_edge(u) - v;
+                [
+                    0.3 * self.mean_pitch() * self.noise(20, u / 5.0, v / 5.0) * exp(-back.max(0.0) / 3.0),
+                    0.0,
+                    0.8 * self.curl(back, u),
+                ]
+            }
+            Kind::Abrasion => [0.0; 3],
+        };
+        if self.damage.along == Along::Weft { [du, dv, dz] } else { [dv, -du, dz] }
+    }
+
+    /// An edge lifts over its last millimetres, unevenly along the rim.
+    fn curl(&self, back: f32, along: f32) -> f32 {
+        let strip = 1.5 + 2.5 * self.damage.age + 2.0 * self.mean_pitch();
+        let u = (back.max(0.0) / strip).min(1.0);
+        let height = (0.15 + 0.65 * self.damage.age) * (0.55 + 0.45 * self.noise(21, along / 7.0, 0.5));
+        height * (1.0 - u) * (1.0 - u)
+    }
+
+    /// The quadrant between the arms of an L-tear is pulled away from the corner and curls up.
+    fn flap(&self, u: f32, v: f32) -> [f32; 3] {
+        let l = self.damage.length;
+        let inside = u > 0.0 && v < 0.0;
+        let r = (u.abs() + v.abs()) / l;
+        let near = (1.0 - r).max(0.0);
+        let pull = 0.42 * self.damage.width * near * near;
+        if inside {
+            let lift = (0.35 + 0.8 * self.damage.age) * near * near * (1.0 + 0.3 * self.noise(22, u / 5.0, v / 5.0));
+            [pull, -pull, lift]
+        } else {
+            // The two sides of the corner give way outwards; no step where no tear parts them.
+            let away = 0.18 * self.damage.width * near * near;
+            let soft = 0.25 * l;
+            let left = if v < 0.0 { f32::from(u8::from(u <= 0.0)) } else { smoothstep(soft, -soft, u) };
+            let down = if u > 0.0 { f32::from(u8::from(v >= 0.0)) } else { smoothstep(-soft, soft, v) };
+            [-away * left, away * down, 0.0]
+        }
+    }
+
+    /// How worn the thread is, 0..1.
+    pub(crate) fn worn(&self, place: [f32; 2]) -> f32 {
+        let age = self.damage.age;
+        let ragged = |mm: f32| 0.5 * self.noise(23, place[0] / mm, place[1] / mm);
+        match self.damage.kind {
+            Kind::Abrasion => {
+                let share = self.depth(place) / (0.30 * self.damage.length);
+                smoothstep(-0.2, 1.1, share + 0.35 * ragged(1.4) + 0.25 * ragged(4.0)) * (0.4 + 0.6 * age)
+            }
+            Kind::WornThrough => smoothstep(-7.0, 0.5, self.depth(place) + 2.0 * ragged(2.0)) * (0.35 + 0.65 * age),
+            Kind::Rip | Kind::LTear | Kind::Hem => smoothstep(-2.5, 0.5, self.depth(place) + ragged(1.0)) * 0.7 * age,
+            Kind::MothHole => smoothstep(-0.9, 0.2, self.depth(place) + 0.4 * ragged(0.6)) * 0.35,
+            Kind::Burn => 0.0,
+        }
+    }
+
+    /// How burnt the thread is, 0..1: black at the rim, scorched farther out.
+    pub(crate) fn burnt(&self, place: [f32; 2]) -> f32 {
+        if self.damage.kind != Kind::Burn {
+            return 0.0;
+        }
+        let rim = 0.6 + 0.08 * self.damage.length;
+        let depth = self.depth(place)
+            + rim
+                * (0.55 * self.noise(24, place[0] / 1.3, place[1] / 1.3) + 0.3 * self.noise(25, place[0] / 0.4, place[1] / 0.4));
+        // Black within the rim, brown over three more.
+        if depth > -rim { 0.55 + 0.45 * smoothstep(-rim, 0.0, depth) } else { 0.55 * exp((depth + rim) / (1.1 * rim)) }
+    }
+
+    /// Where the patch lies: 1 in and around the injury, soft at its rim.
+    pub(crate) fn cover(&self, place: [f32; 2]) -> f32 {
+        let pitch = self.mean_pitch();
+        let rim = match self.damage.kind {
+            Kind::Rip => 0.5 * self.damage.width + 5.0 * pitch,
+            Kind::LTear => 0.45 * self.damage.width + 4.0 * pitch,
+            Kind::MothHole => 3.0 * pitch,
+            Kind::Burn => 2.2 + 0.28 * self.damage.length,
+            Kind::WornThrough => 5.5,
+            Kind::Hem => 6.0 * pitch,
+            Kind::Abrasion => 0.12 * self.damage.length,
+        };
+        smoothstep(-rim - 2.0 * pitch, -rim + 0.5 * pitch, self.depth(place))
+    }
+
+    /// Half the side of a square about `at` beyond which nothing is changed, mm.
+    pub(crate) fn reach(&self) -> f32 {
+        match self.damage.kind {
+            Kind::Rip => 0.5 * self.damage.length + 3.0 * self.damage.width + 6.0 * self.mean_pitch(),
+            Kind::LTear => 1.3 * self.damage.length + self.damage.width,
+            Kind::Hem => 1e4,
+            _ => 0.75 * self.damage.length + 10.0,
+        }
+    }
+
+    /// The injury's middle, mm.
+    pub(crate) const fn middle(&self) -> [f32; 2] {
+        self.at
+    }
+
+    /// Greatest sideways move, mm.
+    pub(crate) fn greatest_shift(&self) -> f32 {
+        0.5 * self.damage.width.max(1.0) * self.spread() * 1.5 + 0.6
+    }
+}

@@ -1,0 +1,11 @@
+//! From threads to texels: tubes into a buffer of samples, samples into texels, loose fibres over them by exact coverage.
+
+mod fibre;
+mod segment;
+mod style;
+mod tile;
+
+pub(crate) use fibre::Fibre;
+pub(crate) use segment::{Node, Yarn};
+pub(crate) use style::Style;
+pub(crate) use tile::{Grid, Texel, Tile};

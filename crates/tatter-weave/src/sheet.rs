@@ -1,0 +1,117 @@
+//! The skin of a yarn unrolled: fibres laid side by side, wandering in and out, as heights and shades.
+//!
+//! After the fibre bundles of Zhao, Luan, Bala, "Fitting Procedural Yarn Models for Realistic Cloth Rendering" (2016): fibres
+//! migrate between the heart and the surface, so each shows for a part of its length.
+
+use tatter_core::rng::Rng;
+
+use crate::maths::sin_cos_turns;
+
+/// Texels around a yarn and along it.
+const AROUND: usize = 256;
+const ALONG: usize = 512;
+
+/// Heights 0..1 and shades -1..1 of a yarn's skin, repeating both ways.
+#[derive(Debug)]
+pub(crate) struct Sheet {
+    texels: Vec<[f32; 2]>,
+}
+
+/// Length of the sheet as a multiple of the yarn's diameter.
+pub(crate) const LENGTH_IN_DIAMETERS: f32 = 70.0;
+
+impl Sheet {
+    /// Of a yarn of that diameter and fibre diameter, both mm, seen by samples `sample_mm` wide.
+    pub(crate) fn new(diameter: f32, fibre: f32, sample_mm: f32, seed: u64) -> Self {
+        let round = std::f32::consts::PI * diameter;
+        let visible = (round / fibre).clamp(10.0, 110.0);
+        // Breadth of a ridge in texels, and steps of the wander.
+        let half = 0.62 * AROUND as f32 / visible;
+        let mut texels = vec![[0.0f32, 0.0]; AROUND * ALONG];
+        let mut rng = Rng::new(seed ^ 0x5EE7);
+        for _ in 0..(visible * 2.6) as usize {
+            lay(&mut texels, half, &mut rng);
+        }
+        let mut sheet = Self { texels };
+        sheet.level();
+        sheet.soften((0.5 * sample_mm / round * AROUND as f32) as usize);
+        sheet
+    }
+
+    /// Stretch heights to 0..1.
+    fn level(&mut self) {
+        let (mut low, mut high) = (f32::MAX, f32::MIN);
+        for [h, _] in &self.texels {
+            low = low.min(*h);
+            high = high.max(*h);
+        }
+        let scale = 1.0 / (high - low).max(1e-6);
+        for [h, _] in &mut self.texels {
+            *h = (*h - low) * scale;
+        }
+    }
+
+    /// Box filter around the yarn, for samples wider than fibres.
+    fn soften(&mut self, radius: usize) {
+        if radius == 0 {
+            return;
+        }
+        let radius = radius.min(AROUND / 4);
+        let share = 1.0 / (2 * radius + 1) as f32;
+        for row in self.texels.chunks_mut(AROUND) {
+            let source = row.to_vec();
+            for (x, target) in row.iter_mut().enumerate() {
+                let mut sum = [0.0f32; 2];
+                for k in 0..=2 * radius {
+                    let [h, s] = source[(x + AROUND + k - radius) % AROUND];
+                    sum = [sum[0] + h, sum[1] + s];
+                }
+                *target = [sum[0] * share, sum[1] * share];
+            }
+        }
+    }
+
+    /// Height and shade at `around` turns and `along` sheet lengths.
+    pub(crate) fn at(&self, around: f32, along: f32) -> [f32; 2] {
+        let x = (around - around.floor()) * AROUND as f32;
+        let y = (along - along.floor()) * ALONG as f32;
+        let (x0, y0) = (x as usize, y as usize);
+        let (fx, fy) = (x - x0 as f32, y - y0 as f32);
+        let (xa, xb) = (x0 % AROUND, (x0 + 1) % AROUND);
+        let (ya, yb) = ((y0 % ALONG) * AROUND, ((y0 + 1) % ALONG) * AROUND);
+        let (a, b, c, d) = (self.texels[ya + xa], self.texels[ya + xb], self.texels[yb + xa], self.texels[yb + xb]);
+        [0, 1].map(|k| {
+            let top = a[k] + (b[k] - a[k]) * fx;
+            let bottom = c[k] + (d[k] - c[k]) * fx;
+            top + (bottom - top) * fy
+        })
+    }
+}
+
+/// Lay one fibre: it wanders sideways and sinks in and out; the highest at a place shows.
+fn lay(texels: &mut [[f32; 2]], half: f32, rng: &mut Rng) {
+    let place = rng.range(0.0, AROUND as f32);
+    let slant = 0.045 * rng.normal();
+    let (start, run) = (rng.below(ALONG), ALONG * 55 / 100 + rng.below(ALONG * 4 / 10));
+    let sway = [rng.range(0.6, 2.2) * half, rng.range(0.3, 0.9) * half];
+    let (phase, waves) = ([rng.unit(), rng.unit(), rng.unit()], [rng.range(1.0, 2.6), rng.range(3.0, 7.0), rng.range(1.0, 3.5)]);
+    let (level, shade) = (rng.range(0.0, 0.7), (rng.normal() * 0.5).clamp(-1.0, 1.0));
+    let own = half * rng.range(0.75, 1.25);
+    for step in 0..run {
+        let t = step as f32 / ALONG as f32;
+        let ends = (8.0 * step.min(run - 1 - step) as f32 / run as f32).min(1.0);
+        let wander = sway[0] * sin_cos_turns(waves[0] * t + phase[0]).0 + sway[1] * sin_cos_turns(waves[1] * t + phase[1]).0;
+        let middle = place + slant * step as f32 + wander;
+        let up = level + 0.45 * sin_cos_turns(waves[2] * t + phase[2]).0 - 0.6 * (1.0 - ends);
+        let row = (start + step) % ALONG * AROUND;
+        let (from, to) = ((middle - own).ceil() as i32, (middle + own).floor() as i32);
+        for x in from..=to {
+            let off = (x as f32 - middle) / own;
+            let height = up + 0.8 * (1.0 - off * off).max(0.0).sqrt();
+            let texel = &mut texels[row + x.rem_euclid(AROUND as i32) as usize];
+            if height > texel[0] {
+                *texel = [height, shade];
+            }
+        }
+    }
+}

@@ -1,0 +1,209 @@
+//! Cloth to maps: the whole chain.
+
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Image, Size, Unit};
+use tatter_core::task::{Cancelled, Task};
+use tatter_core::units::MmPerTexel;
+
+use crate::cloth::{Cloth, ClothError};
+use crate::damage::{Damage, Injury, Wound};
+use crate::geometry::{Geometry, solve};
+use crate::layer::Layer;
+use crate::loom::Loom;
+use crate::raster::Style;
+use crate::render::{Maps, Scene, render};
+
+/// Intact cloth that repeats.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TileSpec {
+    /// The cloth.
+    pub cloth: Cloth,
+    /// Side of the square maps, texels.
+    pub side: usize,
+    /// About how wide, mm: moved to whole repeats of the weave.
+    pub width_mm: f32,
+    /// Everything random follows from it.
+    pub seed: u64,
+}
+
+/// A woven cloth.
+#[derive(Clone, Debug)]
+pub struct Woven {
+    /// Its maps.
+    pub maps: Maps,
+    /// Size of a texel.
+    pub scale: MmPerTexel,
+    /// The cloth as woven: the setting may have moved a little to fit the square.
+    pub cloth: Cloth,
+    /// Its geometry.
+    pub geometry: Geometry,
+}
+
+/// Why nothing was woven.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum WeaveError {
+    /// The cloth.
+    #[error(transparent)]
+    Cloth(#[from] ClothError),
+    /// Threads finer than texels.
+    #[error("threads {pitch_mm:.3} mm apart are lost on texels of {scale_mm:.3} mm: a texel may be {most_mm:.3} mm at most")]
+    Coarse {
+        /// Distance of threads.
+        pitch_mm: f32,
+        /// Size of a texel.
+        scale_mm: f32,
+        /// Largest texel.
+        most_mm: f32,
+    },
+    /// A canvas that cannot be.
+    #[error("a canvas of {0} texels cannot be made")]
+    Canvas(Size),
+    /// Stopped.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+impl Explain for WeaveError {
+    fn next(&self) -> String {
+        match self {
+            Self::Cloth(error) => error.next(),
+            Self::Coarse { .. } => "Ask for more texels, or a smaller piece of cloth".to_owned(),
+            Self::Canvas(_) => "Ask for 16 to 16384 texels a side".to_owned(),
+            Self::Cancelled(_) => "Start again when ready".to_owned(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        Class::Request
+    }
+}
+
+/// Weave intact cloth that repeats without a seam.
+///
+/// Memory at 4096²: 46 bytes a texel for the maps (0.8 GB) and as much as 0.2 GB at work.
+///
+/// # Errors
+/// When the cloth cannot be woven or its threads are finer than texels.
+pub fn weave_tile(spec: &TileSpec, task: &Task) -> Result<Woven, WeaveError> {
+    canvas(Size::new(spec.side, spec.side))?;
+    spec.cloth.check()?;
+    let mut cloth = spec.cloth.clone();
+    let (period, width) = repeats(&cloth, spec.width_mm);
+    cloth.picks_per_cm.0 = 10.0 * period[1] as f32 / width;
+    let geometry = solve(&cloth)?;
+    let scale = MmPerTexel(width / spec.side as f32);
+    let samples = samples(&geometry, scale)?;
+    let loom = Loom::new(&cloth, &geometry, period, spec.seed);
+    let styles = loom.threads.iter().map(|t| Style::new(t, scale.get() / samples as f32, spec.seed)).collect();
+    let scene = Scene {
+        floor: loom.floor,
+        layers: vec![Layer::new(loom, &geometry, scale)],
+        styles,
+        origin: [0.0, 0.0],
+        size: Size::new(spec.side, spec.side),
+        scale,
+        samples,
+        tiles: true,
+    };
+    Ok(Woven { maps: render(&scene, task)?, scale, cloth, geometry })
+}
+
+/// Cloth with injuries, for a patch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PatchSpec {
+    /// The cloth.
+    pub cloth: Cloth,
+    /// Side of the square canvas, texels.
+    pub side: usize,
+    /// Width of the canvas, mm.
+    pub width_mm: f32,
+    /// What happened.
+    pub damage: Vec<Damage>,
+    /// Everything random follows from it. The cloth is that of a tile with the same seed, shifted.
+    pub seed: u64,
+}
+
+/// Weave cloth and injure it. The cover is 1 in and around the injuries.
+///
+/// Memory as [`weave_tile`].
+///
+/// # Errors
+/// When the cloth cannot be woven or its threads are finer than texels.
+pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>), WeaveError> {
+    let size = Size::new(spec.side, spec.side);
+    canvas(size)?;
+    let geometry = solve(&spec.cloth)?;
+    let scale = MmPerTexel(spec.width_mm / spec.side as f32);
+    let samples = samples(&geometry, scale)?;
+    let loom = Loom::new(&spec.cloth, &geometry, NEVER, spec.seed);
+    let styles: Vec<Style> = loom.threads.iter().map(|t| Style::new(t, scale.get() / samples as f32, spec.seed)).collect();
+    // Far from the first thread, so that no thread on the canvas has a number below zero.
+    let middle = [0, 1].map(|f| HOME * loom.threads[f].pitch);
+    let half = 0.5 * spec.width_mm;
+    let origin = middle.map(|m| m - half);
+    let pitch = [0, 1].map(|f| loom.threads[f].pitch);
+    let floor = loom.floor;
+    let mut layer = Layer::new(loom, &geometry, scale);
+    layer.wounds = (0u64..)
+        .zip(&spec.damage)
+        .map(|(n, damage)| Wound::new(*damage, middle, pitch, spec.seed.wrapping_mul(0x2545_F491_4F6C_DD1D) ^ n))
+        .collect();
+    if !layer.wounds.is_empty() {
+        let mut bounds = [f32::MAX, f32::MAX, f32::MIN, f32::MIN];
+        for wound in &layer.wounds {
+            let (m, r) = (wound.middle(), wound.reach());
+            bounds = [bounds[0].min(m[0] - r), bounds[1].min(m[1] - r), bounds[2].max(m[0] + r), bounds[3].max(m[1] + r)];
+        }
+        let canvas = [origin[0] - 4.0, origin[1] - 4.0, origin[0] + spec.width_mm + 4.0, origin[1] + spec.width_mm + 4.0];
+        bounds = [bounds[0].max(canvas[0]), bounds[1].max(canvas[1]), bounds[2].min(canvas[2]), bounds[3].min(canvas[3])];
+        layer.injury = Some(task.stage("damage", || Injury::new(&layer, bounds, &styles)));
+    }
+    let scene = Scene { layers: vec![layer], styles, origin, size, scale, samples, floor, tiles: false };
+    let maps = render(&scene, task)?;
+    let wounds = &scene.layers[0].wounds;
+    let cover = Image::from_fn(spec.side, spec.side, |x, y| {
+        let place = [origin[0] + (x as f32 + 0.5) * scale.get(), origin[1] + (y as f32 + 0.5) * scale.get()];
+        Unit(wounds.iter().map(|w| w.cover(place)).fold(0.0, f32::max))
+    });
+    let cover = if wounds.is_empty() { Image::filled(spec.side, spec.side, Unit(1.0)) } else { cover };
+    Ok((Woven { maps, scale, cloth: spec.cloth.clone(), geometry }, cover))
+}
+
+/// Threads after which a patch's cloth repeats: more than any canvas shows.
+const NEVER: [i32; 2] = [1 << 12, 1 << 12];
+/// The thread in the middle of a patch's canvas.
+const HOME: f32 = 2048.0;
+
+/// Ends and picks of a square about `width` mm wide, whole repeats both ways, and its width: the count of ends within an
+/// eighth of what is asked that changes the picks least.
+fn repeats(cloth: &Cloth, width: f32) -> ([i32; 2], f32) {
+    let repeat = [cloth.weave.ends() as i32, cloth.weave.picks() as i32];
+    let pitch = [10.0 / cloth.ends_per_cm.get(), 10.0 / cloth.picks_per_cm.get()];
+    let asked = (width / (pitch[0] * repeat[0] as f32)).round().max(1.0) as i32;
+    let mut best = ([0, 0], 0.0, f32::MAX);
+    for count in (asked - asked / 8).max(1)..=asked + asked / 8 {
+        let ends = count * repeat[0];
+        let side = ends as f32 * pitch[0];
+        let picks = (side / (pitch[1] * repeat[1] as f32)).round().max(1.0) as i32 * repeat[1];
+        let miss = (side / (picks as f32 * pitch[1]) - 1.0).abs() + 1e-4 * (count - asked).abs() as f32 / asked as f32;
+        if miss < best.2 {
+            best = ([ends, picks], side, miss);
+        }
+    }
+    (best.0, best.1)
+}
+
+fn canvas(size: Size) -> Result<(), WeaveError> {
+    let fits = |side: usize| (16..=16384).contains(&side);
+    if fits(size.width) && fits(size.height) { Ok(()) } else { Err(WeaveError::Canvas(size)) }
+}
+
+/// Samples a texel each way: edges of yarns need 16 levels where a yarn is a few texels wide, 9 where it is many.
+fn samples(geometry: &Geometry, scale: MmPerTexel) -> Result<usize, WeaveError> {
+    let pitch_mm = geometry.warp.pitch.min(geometry.weft.pitch);
+    if scale.get() > pitch_mm {
+        return Err(WeaveError::Coarse { pitch_mm, scale_mm: scale.get(), most_mm: pitch_mm });
+    }
+    let breadth = geometry.warp.breadth.min(geometry.weft.breadth) / scale.get();
+    Ok(if breadth > 10.0 { 3 } else { 4 })
+}

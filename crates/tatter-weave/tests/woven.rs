@@ -1,0 +1,126 @@
+//! Woven maps against what was asked for: open area, thread counts, seams, one result on any number of threads.
+
+use tatter_core::image::{Image, Size};
+use tatter_core::task::Task;
+use tatter_weave::{Cloth, Damage, Dye, Kind, PatchSpec, TileSpec, WeaveError, Woven, stock, weave_patch, weave_tile};
+
+/// A starting cloth without anything random: a drawing.
+fn even(name: &str) -> Option<Cloth> {
+    let mut cloth = stock(name)?;
+    cloth.unevenness = 0.0;
+    for yarn in [&mut cloth.warp, &mut cloth.weft] {
+        (yarn.irregularity, yarn.slubs_per_m, yarn.hairiness) = (0.0, 0.0, 0.0);
+    }
+    Some(cloth)
+}
+
+fn tile(cloth: Cloth, side: usize, width_mm: f32) -> Result<Woven, WeaveError> {
+    weave_tile(&TileSpec { cloth, side, width_mm, seed: 7 }, &Task::new())
+}
+
+#[test]
+fn open_area_is_the_closed_form() {
+    // (1 - b1/p1)(1 - b2/p2), algorithms of Peirce's cover; our yarns change breadth by up to 8 % between crown and dive.
+    let woven = tile(even("gauze").unwrap(), 512, 12.0).unwrap();
+    let open = 1.0 - woven.maps.opacity.texels().iter().map(|o| o.0).sum::<f32>() / (512.0 * 512.0);
+    let closed = woven.geometry.open_area;
+    assert!((open / closed - 1.0).abs() < 0.05, "open {open}, closed form {closed}");
+}
+
+#[test]
+fn as_many_threads_as_asked_for() {
+    let woven = tile(stock("canvas").unwrap(), 384, 20.0).unwrap();
+    let mut ids: Vec<u32> = woven.maps.thread_id.texels().iter().copied().filter(|id| *id > 0).collect();
+    ids.sort_unstable();
+    ids.dedup();
+    let ends = ids.iter().filter(|id| *id % 2 == 1).count() as f32;
+    let picks = ids.iter().filter(|id| *id % 2 == 0).count() as f32;
+    let cm = woven.scale.get() * 38.4;
+    let (per_cm, per_cm_picks) = (ends / cm, picks / cm);
+    assert!((per_cm / woven.cloth.ends_per_cm.get() - 1.0).abs() < 1e-3, "{per_cm} ends per cm");
+    assert!((per_cm_picks / woven.cloth.picks_per_cm.get() - 1.0).abs() < 1e-3, "{per_cm_picks} picks per cm");
+    // The square closes with whole repeats at the price of at most 2 % in the picks.
+    assert!((woven.cloth.picks_per_cm.get() / 13.0 - 1.0).abs() < 0.02, "{} picks", woven.cloth.picks_per_cm);
+}
+
+/// Mean step between neighbouring columns `a` and `b`, and the same for rows.
+fn steps(image: &Image<f32>, a: usize, b: usize) -> [f32; 2] {
+    let n = image.width();
+    let across = (0..n).map(|y| (image.get(a, y) - image.get(b, y)).abs()).sum::<f32>() / n as f32;
+    let down = (0..n).map(|x| (image.get(x, a) - image.get(x, b)).abs()).sum::<f32>() / n as f32;
+    [across, down]
+}
+
+#[test]
+fn the_seam_of_a_tile_is_no_step() {
+    for name in ["linen", "denim", "herringbone"] {
+        let woven = tile(stock(name).unwrap(), 256, 10.0).unwrap();
+        for image in [woven.maps.height.map(|h| h.0), woven.maps.base_color.map(|c| c.0[0]), woven.maps.occlusion.map(|o| o.0)] {
+            let seam = steps(&image, 255, 0);
+            let usual: Vec<[f32; 2]> = (0..255).map(|k| steps(&image, k, k + 1)).collect();
+            for axis in [0, 1] {
+                let most = usual.iter().fold(0.0f32, |m, s| m.max(s[axis]));
+                assert!(seam[axis] <= 1.05 * most, "{name}: step {} at the seam, {most} at most within", seam[axis]);
+            }
+        }
+    }
+}
+
+/// All maps of a torn cloth as bits.
+fn torn() -> Result<Vec<u32>, WeaveError> {
+    let cloth = stock("canvas").ok_or(WeaveError::Canvas(Size::default()))?;
+    let spec = PatchSpec { cloth, side: 300, width_mm: 45.0, damage: vec![Damage::new(Kind::Rip)], seed: 11 };
+    let (woven, cover) = weave_patch(&spec, &Task::new())?;
+    let maps = woven.maps;
+    let floats = maps.height.texels().iter().map(|h| h.0).chain(cover.texels().iter().map(|c| c.0));
+    let colors = maps.base_color.texels().iter().flat_map(|c| c.0);
+    Ok(floats.chain(colors).chain(maps.occlusion.texels().iter().map(|o| o.0)).map(f32::to_bits).collect())
+}
+
+#[test]
+fn one_thread_and_five_weave_the_same_cloth() {
+    let on = |threads: usize| rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap().install(torn).unwrap();
+    assert!(on(1) == on(5), "the same seed gave two cloths");
+}
+
+#[test]
+fn every_damage_opens_or_marks_the_cloth() {
+    let cloth = || {
+        let mut cloth = stock("canvas").unwrap();
+        cloth.warp.dye = Dye { depth: 0.2, ..cloth.warp.dye };
+        cloth
+    };
+    let weave = |damage: Vec<Damage>| {
+        weave_patch(&PatchSpec { cloth: cloth(), side: 256, width_mm: 48.0, damage, seed: 3 }, &Task::new()).unwrap()
+    };
+    let (intact, _) = weave(Vec::new());
+    let open = |w: &Woven| 1.0 - w.maps.opacity.texels().iter().map(|o| o.0).sum::<f32>() / 65536.0;
+    for kind in Kind::ALL {
+        let (woven, cover) = weave(vec![Damage::new(kind)]);
+        let more = open(&woven) - open(&intact);
+        assert!(kind == Kind::Abrasion || more > 0.004, "{kind:?} opens {more} more");
+        let (mut stray, mut changed) = (0, 0);
+        for at in 0..65536 {
+            let color = |w: &Woven| w.maps.base_color.texels()[at].0[0];
+            let opacity = |w: &Woven| w.maps.opacity.texels()[at].0;
+            let differ = (color(&woven) - color(&intact)).abs() > 0.06 || (opacity(&woven) - opacity(&intact)).abs() > 0.4;
+            changed += usize::from(differ);
+            stray += usize::from(differ && cover.texels()[at].0 < 0.01);
+        }
+        assert!(changed > 300, "{kind:?} changes {changed} texels");
+        // Torn cloth is pushed aside a little farther out than the patch needs to show.
+        let most = if matches!(kind, Kind::Rip | Kind::LTear | Kind::Hem) { 0.35 } else { 0.1 };
+        assert!(share(stray, changed) < most, "{kind:?}: {stray} of {changed} changed texels lie outside the cover");
+    }
+}
+
+fn share(part: usize, whole: usize) -> f32 {
+    part as f32 / whole.max(1) as f32
+}
+
+#[test]
+fn texels_coarser_than_threads_are_refused() {
+    let spec = TileSpec { cloth: stock("poplin").unwrap(), side: 64, width_mm: 30.0, seed: 1 };
+    let Err(WeaveError::Coarse { most_mm, .. }) = weave_tile(&spec, &Task::new()) else { unreachable!("0.47 mm texels") };
+    assert!((most_mm - 0.191).abs() < 1e-3, "poplin's ends are 0.191 mm apart: {most_mm}");
+}
