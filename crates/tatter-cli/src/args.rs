@@ -36,7 +36,7 @@ pub(crate) enum Verb {
         Cloths: duck, canvas, poplin, linen, denim, tweed, herringbone, satin, gauze.\n\
         Damage: rip, l-tear, moth-hole, burn, worn-through, hem, abrasion, each with \
         :length=MM,width=MM,along=weft|warp,surviving=0..1,age=0..1,at=X/Y behind it.")]
-    Weave(Weave),
+    Weave(Box<Weave>),
     /// Thread count, weave and grain of a cloth photo
     #[command(after_help = "Example: tatter measure canvas.jpg --width-mm 80")]
     Measure(Measure),
@@ -205,6 +205,18 @@ pub(crate) struct Weave {
     /// plain, singed, pressed, raised
     #[arg(long, value_name = "FINISH")]
     pub(crate) finish: Option<String>,
+    /// Also take a made photo of it, a PNG picture whose truth is the patch
+    #[arg(long, value_name = "FILE.png")]
+    pub(crate) photo: Option<PathBuf>,
+    /// Where the photo's light comes from, degrees counter-clockwise from image right
+    #[arg(long, value_name = "DEG", allow_hyphen_values = true, requires = "photo")]
+    pub(crate) light_from: Option<f32>,
+    /// Elevation of that light above the cloth
+    #[arg(long, value_name = "DEG", requires = "photo")]
+    pub(crate) light_elevation: Option<f32>,
+    /// Colour of the card behind the cloth in the photo
+    #[arg(long, value_name = "#RRGGBB", requires = "photo")]
+    pub(crate) backing: Option<String>,
     /// Seed of everything random
     #[arg(long, default_value_t = 1)]
     pub(crate) seed: u64,

@@ -9,7 +9,7 @@ use std::path::Path;
 use tatter_core::color::encode_srgb;
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::task::Task;
-use tatter_weave::{Damage, Kind, Maps, PatchSpec, TileSpec, stock, weave_patch, weave_tile};
+use tatter_weave::{Damage, Kind, PatchSpec, Shot, TileSpec, shoot, stock, weave_patch, weave_tile};
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -22,28 +22,28 @@ fn main() -> Result<(), Box<dyn Error>> {
             let spec = PatchSpec { cloth, side: side.parse()?, width_mm: width.parse()?, damage, seed: 1 };
             let (woven, _) = weave_patch(&spec, &task)?;
             println!("{name}: {:?}", task.seconds());
-            save(&lit(&woven.maps), &Path::new(folder).join(format!("{}.png", name.replace(':', "-"))))?;
+            let shot = Shot { backing: backing(name), ..Shot::default() };
+            let photo = shoot(&woven.maps, woven.scale, &shot, &task)?.photo;
+            save(&photo, &Path::new(folder).join(format!("{}.png", name.replace(':', "-"))))?;
             continue;
         }
         let cloth = stock(name).ok_or("no such cloth")?;
         let woven = weave_tile(&TileSpec { cloth, side: side.parse()?, width_mm: width.parse()?, seed: 1 }, &task)?;
         let open = 1.0 - woven.maps.opacity.texels().iter().map(|o| o.0).sum::<f32>() / woven.maps.opacity.texels().len() as f32;
         println!("{name}: {:?} open {open:.3} of {:.3}", task.seconds(), woven.geometry.open_area);
-        save(&lit(&woven.maps), &Path::new(folder).join(format!("{name}.png")))?;
+        let photo = shoot(&woven.maps, woven.scale, &Shot { backing: backing(name), ..Shot::default() }, &task)?.photo;
+        save(&photo, &Path::new(folder).join(format!("{name}.png")))?;
     }
     Ok(())
 }
 
-fn lit(maps: &Maps) -> Image<LinearRgb> {
-    let lamp = [-0.55f32, 0.45, 0.70];
-    Image::from_fn(maps.opacity.width(), maps.opacity.height(), |x, y| {
-        let n = maps.normal.get(x, y).0;
-        let direct = (n[0] * lamp[0] + n[1] * lamp[1] + n[2] * lamp[2]).max(0.0) / lamp[2];
-        let o = maps.occlusion.get(x, y).0;
-        let light = 0.35 * o + 0.65 * direct * (0.3 + 0.7 * o);
-        let a = maps.opacity.get(x, y).0;
-        LinearRgb(maps.base_color.get(x, y).0.map(|c| c * light * a + 0.015 * (1.0 - a)))
-    })
+/// A dark lining behind light cloth, a light card behind dark.
+fn backing(name: &str) -> LinearRgb {
+    if name.starts_with("denim") || name.starts_with("tweed") || name.starts_with("herr") {
+        LinearRgb([0.7, 0.7, 0.69])
+    } else {
+        LinearRgb([0.05, 0.045, 0.045])
+    }
 }
 
 fn save(picture: &Image<LinearRgb>, path: &Path) -> Result<(), Box<dyn Error>> {

@@ -188,7 +188,8 @@ impl Layer {
         let [z, crown] = self.loom.rise(family, thread, k, t);
         let stout = self.loom.stout(family, thread, along);
         // Pressed broad where it crosses, round where it dives between its neighbours.
-        let broad = stout * (0.84 + 0.18 * crown);
+        let (a, b) = (self.loom.spread(family, thread, k), self.loom.spread(family, thread, k + 1));
+        let broad = stout * (0.90 + 0.12 * crown) * (a + (b - a) * t);
         Node {
             place,
             z: z + lift,

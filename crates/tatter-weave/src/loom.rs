@@ -102,6 +102,7 @@ pub(crate) struct Loom {
     /// Sideways moves that floats allow, as shares of the pitch, per end and pick of the repeat.
     relaxed: [Vec<f32>; 2],
     drift: [Cells; 2],
+    spread_mean: [f32; 2],
 }
 
 impl Loom {
@@ -113,8 +114,10 @@ impl Loom {
         let threads = [thread(WARP), thread(WEFT)];
         let floor = -(threads[0].lift + threads[0].half[1]).max(threads[1].lift + threads[1].half[1]);
         let drift = [0, 1].map(|f| Cells::new(period[f] as f32, 14.0));
-        let mut loom = Self { threads, cloth: cloth.clone(), floor, seed, relaxed: [Vec::new(), Vec::new()], drift };
+        let mut loom =
+            Self { threads, cloth: cloth.clone(), floor, seed, relaxed: [Vec::new(), Vec::new()], drift, spread_mean: [2.0; 2] };
         loom.relaxed = [loom.relax(WARP), loom.relax(WEFT)];
+        loom.spread_mean = [loom.neighbours_under(WARP), loom.neighbours_under(WEFT)];
         loom
     }
 
@@ -138,7 +141,7 @@ impl Loom {
         let repeat = [self.cloth.weave.ends() as i32, self.cloth.weave.picks() as i32];
         let (own, across) = (repeat[family], repeat[1 - family]);
         let t = &self.threads[family];
-        let room = (0.5 * (1.0 - 2.0 * t.half[0] / t.pitch) + 0.05).clamp(0.03, 0.2);
+        let room = (0.5 * (1.0 - 2.0 * t.half[0] / t.pitch)).clamp(0.0, 0.2);
         let gap = |i: i32, k: i32| {
             let differ = |k: i32| if self.on_top(family, i, k) == self.on_top(family, i + 1, k) { -1.0 } else { 1.0 };
             room * (0.25 * differ(k - 1) + 0.5 * differ(k) + 0.25 * differ(k + 1))
@@ -185,7 +188,7 @@ impl Loom {
         let x = (end as f32 + 0.5) * warp.pitch + self.aside(WARP, end, pick);
         let y = (pick as f32 + 0.5) * weft.pitch + self.aside(WEFT, pick, end);
         let wrapped = (end.rem_euclid(warp.period), pick.rem_euclid(weft.period));
-        let lift = 0.05 * self.cloth.unevenness * (warp.half[1] + weft.half[1]) * normal(self.seed ^ 4, wrapped.0, wrapped.1);
+        let lift = 0.08 * self.cloth.unevenness * (warp.half[1] + weft.half[1]) * normal(self.seed ^ 4, wrapped.0, wrapped.1);
         Crossing { place: [x, y], lift }
     }
 
@@ -203,6 +206,31 @@ impl Loom {
         let pitch = self.threads[1 - family].pitch;
         let z = if t < 0.5 { a * threads.profile.height(t * pitch) } else { b * threads.profile.height((1.0 - t) * pitch) };
         [z, smoothstep(0.0, 1.0, (z / threads.lift.max(1e-4)).abs())]
+    }
+
+    /// A thread on top spreads over neighbours that lie under: times its breadth at a crossing.
+    pub(crate) fn spread(&self, family: Family, thread: i32, crossing: i32) -> f32 {
+        let own = self.on_top(family, thread, crossing);
+        if !own || self.spread_mean[family] >= 1.99 {
+            return 1.0;
+        }
+        let under = [-1, 1].iter().filter(|d| !self.on_top(family, thread + **d, crossing)).count() as f32;
+        let t = &self.threads[family];
+        let crowded = smoothstep(0.6, 0.95, 2.0 * t.half[0] / t.pitch);
+        1.0 + 0.15 * crowded * (under - 0.5 * self.spread_mean[family])
+    }
+
+    /// Mean number of neighbours that lie under where a thread lies on top.
+    fn neighbours_under(&self, family: Family) -> f32 {
+        let repeat = [self.cloth.weave.ends() as i32, self.cloth.weave.picks() as i32];
+        let (mut tops, mut under) = (0.0f32, 0.0f32);
+        for i in 0..repeat[family] {
+            for k in (0..repeat[1 - family]).filter(|k| self.on_top(family, i, *k)) {
+                tops += 1.0;
+                under += [-1, 1].iter().filter(|d| !self.on_top(family, i + **d, k)).count() as f32;
+            }
+        }
+        under / tops.max(1.0)
     }
 
     /// How stout a thread is at a place along it, times its usual breadth.
@@ -243,7 +271,9 @@ impl Loom {
         let t = &self.threads[family];
         let i = thread.rem_euclid(t.period);
         let cells = t.waves[1];
-        1.0 + 0.045 * normal(t.seed ^ 31, i, 2) + 0.05 * line(t.seed ^ 32 ^ ((i as u64) << 24), along * cells.rate, cells.count)
+        // Ring-dyed yarns take the dye unevenly: streaks along the cloth.
+        let streak = 0.045 * (1.0 + 1.6 * (1.0 - t.yarn.dye.depth));
+        1.0 + streak * normal(t.seed ^ 31, i, 2) + 0.05 * line(t.seed ^ 32 ^ ((i as u64) << 24), along * cells.rate, cells.count)
     }
 
     /// Where a thread's fibres begin: turns around and sheet lengths along.
@@ -280,7 +310,7 @@ fn threads(
     Threads {
         yarn: yarn.clone(),
         pitch: own.pitch,
-        half: [0.5 * own.breadth / press, 0.5 * own.thickness * press],
+        half: [0.5 * own.breadth / press / plied(yarn.ply), 0.5 * own.thickness * press],
         lift: 0.5 * own.crimp_height,
         turns: hand * whole(yarn.turns_per_m * 1e-3),
         sheet_mm: length / sheets,
@@ -292,5 +322,15 @@ fn threads(
         slubs: Cells::new(length, 24.0),
         sideways: Cells::new(period[1 - family] as f32, 6.0),
         hair: yarn.hairiness * cloth.finish.hair(),
+    }
+}
+
+/// Mean breadth of plies that turn about each other, as a share of the round they turn in.
+const fn plied(plies: u8) -> f32 {
+    match plies {
+        1 => 1.0,
+        2 => 0.85,
+        3 => 0.93,
+        _ => 0.97,
     }
 }

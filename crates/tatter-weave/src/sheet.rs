@@ -6,6 +6,7 @@
 use tatter_core::rng::Rng;
 
 use crate::maths::sin_cos_turns;
+use crate::noise::pick;
 
 /// Texels around a yarn and along it.
 const AROUND: usize = 256;
@@ -30,7 +31,7 @@ impl Sheet {
         let mut texels = vec![[0.0f32, 0.0]; AROUND * ALONG];
         let mut rng = Rng::new(seed ^ 0x5EE7);
         for _ in 0..(visible * 2.6) as usize {
-            lay(&mut texels, half, &mut rng);
+            lay(&mut texels, half, seed, &mut rng);
         }
         let mut sheet = Self { texels };
         sheet.level();
@@ -89,13 +90,15 @@ impl Sheet {
 }
 
 /// Lay one fibre: it wanders sideways and sinks in and out; the highest at a place shows.
-fn lay(texels: &mut [[f32; 2]], half: f32, rng: &mut Rng) {
+fn lay(texels: &mut [[f32; 2]], half: f32, seed: u64, rng: &mut Rng) {
     let place = rng.range(0.0, AROUND as f32);
     let slant = 0.045 * rng.normal();
     let (start, run) = (rng.below(ALONG), ALONG * 55 / 100 + rng.below(ALONG * 4 / 10));
     let sway = [rng.range(0.6, 2.2) * half, rng.range(0.3, 0.9) * half];
     let (phase, waves) = ([rng.unit(), rng.unit(), rng.unit()], [rng.range(1.0, 2.6), rng.range(3.0, 7.0), rng.range(1.0, 3.5)]);
-    let (level, shade) = (rng.range(0.0, 0.7), (rng.normal() * 0.5).clamp(-1.0, 1.0));
+    // Fibres lie in strands, some of which stand out.
+    let strand = pick(seed ^ 0xB0, (place / AROUND as f32 * 11.0) as i32, 0);
+    let (level, shade) = (rng.range(0.0, 0.55) + 0.35 * strand, (rng.normal() * 0.45 + 0.35 * (strand - 0.5)).clamp(-1.0, 1.0));
     let own = half * rng.range(0.75, 1.25);
     for step in 0..run {
         let t = step as f32 / ALONG as f32;

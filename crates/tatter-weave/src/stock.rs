@@ -88,7 +88,7 @@ fn base(name: &str, weave: Draft, warp: Yarn, weft: Yarn, [ends, picks]: [f32; 2
 const ECRU: [f32; 3] = [0.60, 0.52, 0.385];
 
 fn duck() -> Cloth {
-    let yarn = Yarn { packing: 0.58, ..cotton(7.0, 2, 3.6, ECRU) };
+    let yarn = Yarn { packing: 0.58, ..cotton(7.0, 2, 4.6, ECRU) };
     Cloth { flattening: 0.62, ..base("duck", Draft::plain(), yarn.clone(), yarn, [14.6, 10.4]) }
 }
 
@@ -128,13 +128,19 @@ fn linen() -> Cloth {
 fn denim() -> Cloth {
     let warp = cotton(7.0, 1, 4.2, [0.022, 0.040, 0.105]);
     let warp = Yarn {
-        dye: Dye { core: LinearRgb([0.58, 0.56, 0.49]), depth: 0.22, ..warp.dye },
+        dye: Dye { core: LinearRgb([0.58, 0.56, 0.49]), depth: 0.16, ..warp.dye },
         irregularity: 0.17,
         packing: 0.74,
         ..warp
     };
-    // Beaten up close to the jam, the yarns are pressed hard.
-    let weft = Yarn { packing: 0.74, ..cotton(10.0, 1, 3.6, [0.60, 0.57, 0.49]) };
+    // Beaten up close to the jam, the yarns are pressed hard. The weft takes on a little blue in the wash.
+    let weft = cotton(10.0, 1, 3.6, [0.47, 0.485, 0.475]);
+    let weft = Yarn {
+        packing: 0.74,
+        irregularity: 0.2,
+        dye: Dye { core: LinearRgb([0.62, 0.60, 0.53]), depth: 0.4, ..weft.dye },
+        ..weft
+    };
     Cloth {
         source: "published as typical: 7s x 10s / 72 x 56",
         ..base("denim", Draft::twill(3, 1, Twist::Z), warp, weft, [28.35, 22.05])

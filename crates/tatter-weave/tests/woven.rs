@@ -1,8 +1,11 @@
 //! Woven maps against what was asked for: open area, thread counts, seams, one result on any number of threads.
 
+use tatter_core::angle::Angle;
 use tatter_core::image::{Image, Size};
 use tatter_core::task::Task;
-use tatter_weave::{Cloth, Damage, Dye, Kind, PatchSpec, TileSpec, WeaveError, Woven, stock, weave_patch, weave_tile};
+use tatter_weave::{
+    Cloth, Damage, Dye, Kind, PatchSpec, Shot, TileSpec, WeaveError, Woven, shoot, stock, weave_patch, weave_tile,
+};
 
 /// A starting cloth without anything random: a drawing.
 fn even(name: &str) -> Option<Cloth> {
@@ -123,4 +126,49 @@ fn texels_coarser_than_threads_are_refused() {
     let spec = TileSpec { cloth: stock("poplin").unwrap(), side: 64, width_mm: 30.0, seed: 1 };
     let Err(WeaveError::Coarse { most_mm, .. }) = weave_tile(&spec, &Task::new()) else { unreachable!("0.47 mm texels") };
     assert!((most_mm - 0.191).abs() < 1e-3, "poplin's ends are 0.191 mm apart: {most_mm}");
+}
+
+#[test]
+fn a_photo_of_a_flat_card_reads_what_light_says() {
+    // Lambert: a matte surface of reflectance a, straight under full light and sky, reads a times the exposure, at any lamp
+    // height, since light is set so that a level card is lit fully. No cloth, so all one sees is the card.
+    let (woven, _) = weave_patch(
+        &PatchSpec { cloth: even("gauze").unwrap(), side: 64, width_mm: 16.0, damage: vec![hole(60.0)], seed: 1 },
+        &Task::new(),
+    )
+    .unwrap();
+    for elevation in [25.0, 60.0, 90.0] {
+        let shot = Shot {
+            elevation: Angle::degrees(elevation),
+            vignette: 0.0,
+            falloff: 0.0,
+            noise: 0.0,
+            exposure: 1.0,
+            ..Shot::default()
+        };
+        let photo = shoot(&woven.maps, woven.scale, &shot, &Task::new()).unwrap().photo;
+        let seen = photo.get(32, 32).0[0];
+        assert!((seen / 0.74 - 1.0).abs() < 0.04, "lamp at {elevation} degrees: card of 0.74 reads {seen}");
+    }
+}
+
+#[test]
+fn light_from_the_left_shows_left_flanks_bright() {
+    let woven = tile(even("canvas").unwrap(), 256, 8.0).unwrap();
+    let shot = Shot { light_from: Angle::degrees(180.0), ripple_mm: 0.0, noise: 0.0, ..Shot::default() };
+    let photo = shoot(&woven.maps, woven.scale, &shot, &Task::new()).unwrap().photo;
+    let mut sums = [[0.0f32; 2]; 2];
+    for (pixel, normal) in photo.texels().iter().zip(woven.maps.normal.texels()) {
+        let side = usize::from(normal.0[0] > 0.0);
+        if normal.0[0].abs() > 0.2 {
+            sums[side][0] += pixel.0[1];
+            sums[side][1] += 1.0;
+        }
+    }
+    let [left, right] = sums.map(|s| s[0] / s[1]);
+    assert!(left > 1.3 * right, "flanks facing the lamp {left}, facing away {right}");
+}
+
+fn hole(mm: f32) -> Damage {
+    Damage { length: mm, width: mm, ..Damage::new(Kind::MothHole) }
 }

@@ -13,12 +13,12 @@ use tatter_files::picture::{Effort, PictureError, PictureFormat, encode};
 use tatter_files::write::write_whole;
 pub use tatter_weave::geometry::{Geometry, Strand, solve};
 pub use tatter_weave::{
-    Along, Cloth, ClothError, Count, CountError, Damage, Draft, DraftError, Dye, Fibre, Finish, Kind, STOCK, Twist, Yarn,
+    Along, Cloth, ClothError, Count, CountError, Damage, Draft, DraftError, Dye, Fibre, Finish, Kind, STOCK, Shot, Twist, Yarn,
     parse_count, stock,
 };
-use tatter_weave::{PatchSpec, TileSpec, WeaveError, Woven, weave_patch, weave_tile};
+use tatter_weave::{PatchSpec, TileSpec, WeaveError, Woven, shoot, weave_patch, weave_tile};
 
-use crate::cut::{CutFailed, save};
+use crate::cut::{CutFailed, png, save};
 
 /// What to weave and where to put it.
 #[derive(Clone, Debug)]
@@ -35,6 +35,8 @@ pub struct WeaveRequest {
     pub width_mm: f32,
     /// Everything random follows from it.
     pub seed: u64,
+    /// A made photo of it, as an 8-bit sRGB PNG, and under what light.
+    pub photo: Option<(PathBuf, Shot)>,
 }
 
 /// What was woven.
@@ -58,6 +60,8 @@ pub struct WeaveReport {
     pub files: Vec<(Channel, String)>,
     /// Share of the maps one sees through.
     pub open_share: f32,
+    /// The made photo.
+    pub photo: Option<PathBuf>,
 }
 
 /// Why nothing was written.
@@ -130,6 +134,7 @@ fn weave_into_patch(request: &WeaveRequest, name: &str, task: &Task) -> Result<W
     };
     let (woven, cover) = weave_patch(&spec, task)?;
     let report = report(request, &woven, false);
+    take_photo(request, &woven, task)?;
     let patch = patch(request, woven, cover, name, &report);
     task.stage("write", || save(&patch, &request.output, task))?;
     let files = patch.maps.iter().filter(|(_, m)| m.is_some()).map(|(c, _)| (c, format!("{c}.png"))).collect();
@@ -232,14 +237,23 @@ fn report(request: &WeaveRequest, woven: &Woven, tiles: bool) -> WeaveReport {
         side: request.side,
         height_range: height_range(woven),
         files: Vec::new(),
+        photo: request.photo.as_ref().map(|(path, _)| path.clone()),
         open_share: 1.0 - (shown / opacity.len().max(1) as f64) as f32,
     }
+}
+
+/// Photograph what was woven, if that is wanted.
+fn take_photo(request: &WeaveRequest, woven: &Woven, task: &Task) -> Result<(), WeaveFailed> {
+    let Some((path, shot)) = &request.photo else { return Ok(()) };
+    let photo = shoot(&woven.maps, woven.scale, shot, task).map_err(WeaveError::from)?;
+    write(path, &png(photo.photo)?)
 }
 
 fn weave_textures(request: &WeaveRequest, name: &str, task: &Task) -> Result<WeaveReport, WeaveFailed> {
     let spec = TileSpec { cloth: request.cloth.clone(), side: request.side, width_mm: request.width_mm, seed: request.seed };
     let woven = weave_tile(&spec, task)?;
     let mut report = report(request, &woven, true);
+    take_photo(request, &woven, task)?;
     let told = (request.cloth.picks_per_cm.get(), woven.cloth.picks_per_cm.get());
     if (told.1 / told.0 - 1.0).abs() > 0.002 {
         task.note(

@@ -2,8 +2,10 @@
 
 use serde_json::{Value, json};
 use tatter::weave::{
-    Along, Cloth, Damage, Draft, Dye, Fibre, Finish, Kind, STOCK, WeaveReport, WeaveRequest, Yarn, parse_count, stock, weave,
+    Along, Cloth, Damage, Draft, Dye, Fibre, Finish, Kind, STOCK, Shot, WeaveReport, WeaveRequest, Yarn, parse_count, stock,
+    weave,
 };
+use tatter_core::angle::Angle;
 use tatter_core::color::decode_srgb;
 use tatter_core::image::LinearRgb;
 use tatter_core::task::Task;
@@ -32,6 +34,18 @@ fn request(args: &Weave) -> Result<WeaveRequest, BadArgument> {
         side: args.texels,
         width_mm: args.width_mm,
         seed: args.seed,
+        photo: args.photo.as_ref().map(|path| Ok::<_, BadArgument>((path.clone(), shot(args)?))).transpose()?,
+    })
+}
+
+/// The light of a made photo.
+fn shot(args: &Weave) -> Result<Shot, BadArgument> {
+    let usual = Shot { seed: args.seed, ..Shot::default() };
+    Ok(Shot {
+        light_from: args.light_from.map_or(usual.light_from, Angle::degrees),
+        elevation: args.light_elevation.map_or(usual.elevation, Angle::degrees),
+        backing: args.backing.as_deref().map_or(Ok(usual.backing), color)?,
+        ..usual
     })
 }
 
@@ -165,6 +179,7 @@ fn machine(report: &WeaveReport, task: &Task) -> Value {
         "weft": yarn(&g.weft),
         "maps": maps,
         "height_range_mm": [number(report.height_range.low_mm), number(report.height_range.high_mm)],
+        "photo": report.photo,
         "open_share": round(f64::from(report.open_share), 1e4),
         "seconds": seconds(task),
         "warnings": warnings(task),
@@ -196,6 +211,9 @@ fn people(report: &WeaveReport, task: &Task) -> String {
     text += &format!("  {:.1} % see-through\n", report.open_share * 100.0);
     let stages: Vec<String> = task.seconds().iter().map(|(stage, s)| format!("{stage} {s:.2}")).collect();
     text += &format!("  s: {}\n", stages.join(", "));
+    if let Some(photo) = &report.photo {
+        text += &format!("  photo {}\n", photo.display());
+    }
     if !report.tiles {
         text += &format!("look at {}\n", report.folder.join("sheet.png").display());
     }

@@ -271,10 +271,14 @@ impl Wound {
         let ragged = |mm: f32| 0.5 * self.noise(23, place[0] / mm, place[1] / mm);
         match self.damage.kind {
             Kind::Abrasion => {
-                let share = self.depth(place) / (0.30 * self.damage.length);
-                smoothstep(-0.2, 1.1, share + 0.35 * ragged(1.4) + 0.25 * ragged(4.0)) * (0.4 + 0.6 * age)
+                let share = self.depth(place) / (0.42 * self.damage.length);
+                let t = (share + 0.28 * ragged(1.1) + 0.22 * ragged(4.0) + 0.12).clamp(0.0, 1.1);
+                t * (0.30 + 0.62 * age)
             }
-            Kind::WornThrough => smoothstep(-7.0, 0.5, self.depth(place) + 2.0 * ragged(2.0)) * (0.35 + 0.65 * age),
+            Kind::WornThrough => {
+                let near = smoothstep(-10.0, 1.0, self.depth(place) + 3.0 * ragged(1.3) + 2.0 * ragged(5.0));
+                near * near * (0.30 + 0.60 * age)
+            }
             Kind::Rip | Kind::LTear | Kind::Hem => smoothstep(-2.5, 0.5, self.depth(place) + ragged(1.0)) * 0.7 * age,
             Kind::MothHole => smoothstep(-0.9, 0.2, self.depth(place) + 0.4 * ragged(0.6)) * 0.35,
             Kind::Burn => 0.0,

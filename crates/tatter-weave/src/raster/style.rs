@@ -64,10 +64,10 @@ impl Style {
             // Plies are twisted against their singles, so their fibres lie almost along the yarn.
             fibre_turns: if plies == 1 { threads.turns } else { (0.2 * threads.turns * threads.length).round() / threads.length },
             sheets_per_mm: 1.0 / threads.sheet_mm,
-            relief: 1.3 * fibre + 0.04 * ply_diameter,
+            relief: 1.6 * fibre + 0.05 * ply_diameter,
             sheet: Sheet::new(ply_diameter, fibre, sample_mm, seed),
             dye: yarn.dye,
-            mottle: 0.22,
+            mottle: 0.32,
         }
     }
 
@@ -126,7 +126,7 @@ impl Style {
         // Rubbed off from outside inwards: dyed fibres go first where they stand out.
         let shallow = 1.0 - self.dye.depth;
         let patchy = values.bare * (1.0 - values.bare) * 1.6 * (0.5 * shade + height - 0.55);
-        let bare = (values.bare + patchy + shallow * 0.28 * (shade - 0.25).max(0.0)).clamp(0.0, 1.0);
+        let bare = (values.bare + patchy + shallow * 0.5 * (shade - 0.2).max(0.0)).clamp(0.0, 1.0);
         let level = values.shade * (1.0 + self.mottle * shade) * (0.86 + 0.14 * height);
         let mut color = [0, 1, 2].map(|k| (self.dye.color.0[k] + (self.dye.core.0[k] - self.dye.color.0[k]) * bare) * level);
         if values.char > 0.0 {
