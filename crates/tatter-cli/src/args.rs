@@ -4,6 +4,7 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use tatter_core::channel::Channel;
 
 /// Puts wear on digital garments: a photo of damaged cloth becomes a patch, the patch is laid on the garment at true
 /// scale, and the garment's textures are redelivered under their own names.
@@ -254,6 +255,10 @@ pub(crate) struct GarmentArgs {
     /// Write textures that lie inside the mesh file into this folder, so that they can be redelivered
     #[arg(long, value_name = "DIR")]
     pub(crate) unpack: Option<PathBuf>,
+    /// Add plain textures of these channels (height, normal, metallic, occlusion, opacity), separated by commas, where
+    /// the garment has none
+    #[arg(long, value_name = "CHANNEL", value_delimiter = ',', requires = "output", value_parser = channel)]
+    pub(crate) add: Vec<Channel>,
 }
 
 #[derive(Args, Debug)]
@@ -387,4 +392,11 @@ fn length(text: &str) -> Result<f32, String> {
 fn canvas_side(text: &str) -> Result<usize, String> {
     let fits = |side: &usize| (64..=8192).contains(side);
     text.parse().ok().filter(fits).ok_or_else(|| "a whole number from 64 to 8192 is wanted".to_owned())
+}
+
+fn channel(text: &str) -> Result<Channel, String> {
+    Channel::from_name(text).ok_or_else(|| {
+        let known: Vec<&str> = Channel::ALL.into_iter().filter(|c| c.info().on_garment).map(Channel::name).collect();
+        format!("no such channel; there are {}", known.join(", "))
+    })
 }

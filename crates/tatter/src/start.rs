@@ -33,13 +33,19 @@ impl Explain for StartError {
     }
 }
 
+/// Refuse a file name where a job lies, before anything is made for the new one.
+///
+/// # Errors
+/// When there is a file already.
+pub fn refuse_taken(path: &Path) -> Result<(), StartError> {
+    if path.exists() { Err(StartError::Exists(path.to_owned())) } else { Ok(()) }
+}
+
 /// Write a new job.
 ///
 /// # Errors
 /// When there is a file already, or it cannot be written.
 pub fn write_new_job(path: &Path, job: &Job) -> Result<(), StartError> {
-    if path.exists() {
-        return Err(StartError::Exists(path.to_owned()));
-    }
+    refuse_taken(path)?;
     Ok(write_job(path, job)?)
 }

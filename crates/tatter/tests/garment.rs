@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use glam::{Vec2, Vec3};
-use tatter::garment::{GarmentError, GarmentRequest, describe, start_job};
+use tatter::garment::{GarmentError, GarmentRequest, add_plain_maps, describe, start_job};
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain as _};
 use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
@@ -132,4 +132,40 @@ fn wrong_requests_say_so() {
     }
     let error = ask(&GarmentRequest { source, ..GarmentRequest::default() });
     assert!(error.to_string().contains("a.glb, b.obj") && error.class() == Class::Request, "{error}");
+}
+
+#[test]
+fn plain_textures_are_added_for_what_is_missing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    write(folder.path(), false).expect("it is written");
+    let maps = Some(folder.path().join("textures"));
+    let request = GarmentRequest { source: folder.path().join("smock.glb"), maps, ..GarmentRequest::default() };
+    let mut report = describe(&request, &Task::new()).expect("it is understood");
+    let wanted = [Channel::Height, Channel::Normal, Channel::Occlusion, Channel::Opacity];
+    add_plain_maps(&mut report, &wanted, &Task::new()).expect("they are added");
+    assert!(report.missing.is_empty(), "nothing is missing now: {:?}", report.missing);
+    let set = &report.garment.sets[0];
+    let read = |channel: Channel| {
+        let (file, role) = set.role(channel).expect("a file");
+        let path = folder.path().join(&file.path);
+        (tatter_files::picture::read_stored(&path, &tatter_files::limits::Limits::default()).expect("it reads"), *role)
+    };
+    // glTF 2.0, 3.9.3: a flat normal is (128, 128, 255); full opacity is 255; the mid plane of a height is half code.
+    let (normal, _) = read(Channel::Normal);
+    assert_eq!((normal.layout, normal.size), (Layout::Rgb, Size::new(64, 64)), "as large as the base colour");
+    assert!(matches!(&normal.samples, Samples::U8(v) if v.chunks(3).all(|t| t == [128, 128, 255])), "flat");
+    assert!(matches!(&read(Channel::Opacity).0.samples, Samples::U8(v) if v.iter().all(|&t| t == 255)), "opaque");
+    assert!(matches!(&read(Channel::Height).0.samples, Samples::U16(v) if v.iter().all(|&t| t == 32768)), "mid plane");
+    // Occlusion lies in the packed texture already and is left alone.
+    assert!(!folder.path().join("textures/canvas_occlusion.png").exists(), "nothing that is there is added");
+    let job = start_job(&report, &folder.path().join("smock.tatter.toml"));
+    assert_eq!(job.garment.sets[0].files.len(), 5, "two textures it had, three that are new");
+
+    // A second start finds files that it did not recognise as its own: none may be replaced.
+    let mut again = report.clone();
+    again.garment.sets[0].files.truncate(2);
+    let error = add_plain_maps(&mut again, &[Channel::Normal], &Task::new()).expect_err("it is there");
+    assert!(matches!(error, GarmentError::Exists { .. }) && error.class() == Class::Request, "{error}");
+    let error = add_plain_maps(&mut report, &[Channel::Cover], &Task::new()).expect_err("no garment has a cover");
+    assert!(matches!(error, GarmentError::NotPlain { .. }), "{error}");
 }

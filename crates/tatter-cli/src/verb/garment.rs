@@ -1,8 +1,8 @@
 //! `tatter garment`.
 
 use serde_json::{Value, json};
-use tatter::garment::{GarmentReport, GarmentRequest, describe, start_job};
-use tatter::start::write_new_job;
+use tatter::garment::{GarmentReport, GarmentRequest, add_plain_maps, describe, start_job};
+use tatter::start::{refuse_taken, write_new_job};
 use tatter_core::task::Task;
 
 use super::{Outcome, boxed};
@@ -21,8 +21,10 @@ pub(crate) fn run(args: &GarmentArgs, term: &Term) -> Outcome {
         unpack: args.unpack.clone(),
         ..GarmentRequest::default()
     };
-    let report = describe(&request, &task).map_err(boxed)?;
+    let mut report = describe(&request, &task).map_err(boxed)?;
     if let Some(path) = &args.output {
+        refuse_taken(path).map_err(boxed)?;
+        add_plain_maps(&mut report, &args.add, &task).map_err(boxed)?;
         write_new_job(path, &start_job(&report, path)).map_err(boxed)?;
     }
     term.notes(&task);

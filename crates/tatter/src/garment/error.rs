@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::task::Cancelled;
 use tatter_files::mesh::MeshError;
@@ -50,6 +51,26 @@ pub enum GarmentError {
         /// The folder.
         path: PathBuf,
     },
+    /// A plain texture would replace one that is there.
+    #[error("the texture to add is there already: {}", path.display())]
+    Exists {
+        /// The file.
+        path: PathBuf,
+    },
+    /// No texture of this channel says nothing.
+    #[error("no plain {channel} texture can be added: only the cloth itself knows its {channel}")]
+    NotPlain {
+        /// Which one.
+        channel: Channel,
+    },
+    /// A plain texture cannot be written.
+    #[error("cannot add the texture: {reason}: {}", path.display())]
+    Add {
+        /// What the system said.
+        reason: String,
+        /// The file.
+        path: PathBuf,
+    },
     /// Stopped by the person.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
@@ -64,6 +85,9 @@ impl Explain for GarmentError {
             Self::SeveralMeshes { .. } => "Give the mesh file itself".into(),
             Self::Scale { option, .. } => format!("Give {option} in millimetres, such as {option} 1000"),
             Self::Unpack { .. } => "Choose an empty folder that may be written".into(),
+            Self::Exists { .. } => "Leave it out of --add and name it in the job, or move the file away".into(),
+            Self::NotPlain { .. } => "Add height, normal, metallic, occlusion or opacity".into(),
+            Self::Add { .. } => "Check free space and permissions of the textures' folder".into(),
             Self::Cancelled(_) => "Start it again when you are ready".into(),
         }
     }
@@ -72,6 +96,8 @@ impl Explain for GarmentError {
         match self {
             Self::Mesh(error) => error.class(),
             Self::Folder { .. } | Self::Nothing { .. } => Class::Input,
+            Self::Exists { .. } | Self::NotPlain { .. } => Class::Request,
+            Self::Add { .. } => Class::Outside,
             Self::SeveralMeshes { .. } | Self::Scale { .. } | Self::Cancelled(_) => Class::Request,
             Self::Unpack { .. } => Class::Outside,
         }

@@ -1,5 +1,6 @@
 //! `tatter garment`: reads a mesh and its textures, says what was understood, and starts a job.
 
+mod add;
 mod error;
 mod gather;
 mod measure;
@@ -14,6 +15,7 @@ use tatter_files::limits::Limits;
 use tatter_files::mesh::{AlphaMode, MeshFile, UnitSource};
 use tatter_garment::surface::density::Density;
 
+pub use add::add_plain_maps;
 pub use error::GarmentError;
 
 /// What is asked for.
