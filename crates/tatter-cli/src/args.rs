@@ -35,8 +35,8 @@ pub(crate) enum Verb {
     #[command(after_help = "Example: tatter weave denim --damage worn-through -o knee.patch\n         \
         tatter weave canvas --width-mm 40 -o textures/canvas\n\
         Cloths: duck, canvas, poplin, linen, denim, tweed, herringbone, satin, gauze.\n\
-        Damage: rip, l-tear, moth-hole, burn, worn-through, hem, abrasion, each with \
-        :length=MM,width=MM,along=weft|warp,surviving=0..1,age=0..1,at=X/Y behind it.")]
+        Damage: rip, l-tear, moth-hole, burn, worn-through, hem, abrasion, darn, patch, snag, each with \
+        :length=MM,width=MM,along=weft|warp,surviving=0..1,age=0..1,at=X/Y,color=RRGGBB behind it.")]
     Weave(Box<Weave>),
     /// Thread count, weave and grain of a cloth photo
     #[command(after_help = "Example: tatter measure canvas.jpg --width-mm 80")]

@@ -146,6 +146,7 @@ impl Cloth {
                 ("irregularity", y.irregularity, 0.0, 0.6),
                 ("slubs per metre", y.slubs_per_m, 0.0, 100.0),
                 ("hairiness", y.hairiness, 0.0, 40.0),
+                ("blend of fibres", y.blend, 0.0, 4.0),
                 ("depth of dye", y.dye.depth, 0.0, 1.0),
                 ("plies", f32::from(y.ply), 1.0, 6.0),
             ]

@@ -22,6 +22,8 @@ pub(crate) struct Layer {
     pub(crate) injury: Option<Injury>,
     /// Size of a texel, mm: fibres much finer are drawn fewer and broader.
     pub(crate) finest: f32,
+    /// Whether nothing lies outside the box that was cut: a sewn-on patch.
+    pub(crate) only_injured: bool,
 }
 
 /// Crossings around a tile, computed once for both families.
@@ -69,6 +71,7 @@ impl Layer {
             wounds: Vec::new(),
             injury: None,
             finest: scale.get(),
+            only_injured: false,
         }
     }
 
@@ -121,7 +124,8 @@ impl Layer {
         for family in [0, 1] {
             let steps = self.steps(family, grid.scale);
             for thread in first[family]..=last[family] {
-                let runs = self.injury.as_ref().and_then(|i| i.runs(family, thread)).unwrap_or(&whole);
+                let untouched: &[Run] = if self.only_injured { &[] } else { &whole };
+                let runs = self.injury.as_ref().and_then(|i| i.runs(family, thread)).unwrap_or(untouched);
                 for run in runs {
                     nodes.clear();
                     let from = run.from.max(first[1 - family] as f32) as i32;
@@ -189,7 +193,8 @@ impl Layer {
         let stout = self.loom.stout(family, thread, along);
         // Pressed broad where it crosses, round where it dives between its neighbours.
         let (a, b) = (self.loom.spread(family, thread, k), self.loom.spread(family, thread, k + 1));
-        let broad = stout * (0.90 + 0.12 * crown) * (a + (b - a) * t);
+        let [least, more] = self.loom.taper();
+        let broad = stout * (least + more * crown) * (a + (b - a) * t);
         Node {
             place,
             z: z + lift,
@@ -227,8 +232,8 @@ impl Layer {
         let (own, other) = (&self.loom.threads[family], &self.loom.threads[1 - family]);
         let seed = self.loom.thread_seed(family) ^ 0x4A1D ^ ((thread.rem_euclid(own.period) as u64) << 20);
         let mut rng = tatter_core::rng::Rng::new(seed ^ ((k.rem_euclid(other.period) as u64) << 40));
-        // Half of all fibres stand out below.
-        let expected = 0.5 * self.loom.hair(family) * other.pitch / MEAN;
+        // Half of all fibres stand out below, and some lie close.
+        let expected = 0.35 * self.loom.hair(family) * other.pitch / MEAN;
         let count = expected.floor() as usize + usize::from(rng.unit() < expected.fract());
         if count == 0 {
             return;
@@ -244,7 +249,8 @@ impl Layer {
         for _ in 0..count {
             let t = rng.unit();
             let runs = self.injury.as_ref().and_then(|i| i.runs(family, thread));
-            let there = runs.is_none_or(|runs| runs.iter().any(|r| r.from <= k as f32 + t && k as f32 + t <= r.to));
+            let there =
+                runs.map_or(!self.only_injured, |runs| runs.iter().any(|r| r.from <= k as f32 + t && k as f32 + t <= r.to));
             let place = [a.place[0] + dx * t, a.place[1] + dy * t];
             let mut node = self.node_at(family, thread, k, t, place, a.lift);
             if !self.wounds.is_empty() {
@@ -260,7 +266,7 @@ impl Layer {
 
 /// Mean and greatest length of a loose fibre, mm: most hairs of a spun yarn are shorter than 1 mm (Barella, "Yarn
 /// hairiness", Textile Progress 13, 1983, from memory).
-const MEAN: f32 = 0.55;
+const MEAN: f32 = 0.5;
 const LONGEST: f32 = 2.4;
 
 pub(crate) fn touches(a: [f32; 4], b: [f32; 4]) -> bool {
@@ -273,7 +279,7 @@ pub(crate) fn hair(root: &Node, heading: [f32; 2], style: &Style, diameter: f32,
     let reach = (-MEAN * ln(1.0 - rng.unit())).clamp(0.2, LONGEST);
     let side = [-heading[1], heading[0]];
     let way = if rng.unit() < 0.5 { 1.0 } else { -1.0 };
-    let mut angle = 0.6 * rng.normal();
+    let mut angle = 0.5 * rng.normal();
     let bend = (0.5 * rng.normal()) / reach.max(0.4);
     let stand = 0.07 * exp(0.7 * rng.normal()) * reach.min(1.0);
     let mut at = [root.place[0] + side[0] * across * root.half[0], root.place[1] + side[1] * across * root.half[0]];
@@ -288,7 +294,7 @@ pub(crate) fn hair(root: &Node, heading: [f32; 2], style: &Style, diameter: f32,
         for k in 0..2 {
             at[k] += stride * (way * heading[k] * c + side[k] * s);
         }
-        angle += bend * stride * 2.0 + 0.12 * rng.normal();
+        angle += bend * stride * 2.0 + 0.07 * rng.normal();
     }
     let level = rng.range(1.0, 1.25);
     let color = style.fibre_color((root.bare + rng.range(0.0, 0.3)).min(1.0), root.char, level);

@@ -233,6 +233,11 @@ impl Loom {
         under / tops.max(1.0)
     }
 
+    /// Breadth where a thread dives, and how much broader its crowns are: floats taper more than the crowns of plain weave.
+    pub(crate) fn taper(&self) -> [f32; 2] {
+        if self.spread_mean[WARP] >= 1.99 && self.spread_mean[WEFT] >= 1.99 { [0.90, 0.12] } else { [0.76, 0.25] }
+    }
+
     /// How stout a thread is at a place along it, times its usual breadth.
     pub(crate) fn stout(&self, family: Family, thread: i32, along: f32) -> f32 {
         let t = &self.threads[family];

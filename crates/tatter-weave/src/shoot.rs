@@ -67,7 +67,7 @@ impl Default for Shot {
             vignette: 0.14,
             falloff: 0.12,
             cast: [1.0, 1.0, 1.0],
-            exposure: 0.95,
+            exposure: 1.15,
             seed: 1,
         }
     }

@@ -48,6 +48,7 @@ fn cotton(ne: f32, ply: u8, multiplier: f32, color: [f32; 3]) -> Yarn {
         irregularity: 0.13,
         slubs_per_m: 0.5,
         hairiness: 5.0,
+        blend: 0.5,
         dye: Dye::even(LinearRgb(color)),
     }
 }
@@ -62,7 +63,8 @@ fn woollen(nm: f32, color: [f32; 3]) -> Yarn {
         packing: 0.45,
         irregularity: 0.2,
         slubs_per_m: 2.0,
-        hairiness: 11.0,
+        hairiness: 16.0,
+        blend: 1.4,
         dye: Dye::even(LinearRgb(color)),
     }
 }
@@ -118,11 +120,12 @@ fn linen() -> Cloth {
         turns_per_m: 420.0,
         packing: 0.62,
         irregularity: 0.24,
-        slubs_per_m: 9.0,
+        slubs_per_m: 14.0,
         hairiness: 4.0,
+        blend: 0.7,
         dye: Dye::even(LinearRgb([0.42, 0.36, 0.27])),
     };
-    Cloth { unevenness: 1.5, ..base("linen", Draft::plain(), yarn.clone(), yarn, [16.0, 15.0]) }
+    Cloth { unevenness: 1.5, ..base("linen", Draft::plain(), yarn.clone(), yarn, [18.0, 17.0]) }
 }
 
 fn denim() -> Cloth {
@@ -154,7 +157,7 @@ fn tweed() -> Cloth {
 }
 
 fn herringbone() -> Cloth {
-    let yarn = |color: [f32; 3]| Yarn { count: Count::Nm(12.0), hairiness: 8.0, irregularity: 0.15, ..woollen(12.0, color) };
+    let yarn = |color: [f32; 3]| Yarn { count: Count::Nm(12.0), hairiness: 10.0, irregularity: 0.15, ..woollen(12.0, color) };
     let (warp, weft) = (yarn([0.035, 0.037, 0.042]), yarn([0.33, 0.315, 0.285]));
     base("herringbone", Draft::herringbone(2, 2, 12), warp, weft, [15.0, 14.0])
 }
@@ -170,6 +173,7 @@ fn satin() -> Cloth {
         irregularity: 0.04,
         slubs_per_m: 0.2,
         hairiness: 0.2,
+        blend: 0.2,
         dye: Dye::even(LinearRgb([0.32, 0.022, 0.032])),
     };
     Cloth {

@@ -1,17 +1,19 @@
 //! Cloth to maps: the whole chain.
 
 use tatter_core::explain::{Class, Explain};
-use tatter_core::image::{Image, Size, Unit};
+use tatter_core::image::{Image, LinearRgb, Size, Unit};
 use tatter_core::task::{Cancelled, Task};
 use tatter_core::units::MmPerTexel;
 
 use crate::cloth::{Cloth, ClothError};
-use crate::damage::{Damage, Injury, Wound};
+use crate::count::Count;
+use crate::damage::{Damage, Injury, Kind, Mending, Wound};
 use crate::geometry::{Geometry, solve};
 use crate::layer::Layer;
 use crate::loom::Loom;
 use crate::raster::Style;
 use crate::render::{Maps, Scene, render};
+use crate::yarn::{Dye, Yarn};
 
 /// Intact cloth that repeats.
 #[derive(Clone, Debug, PartialEq)]
@@ -148,17 +150,8 @@ pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>)
         .zip(&spec.damage)
         .map(|(n, damage)| Wound::new(*damage, middle, pitch, spec.seed.wrapping_mul(0x2545_F491_4F6C_DD1D) ^ n))
         .collect();
-    if !layer.wounds.is_empty() {
-        let mut bounds = [f32::MAX, f32::MAX, f32::MIN, f32::MIN];
-        for wound in &layer.wounds {
-            let (m, r) = (wound.middle(), wound.reach());
-            bounds = [bounds[0].min(m[0] - r), bounds[1].min(m[1] - r), bounds[2].max(m[0] + r), bounds[3].max(m[1] + r)];
-        }
-        let canvas = [origin[0] - 4.0, origin[1] - 4.0, origin[0] + spec.width_mm + 4.0, origin[1] + spec.width_mm + 4.0];
-        bounds = [bounds[0].max(canvas[0]), bounds[1].max(canvas[1]), bounds[2].min(canvas[2]), bounds[3].min(canvas[3])];
-        layer.injury = Some(task.stage("damage", || Injury::new(&layer, bounds, &styles)));
-    }
-    let scene = Scene { layers: vec![layer], styles, origin, size, scale, samples, floor, tiles: false };
+    let mut scene = Scene { layers: Vec::new(), styles, origin, size, scale, samples, floor, tiles: false };
+    task.stage("damage", || injure(spec, layer, &mut scene))?;
     let maps = render(&scene, task)?;
     let wounds = &scene.layers[0].wounds;
     let cover = Image::from_fn(spec.side, spec.side, |x, y| {
@@ -167,6 +160,69 @@ pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>)
     });
     let cover = if wounds.is_empty() { Image::filled(spec.side, spec.side, Unit(1.0)) } else { cover };
     Ok((Woven { maps, scale, cloth: spec.cloth.clone(), geometry }, cover))
+}
+
+/// Cut the cloth, mend it, sew patches on: the layers and styles of the scene.
+fn injure(spec: &PatchSpec, mut layer: Layer, scene: &mut Scene) -> Result<(), WeaveError> {
+    let face = -layer.loom.floor;
+    let mut pieces = Vec::new();
+    if !layer.wounds.is_empty() {
+        let mending = mending(spec, scene, face);
+        layer.injury = Some(Injury::new(&layer, reach(&layer.wounds, scene, spec.width_mm), &scene.styles, Some(&mending)));
+        for wound in layer.wounds.iter().filter(|w| w.damage.kind == Kind::Patch) {
+            pieces.push(piece(spec, wound, scene, 2.0 * face)?);
+        }
+    }
+    scene.layers.push(layer);
+    scene.layers.extend(pieces);
+    Ok(())
+}
+
+/// What wounds may change, within the canvas and a little more.
+fn reach(wounds: &[Wound], scene: &Scene, width: f32) -> [f32; 4] {
+    let mut bounds = [f32::MAX, f32::MAX, f32::MIN, f32::MIN];
+    for wound in wounds {
+        let (m, r) = (wound.middle(), wound.reach());
+        bounds = [bounds[0].min(m[0] - r), bounds[1].min(m[1] - r), bounds[2].max(m[0] + r), bounds[3].max(m[1] + r)];
+    }
+    let [x, y] = scene.origin;
+    [bounds[0].max(x - 4.0), bounds[1].max(y - 4.0), bounds[2].min(x + width + 4.0), bounds[3].min(y + width + 4.0)]
+}
+
+/// Two-ply mending thread a little finer than the cloth's warp, in its own colour.
+fn mending(spec: &PatchSpec, scene: &mut Scene, face: f32) -> Mending {
+    let warp = &spec.cloth.warp;
+    let told = spec.damage.iter().find(|d| matches!(d.kind, Kind::Darn)).and_then(|d| d.color);
+    let color = told.unwrap_or_else(|| LinearRgb(warp.dye.color.0.map(|c| (0.10 + 1.05 * c).min(0.9))));
+    let tex = (0.85 * warp.tex()).clamp(20.0, 110.0);
+    let yarn = Yarn { count: Count::Tex(tex), ply: 2, packing: 0.62, hairiness: 3.0, dye: Dye::even(color), ..warp.clone() };
+    let diameter = yarn.diameter().get();
+    let turns = 0.30 / diameter;
+    let sample = scene.scale.get() / scene.samples as f32;
+    scene.styles.push(Style::of(&yarn, [turns, 0.2 * turns], 70.0 * diameter, sample, spec.seed ^ 0x3E4D));
+    Mending { style: scene.styles.len() as u16 - 1, diameter, face }
+}
+
+/// The cloth of a sewn-on patch: the same construction, another colour, another piece of the bolt.
+fn piece(spec: &PatchSpec, wound: &Wound, scene: &mut Scene, lift: f32) -> Result<Layer, WeaveError> {
+    let mut cloth = spec.cloth.clone();
+    for yarn in [&mut cloth.warp, &mut cloth.weft] {
+        let color = wound.damage.color.unwrap_or_else(|| LinearRgb(yarn.dye.color.0.map(|c| (0.62 * c + 0.03).min(1.0))));
+        yarn.dye.core = if yarn.dye.depth >= 1.0 { color } else { yarn.dye.core };
+        yarn.dye.color = color;
+    }
+    let geometry = solve(&cloth)?;
+    let loom = Loom::new(&cloth, &geometry, NEVER, spec.seed ^ 0x9A7C);
+    let sample = scene.scale.get() / scene.samples as f32;
+    let first = scene.styles.len() as u16;
+    scene.styles.extend(loom.threads.iter().map(|t| Style::new(t, sample, spec.seed ^ 0x9A7C)));
+    let mut layer = Layer::new(loom, &geometry, scene.scale);
+    layer.styles = [first, first + 1];
+    layer.wounds = vec![wound.piece(lift)];
+    layer.injury = Some(Injury::new(&layer, reach(&layer.wounds, scene, spec.width_mm), &scene.styles, None));
+    // Beyond the box that was cut there is no patch.
+    layer.only_injured = true;
+    Ok(layer)
 }
 
 /// Threads after which a patch's cloth repeats: more than any canvas shows.

@@ -65,6 +65,18 @@ impl Fibre {
         })
     }
 
+    /// Roughness of a yarn of it, 1 fully matte (common practice, no source): filaments shine, staple fibres do not.
+    pub(crate) const fn roughness(self) -> f32 {
+        match self {
+            Self::Silk => 0.42,
+            Self::Polyester => 0.55,
+            Self::Viscose => 0.6,
+            Self::Linen | Self::Hemp => 0.72,
+            Self::Cotton => 0.80,
+            Self::Wool => 0.84,
+        }
+    }
+
     /// Whether heat melts it into beads; the others char.
     pub const fn melts(self) -> bool {
         matches!(self, Self::Polyester)
@@ -120,6 +132,8 @@ pub struct Yarn {
     pub slubs_per_m: f32,
     /// Length of fibre standing out, per length of yarn: 0 filament, 2 singed, 5 ordinary cotton, 10 woollen.
     pub hairiness: f32,
+    /// How much its fibres differ in shade: 0.3 dyed in the piece, 0.6 raw, 1.5 a heather mixture.
+    pub blend: f32,
     /// Colour.
     pub dye: Dye,
 }

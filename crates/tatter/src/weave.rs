@@ -175,7 +175,7 @@ fn provenance(request: &WeaveRequest, cloth: &Cloth) -> Vec<(String, String)> {
         ("seed".to_owned(), request.seed.to_string()),
     ];
     for damage in &request.damage {
-        let Damage { kind, at, length, width, surviving, age, along } = damage;
+        let Damage { kind, at, length, width, surviving, age, along, .. } = damage;
         let along = if *along == Along::Weft { "weft" } else { "warp" };
         let text = format!(
             "{}:at={}/{},length={length},width={width},along={along},surviving={surviving},age={age}",

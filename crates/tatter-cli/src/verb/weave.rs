@@ -140,6 +140,7 @@ fn damage(text: &str) -> Result<Damage, BadArgument> {
             "width" => damage.width = within(read(value)?, 0.1, 1000.0)?,
             "surviving" => damage.surviving = within(read(value)?, 0.0, 1.0)?,
             "age" => damage.age = within(read(value)?, 0.0, 1.0)?,
+            "color" => damage.color = Some(color(value)?),
             "along" if value == "warp" => damage.along = Along::Warp,
             "along" if value == "weft" => damage.along = Along::Weft,
             "at" => {

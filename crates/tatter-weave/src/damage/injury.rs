@@ -2,9 +2,10 @@
 
 use super::Kind;
 use super::loose::{Loose, bridge, tail};
+use super::mend::{Mending, darn, snag, stitches};
 use super::wound::Wound;
 use crate::layer::Layer;
-use crate::loom::{Family, WARP};
+use crate::loom::{Family, WARP, WEFT};
 use crate::maths::ln;
 use crate::noise::pick;
 use crate::raster::{Fibre, Node, Style};
@@ -64,7 +65,7 @@ const BRIDGE: i32 = 3;
 
 impl Injury {
     /// Cut the threads of `layer` within `bounds` (left, top, right, bottom; mm).
-    pub(crate) fn new(layer: &Layer, bounds: [f32; 4], styles: &[Style]) -> Self {
+    pub(crate) fn new(layer: &Layer, bounds: [f32; 4], styles: &[Style], mending: Option<&Mending>) -> Self {
         let [first, last] = layer.range(bounds, 0.0);
         let mut pieces = Pieces { first, last, of: [Vec::new(), Vec::new()] };
         for family in [0, 1] {
@@ -85,7 +86,31 @@ impl Injury {
                 injury.runs[family].push(runs);
             }
         }
+        if let Some(mending) = mending {
+            injury.mend(layer, mending);
+        }
         injury
+    }
+
+    /// Threads of the mender, and the loops of snags.
+    fn mend(&mut self, layer: &Layer, mending: &Mending) {
+        for wound in &layer.wounds {
+            match wound.damage.kind {
+                Kind::Darn => darn(wound, mending, &mut self.loose),
+                Kind::Patch => stitches(wound, mending, 2.0 * mending.face, &mut self.loose),
+                Kind::Snag => {
+                    let (thread, [from, to]) = snag(wound, layer, &mut self.loose);
+                    if let Some(runs) = self.runs[WEFT].get_mut((thread - self.first[WEFT]).max(0) as usize) {
+                        *runs = runs
+                            .iter()
+                            .flat_map(|r| [Run { from: r.from, to: r.to.min(from) }, Run { from: r.from.max(to), to: r.to }])
+                            .filter(|r| r.to > r.from)
+                            .collect();
+                    }
+                }
+                _ => {}
+            }
+        }
     }
 
     /// Woven runs of a thread; `None` when it is untouched.
@@ -141,7 +166,8 @@ fn nearest(wounds: &[Wound], place: [f32; 2]) -> usize {
 /// How far an end springs back, in crossings: exponential, mean 0.4, more when old; bitten and burnt ends stay.
 fn recoil(wound: &Wound, family: Family, thread: i32, end: i32) -> f32 {
     let mean = match wound.damage.kind {
-        Kind::MothHole | Kind::Burn => 0.12,
+        Kind::MothHole | Kind::Burn | Kind::Darn => 0.12,
+        Kind::Patch => 0.0,
         Kind::Hem => 0.3,
         _ => 0.45 * (1.0 + 1.5 * wound.damage.age),
     };
@@ -190,6 +216,10 @@ fn settle(
         before = k;
     }
     runs.push(Run { from, to: if piece.to.is_finite() { stop as f32 } else { f32::INFINITY } });
+    // The edge of a sewn-on patch is folded under: no end shows.
+    if layer.wounds.iter().any(Wound::is_piece) {
+        return runs;
+    }
     if piece.from.is_finite() {
         tail(layer, styles, (family, thread), [start as f32, piece.from], loose);
     }

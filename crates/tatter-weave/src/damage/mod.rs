@@ -2,9 +2,13 @@
 
 mod injury;
 mod loose;
+mod mend;
 mod wound;
 
+use tatter_core::image::LinearRgb;
+
 pub(crate) use injury::{Injury, Run, mark, near};
+pub(crate) use mend::Mending;
 pub(crate) use wound::Wound;
 
 /// What happened.
@@ -24,11 +28,28 @@ pub enum Kind {
     Hem,
     /// Crowns worn off, dye lost, fibres raised.
     Abrasion,
+    /// A hole mended with threads woven back in.
+    Darn,
+    /// A piece of cloth sewn on, its edges folded under, with overcast stitches.
+    Patch,
+    /// A pick pulled out into a loop, the cloth drawn towards it.
+    Snag,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 7] = [Self::Rip, Self::LTear, Self::MothHole, Self::Burn, Self::WornThrough, Self::Hem, Self::Abrasion];
+    pub const ALL: [Self; 10] = [
+        Self::Rip,
+        Self::LTear,
+        Self::MothHole,
+        Self::Burn,
+        Self::WornThrough,
+        Self::Hem,
+        Self::Abrasion,
+        Self::Darn,
+        Self::Patch,
+        Self::Snag,
+    ];
 
     /// The name on the command line.
     pub const fn name(self) -> &'static str {
@@ -40,6 +61,9 @@ impl Kind {
             Self::WornThrough => "worn-through",
             Self::Hem => "hem",
             Self::Abrasion => "abrasion",
+            Self::Darn => "darn",
+            Self::Patch => "patch",
+            Self::Snag => "snag",
         }
     }
 
@@ -53,6 +77,9 @@ impl Kind {
             Self::WornThrough => "worn through as a knee is: ends gone, picks still there",
             Self::Hem => "a frayed edge with a fringe",
             Self::Abrasion => "crowns worn off, dye lost, fibres raised",
+            Self::Darn => "a hole mended with threads woven back in",
+            Self::Patch => "a piece sewn on with overcast stitches",
+            Self::Snag => "a pick pulled out into a loop",
         }
     }
 
@@ -78,9 +105,10 @@ pub struct Damage {
     pub kind: Kind,
     /// Where, mm from the canvas centre, x right, y up.
     pub at: [f32; 2],
-    /// Length of a rip or of an arm of an L-tear, diameter of a hole, depth of the fringe of a hem; mm.
+    /// Length of a rip or of an arm of an L-tear, diameter of a hole, depth of the fringe of a hem, width of a sewn-on patch,
+    /// length of a snag's loop; mm.
     pub length: f32,
-    /// Widest opening of a rip, height of a worn place; mm. Not used by round injuries.
+    /// Widest opening of a rip, height of a worn place or of a sewn-on patch; mm. Not used by round injuries.
     pub width: f32,
     /// Direction of a rip, or which threads stand out of a hem.
     pub along: Along,
@@ -88,6 +116,8 @@ pub struct Damage {
     pub surviving: f32,
     /// 0 fresh, 1 long worn: ends recede, fray and fade, edges curl.
     pub age: f32,
+    /// Colour of a sewn-on patch or of darning thread, linear light; `None` a shade off the cloth's own.
+    pub color: Option<LinearRgb>,
 }
 
 impl Damage {
@@ -101,7 +131,10 @@ impl Damage {
             Kind::WornThrough => (30.0, 16.0, 0.75, 0.7),
             Kind::Hem => (8.0, 8.0, 0.0, 0.5),
             Kind::Abrasion => (20.0, 20.0, 0.0, 0.6),
+            Kind::Darn => (9.0, 9.0, 0.0, 0.4),
+            Kind::Patch => (28.0, 24.0, 0.0, 0.2),
+            Kind::Snag => (7.0, 7.0, 0.0, 0.2),
         };
-        Self { kind, at: [0.0, 0.0], length, width, along: Along::Weft, surviving, age }
+        Self { kind, at: [0.0, 0.0], length, width, along: Along::Weft, surviving, age, color: None }
     }
 }

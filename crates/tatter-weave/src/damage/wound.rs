@@ -17,14 +17,57 @@ pub(crate) struct Wound {
     pitch: [f32; 2],
     pub(crate) seed: u64,
     discs: Vec<[f32; 3]>,
+    /// Whether this is the sewn-on cloth itself, whose shape the wound is; its lift and its turn.
+    piece: Option<[f32; 2]>,
 }
 
 impl Wound {
     pub(crate) fn new(damage: Damage, centre: [f32; 2], pitch: [f32; 2], seed: u64) -> Self {
         let at = [centre[0] + damage.at[0], centre[1] - damage.at[1]];
-        let mut wound = Self { damage, at, pitch, seed, discs: Vec::new() };
+        let mut wound = Self { damage, at, pitch, seed, discs: Vec::new(), piece: None };
         wound.discs = wound.discs();
         wound
+    }
+
+    /// The sewn-on cloth of a patch: its edges are the wound, it lies `lift` mm above the other cloth.
+    pub(crate) fn piece(&self, lift: f32) -> Self {
+        Self { piece: Some([lift, 1.0]), discs: Vec::new(), ..*self }
+    }
+
+    /// Whether this is the edge of a sewn-on patch.
+    pub(crate) const fn is_piece(&self) -> bool {
+        self.piece.is_some()
+    }
+
+    /// How a sewn-on patch lies turned, radians: nobody sews one on quite straight.
+    fn turn(&self) -> f32 {
+        0.05 * normal(self.seed ^ 0x70, 0, 0).clamp(-2.0, 2.0)
+    }
+
+    /// From the patch's own axes to the cloth's, mm from the middle.
+    pub(crate) fn turned(&self, [x, y]: [f32; 2]) -> [f32; 2] {
+        let (s, c) = crate::maths::sin_cos(self.turn());
+        [x * c - y * s, x * s + y * c]
+    }
+
+    /// Stitches around a sewn-on patch, one in 2.6 mm.
+    pub(crate) fn stitches(&self) -> i32 {
+        (2.0 * (self.damage.length + self.damage.width) / 2.6).round().max(8.0) as i32
+    }
+
+    /// Mm within the edge of a sewn-on patch, and how near a stitch is, 0..1.
+    fn sewn(&self, u: f32, v: f32) -> [f32; 2] {
+        let (s, c) = crate::maths::sin_cos(self.turn());
+        let (x, y) = (u * c + v * s, v * c - u * s);
+        let (a, b) = (0.5 * self.damage.length, 0.5 * self.damage.width);
+        let wobble = 0.25 * self.noise(40, x / 5.0, y / 5.0);
+        let r = 1.6;
+        // A rectangle with round corners.
+        let (dx, dy) = (x.abs() - a + r, y.abs() - b + r);
+        let inside = r - length(dx.max(0.0), dy.max(0.0)) - dx.max(dy).min(0.0) + wobble;
+        let t = if dx > dy { y } else { x };
+        let beat = crate::maths::sin_cos_turns(t / 2.6).1;
+        [inside, 0.5 + 0.5 * beat]
     }
 
     /// A moth's meal: one to four bites.
@@ -101,7 +144,9 @@ impl Wound {
                 let (nx, ny) = (0.35 * self.noise(7, u / 1.1, v / 1.1), 0.35 * self.noise(8, u / 1.1, v / 1.1));
                 self.discs.iter().map(|d| d[2] - length(u + nx - d[0], v + ny - d[1])).fold(f32::MIN, f32::max)
             }
-            Kind::Burn | Kind::Abrasion => self.blob(u, v, 1.0),
+            Kind::Burn | Kind::Abrasion | Kind::Darn => self.blob(u, v, 1.0),
+            Kind::Patch => self.sewn(place[0] - self.at[0], place[1] - self.at[1])[0],
+            Kind::Snag => 0.5 - length(0.5 * u, v),
             Kind::WornThrough => {
                 let aspect = self.damage.length / self.damage.width.max(0.1);
                 let edge = self.blob(u, v * aspect, 1.2);
@@ -143,7 +188,9 @@ impl Wound {
         let own = self.pitch[1 - family];
         let step = |stream: u64| own * 0.5 * normal(self.seed ^ (stream << 16) ^ family as u64, thread, 1);
         match self.damage.kind {
-            Kind::Abrasion => false,
+            Kind::Abrasion | Kind::Snag => false,
+            Kind::Patch => self.piece.is_some() && self.depth(place) < 0.0,
+            Kind::Darn => self.depth(place) + 0.5 * step(6) > 0.0,
             Kind::Rip => {
                 let [open, middle] = self.opening(u);
                 let half = 0.5 * open * (1.0 - self.spread());
@@ -233,8 +280,37 @@ impl Wound {
                 ]
             }
             Kind::Abrasion => [0.0; 3],
+            Kind::Darn => {
+                // Drawn together a little.
+                let near = exp(-(self.depth(place) / 4.0).powi(2));
+                let r = length(u, v).max(0.5);
+                [-0.25 * near * u / r, -0.25 * near * v / r, 0.0]
+            }
+            Kind::Patch => [0.0, 0.0, self.sewn_lift(place)],
+            Kind::Snag => {
+                // The pulled pick is short of yarn: the cloth gathers towards the loop along it.
+                let near = exp(-(v / (2.5 * self.pitch[1])).powi(2));
+                let pull = 0.12 * self.damage.length * near * exp(-u.abs() / (0.9 * self.damage.length));
+                let side = (u / (0.3 * self.damage.length)).clamp(-1.0, 1.0);
+                [-pull * side, 0.0, 0.10 * near * self.noise(41, u / 1.6, 0.5) * exp(-u.abs() / (2.0 * self.damage.length))]
+            }
         };
         if self.damage.along == Along::Weft { [du, dv, dz] } else { [dv, -du, dz] }
+    }
+
+    /// Height of a sewn-on patch above its place in flat cloth, or how it presses on the cloth beneath.
+    fn sewn_lift(&self, place: [f32; 2]) -> f32 {
+        let [inside, stitch] = self.sewn(place[0] - self.at[0], place[1] - self.at[1]);
+        let Some([lift, _]) = self.piece else {
+            return -0.08 * smoothstep(1.5, 0.0, inside.abs());
+        };
+        // The folded edge is two layers thick over 5 mm and rounds down to the cloth; each stitch draws it in.
+        let fold = 0.45 * lift * smoothstep(6.0, 3.5, inside);
+        let round = 0.7 * lift;
+        let t = (inside / round).clamp(0.0, 1.0);
+        let edge = (1.0 - (1.0 - t) * (1.0 - t)).sqrt();
+        let drawn = 0.30 * lift * stitch * stitch * exp(-((inside - 1.2) / 0.9).powi(2));
+        (lift + fold) * (0.25 + 0.75 * edge) - drawn
     }
 
     /// An edge lifts over its last millimetres, unevenly along the rim.
@@ -281,7 +357,12 @@ impl Wound {
             }
             Kind::Rip | Kind::LTear | Kind::Hem => smoothstep(-2.5, 0.5, self.depth(place) + ragged(1.0)) * 0.7 * age,
             Kind::MothHole => smoothstep(-0.9, 0.2, self.depth(place) + 0.4 * ragged(0.6)) * 0.35,
-            Kind::Burn => 0.0,
+            Kind::Darn => smoothstep(-1.5, 0.0, self.depth(place)) * 0.5 * age,
+            // A patch is rubbed along its folded edge.
+            Kind::Patch if self.piece.is_some() => {
+                age * 0.9 * smoothstep(1.6, 0.2, (self.depth(place) - 0.4).abs() + 0.3 * ragged(1.0))
+            }
+            Kind::Burn | Kind::Patch | Kind::Snag => 0.0,
         }
     }
 
@@ -309,6 +390,9 @@ impl Wound {
             Kind::WornThrough => 5.5,
             Kind::Hem => 6.0 * pitch,
             Kind::Abrasion => 0.12 * self.damage.length,
+            Kind::Darn => 4.5,
+            Kind::Patch => 1.5,
+            Kind::Snag => 1.2 * self.damage.length,
         };
         smoothstep(-rim - 2.0 * pitch, -rim + 0.5 * pitch, self.depth(place))
     }
@@ -319,6 +403,7 @@ impl Wound {
             Kind::Rip => 0.5 * self.damage.length + 3.0 * self.damage.width + 6.0 * self.mean_pitch(),
             Kind::LTear => 1.3 * self.damage.length + self.damage.width,
             Kind::Hem => 1e4,
+            Kind::Patch => 0.75 * (self.damage.length + self.damage.width),
             _ => 0.75 * self.damage.length + 10.0,
         }
     }
@@ -331,5 +416,20 @@ impl Wound {
     /// Greatest sideways move, mm.
     pub(crate) fn greatest_shift(&self) -> f32 {
         0.5 * self.damage.width.max(1.0) * self.spread() * 1.5 + 0.6
+    }
+}
+
+/// A place on the rim of a sewn-on patch, `t` of the way around, mm from its middle in its own axes, and the way out.
+pub(super) fn perimeter(damage: &Damage, t: f32) -> ([f32; 2], [f32; 2]) {
+    let (a, b) = (damage.length, damage.width);
+    let s = (t - t.floor()) * 2.0 * (a + b);
+    if s < a {
+        ([s - 0.5 * a, -0.5 * b], [0.0, -1.0])
+    } else if s < a + b {
+        ([0.5 * a, s - a - 0.5 * b], [1.0, 0.0])
+    } else if s < 2.0 * a + b {
+        ([0.5 * a - (s - a - b), 0.5 * b], [0.0, 1.0])
+    } else {
+        ([-0.5 * a, 0.5 * b - (s - 2.0 * a - b)], [-1.0, 0.0])
     }
 }

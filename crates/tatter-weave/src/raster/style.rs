@@ -6,7 +6,7 @@ use super::segment::{Spot, Values};
 use crate::loom::Threads;
 use crate::maths::{sin_cos_turns, smoothstep};
 use crate::sheet::Sheet;
-use crate::yarn::Dye;
+use crate::yarn::{Dye, Yarn};
 
 /// One sort of yarn.
 #[derive(Debug)]
@@ -26,6 +26,7 @@ pub(crate) struct Style {
     dye: Dye,
     /// How much fibres differ in shade.
     mottle: f32,
+    roughness: f32,
 }
 
 /// What one sample of yarn looks like.
@@ -42,7 +43,14 @@ const CHAR: [f32; 3] = [0.011, 0.0095, 0.0085];
 
 impl Style {
     pub(crate) fn new(threads: &Threads, sample_mm: f32, seed: u64) -> Self {
-        let yarn = &threads.yarn;
+        // Plies are twisted against their singles, so their fibres lie almost along the yarn.
+        let whole = |turns: f32| (turns * threads.length).round() / threads.length;
+        let fibre_turns = if threads.yarn.ply == 1 { threads.turns } else { whole(0.2 * threads.turns) };
+        Self::of(&threads.yarn, [threads.turns, fibre_turns], threads.sheet_mm, sample_mm, seed)
+    }
+
+    /// Of a yarn with that many turns per mm of plies and of fibres, whose skin repeats after `sheet_mm`.
+    pub(crate) fn of(yarn: &Yarn, [turns, fibre_turns]: [f32; 2], sheet_mm: f32, sample_mm: f32, seed: u64) -> Self {
         let fibre = yarn.fibre.diameter().get();
         let diameter = yarn.diameter().get();
         let plies = yarn.ply;
@@ -55,19 +63,19 @@ impl Style {
             _ => 0.36,
         };
         let radius = if plies == 1 { 1.0 } else { touching * 1.12 };
-        let ply_diameter = if plies == 1 { diameter } else { diameter * radius };
+        let ply_diameter = diameter * radius;
         Self {
             plies,
             ring: 1.0 - radius,
             radius,
-            turns: threads.turns,
-            // Plies are twisted against their singles, so their fibres lie almost along the yarn.
-            fibre_turns: if plies == 1 { threads.turns } else { (0.2 * threads.turns * threads.length).round() / threads.length },
-            sheets_per_mm: 1.0 / threads.sheet_mm,
+            turns,
+            fibre_turns,
+            sheets_per_mm: 1.0 / sheet_mm,
             relief: 1.6 * fibre + 0.05 * ply_diameter,
             sheet: Sheet::new(ply_diameter, fibre, sample_mm, seed),
             dye: yarn.dye,
-            mottle: 0.32,
+            mottle: 0.14 + 0.34 * yarn.blend,
+            roughness: yarn.fibre.roughness(),
         }
     }
 
@@ -119,7 +127,11 @@ impl Style {
         let [height, shade] = self.sheet.at(around, values.along * self.sheets_per_mm + phase[1] + 0.29 * f32::from(ply));
         let facing = (1.0 - v * v).max(0.0).sqrt();
         let z = values.z + values.thick * rise - self.relief * (1.0 - height) * (0.35 + 0.65 * facing);
-        Look { z, color: self.color(values, height, shade), roughness: 0.80 + 0.10 * (1.0 - height) + 0.06 * values.bare }
+        Look {
+            z,
+            color: self.color(values, height, shade),
+            roughness: (self.roughness + 0.10 * (1.0 - height) + 0.06 * values.bare).min(0.97),
+        }
     }
 
     fn color(&self, values: &Values, height: f32, shade: f32) -> LinearRgb {
@@ -127,7 +139,7 @@ impl Style {
         let shallow = 1.0 - self.dye.depth;
         let patchy = values.bare * (1.0 - values.bare) * 1.6 * (0.5 * shade + height - 0.55);
         let bare = (values.bare + patchy + shallow * 0.5 * (shade - 0.2).max(0.0)).clamp(0.0, 1.0);
-        let level = values.shade * (1.0 + self.mottle * shade) * (0.86 + 0.14 * height);
+        let level = values.shade * (1.0 + self.mottle * shade).max(0.15) * (0.86 + 0.14 * height);
         let mut color = [0, 1, 2].map(|k| (self.dye.color.0[k] + (self.dye.core.0[k] - self.dye.color.0[k]) * bare) * level);
         if values.char > 0.0 {
             let (scorch, black) = (smoothstep(0.0, 0.45, values.char), smoothstep(0.35, 1.0, values.char + 0.12 * shade));
