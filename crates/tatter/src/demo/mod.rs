@@ -18,6 +18,7 @@ use tatter_core::units::MmPerTexel;
 use tatter_files::job::JobError;
 use tatter_files::picture::{Effort, PictureError, PictureFormat, encode};
 use tatter_files::write::write_whole;
+use tatter_weave::{Cloth, WeaveError};
 
 use crate::cut::{CutFailed, CutReport, CutRequest, cut_photo};
 use crate::deliver::{DeliverFailed, DeliverySummary, Foreign, deliver_job};
@@ -33,6 +34,12 @@ pub enum DemoError {
     /// The outside failed.
     #[error("the sample can't be written ({0}): {1}")]
     Write(std::io::Error, PathBuf),
+    /// The stock of cloths lacks the sample's.
+    #[error("the stock of cloths holds no canvas to make the sample from")]
+    NoCanvas,
+    /// The sample's cloth can't be woven.
+    #[error(transparent)]
+    Weave(#[from] WeaveError),
     /// A picture could not be made.
     #[error(transparent)]
     Picture(#[from] PictureError),
@@ -58,6 +65,8 @@ impl Explain for DemoError {
         match self {
             Self::NotEmpty(_) => "Name a new folder, or delete this one first".to_owned(),
             Self::Write(..) => "Check free space and permissions, or name another folder".to_owned(),
+            Self::NoCanvas => "Install Tatter again".to_owned(),
+            Self::Weave(error) => error.next(),
             Self::Picture(error) => error.next(),
             Self::Cut(error) => error.next(),
             Self::Garment(error) => error.next(),
@@ -71,6 +80,8 @@ impl Explain for DemoError {
         match self {
             Self::NotEmpty(_) => Class::Request,
             Self::Write(..) => Class::Outside,
+            Self::NoCanvas => Class::Outside,
+            Self::Weave(error) => error.class(),
             Self::Picture(error) => error.class(),
             Self::Cut(error) => error.class(),
             Self::Garment(error) => error.class(),
@@ -105,8 +116,9 @@ pub fn demo(folder: &Path, task: &Task) -> Result<DemoReport, DemoError> {
     if folder.read_dir().is_ok_and(|mut entries| entries.next().is_some()) {
         return Err(DemoError::NotEmpty(folder.to_owned()));
     }
-    let photos = task.stage("photos", || photos::write(folder))?;
-    task.stage("garment", || write_garment(folder))?;
+    let cloth = canvas::cloth().ok_or(DemoError::NoCanvas)?;
+    let photos = task.stage("photos", || photos::write(folder, &cloth, task))?;
+    task.stage("garment", || write_garment(folder, cloth, task))?;
     let cuts = photos
         .iter()
         .map(|photo| {
@@ -144,12 +156,12 @@ pub fn demo(folder: &Path, task: &Task) -> Result<DemoReport, DemoError> {
 }
 
 /// The smock and its clean textures.
-fn write_garment(folder: &Path) -> Result<(), DemoError> {
+fn write_garment(folder: &Path, cloth: Cloth, task: &Task) -> Result<(), DemoError> {
     let glb = tatter_files::mesh::write_glb(&smock::smock(), &[]);
     write(&folder.join("smock.glb"), &glb)?;
     let scale = MmPerTexel(smock::MM_PER_UV / canvas::SIDE as f32);
     let channels = [Channel::BaseColor, Channel::Normal, Channel::Height, Channel::Roughness, Channel::Opacity];
-    let maps: Vec<(Channel, Map)> = channels.into_iter().zip(canvas::canvas(scale)).collect();
+    let maps: Vec<(Channel, Map)> = channels.into_iter().zip(canvas::canvas(cloth, scale, task)?).collect();
     maps.into_par_iter().try_for_each(|(channel, map)| {
         let transfer = if channel == Channel::BaseColor { Transfer::Srgb } else { Transfer::Linear };
         let coding = Coding { transfer, height_range: canvas::RANGE, ..Coding::default() };

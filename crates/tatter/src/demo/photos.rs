@@ -1,20 +1,21 @@
-//! The sample's photos, shot from cloth made thread by thread.
+//! The sample's photos: the smock's canvas woven thread by thread, torn and bitten, and photographed on a card.
 
 use std::path::{Path, PathBuf};
 
-use tatter_cloth::made::{Damage, SceneSpec, shoot};
 use tatter_core::angle::Angle;
-use tatter_core::image::LinearRgb;
-use tatter_core::units::{Mm, MmPerTexel, PerCm};
+use tatter_core::task::Task;
+use tatter_core::units::Mm;
+use tatter_weave::{Cloth, Damage, Kind, PatchSpec, Shot, shoot, weave_patch};
 
 use super::DemoError;
-use super::canvas::THREADS_PER_CM;
 
 /// Side of a photo, pixels.
 const SIDE: usize = 1024;
+/// What a photo is wide, mm.
+const WIDTH: f32 = 96.0;
 
 /// A photo on disk.
-pub(super) struct Shot {
+pub(super) struct Photo {
     pub(super) name: &'static str,
     pub(super) path: PathBuf,
     /// What the photo is wide, as a ruler beside the cloth would say.
@@ -22,32 +23,19 @@ pub(super) struct Shot {
 }
 
 /// Two photos of the ferryman's canvas: torn where a rope ran, and eaten by moths.
-pub(super) fn write(folder: &Path) -> Result<Vec<Shot>, DemoError> {
-    let rip = Damage::RipAlongWeft { length: Mm(55.0), opening: Mm(11.0), surviving: 0.35 };
-    [("rope-burn", rip, 3), ("moth-hole", Damage::MothHole { diameter: Mm(14.0) }, 8)]
+pub(super) fn write(folder: &Path, cloth: &Cloth, task: &Task) -> Result<Vec<Photo>, DemoError> {
+    let rip = Damage { length: 56.0, width: 13.0, surviving: 0.4, ..Damage::new(Kind::Rip) };
+    let bite = Damage { length: 15.0, width: 15.0, ..Damage::new(Kind::MothHole) };
+    [("rope-burn", rip, 3), ("moth-hole", bite, 8)]
         .into_iter()
         .map(|(name, damage, seed)| {
-            let scale = MmPerTexel(0.1);
-            let scene = shoot(&SceneSpec {
-                width: SIDE,
-                height: SIDE,
-                scale,
-                ends_per_cm: PerCm(THREADS_PER_CM[0]),
-                picks_per_cm: PerCm(THREADS_PER_CM[1]),
-                warp: LinearRgb([0.42, 0.30, 0.155]),
-                weft: LinearRgb([0.40, 0.29, 0.16]),
-                damage,
-                light_from: Angle::degrees(125.0),
-                seed,
-                ..SceneSpec::default()
-            });
+            let spec = PatchSpec { cloth: cloth.clone(), side: SIDE, width_mm: WIDTH, damage: vec![damage], seed };
+            let (woven, _) = weave_patch(&spec, task)?;
+            let light = Shot { light_from: Angle::degrees(125.0), seed, ..Shot::default() };
+            let photo = shoot(&woven.maps, woven.scale, &light, task).map_err(tatter_weave::WeaveError::from)?;
             let path = folder.join("photos").join(format!("{name}.png"));
-            write_picture(&path, scene.photo)?;
-            Ok(Shot { name, path, width: Mm(scale.get() * SIDE as f32) })
+            super::write(&path, &crate::cut::png(photo.photo)?)?;
+            Ok(Photo { name, path, width: Mm(woven.scale.get() * SIDE as f32) })
         })
         .collect()
-}
-
-fn write_picture(path: &Path, photo: tatter_core::image::Image<LinearRgb>) -> Result<(), DemoError> {
-    super::write(path, &crate::cut::png(photo)?)
 }
