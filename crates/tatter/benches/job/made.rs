@@ -1,0 +1,117 @@
+//! What is worked on: a photo, a clean map set, a patch, a job with twenty placements.
+
+use std::fs;
+use std::path::Path;
+
+use rayon::prelude::*;
+use tatter::garment::{GarmentRequest, describe, start_job};
+use tatter_cloth::made::{Damage, Scene, SceneSpec, shoot};
+use tatter_core::angle::Angle;
+use tatter_core::channel::{Channel, PerChannel};
+use tatter_core::image::{Coding, Depth, HeightRange, Image, LinearRgb, Map, Stored, Transfer, Unit};
+use tatter_core::model::{Origin, Patch, PatchMap, PatchRef, Placement, ScaleSource, Spot, Subject};
+use tatter_core::rng::Rng;
+use tatter_core::task::Task;
+use tatter_core::units::{Mm, MmPerTexel, PerCm};
+use tatter_files::job::write_job;
+use tatter_files::patch::write_patch;
+use tatter_files::picture::{Effort, PictureFormat, encode};
+use tatter_testkit::cloth::cloth_maps;
+
+use crate::Done;
+
+/// Side of the photo and of the patch.
+const PATCH: usize = 2048;
+/// Side of the garment's maps.
+const GARMENT: usize = 4096;
+/// Millimetres that the maps span, and that a placement measures: 614 texels.
+const SPAN_MM: f32 = 1000.0;
+const SIDE_MM: f32 = 150.0;
+const PLACEMENTS: usize = 20;
+
+/// Makes everything that is not there yet.
+pub(crate) fn folder(folder: &Path) -> Done<()> {
+    if folder.join("bench.tatter.toml").is_file() {
+        return Ok(());
+    }
+    fs::create_dir_all(folder.join("maps"))?;
+    cloth_maps(GARMENT).into_par_iter().try_for_each(|(role, stored)| {
+        let bytes = encode(&stored, PictureFormat::Png, Effort::Fast).map_err(std::io::Error::other)?;
+        fs::write(folder.join("maps").join(format!("canvas_{role}.png")), bytes)
+    })?;
+    let scene = torn();
+    let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
+    let photo = Stored::from_map(&Map::Color(scene.photo.clone()), &coding, Depth::Eight);
+    fs::write(folder.join("photo.png"), encode(&photo, PictureFormat::Png, Effort::Small)?)?;
+    write_patch(&patch(scene), &folder.join("patch.patch"), &[], &Task::new())?;
+    job(folder)
+}
+
+/// Canvas torn where a rope ran, 102 mm wide at 2048².
+fn torn() -> Scene {
+    shoot(&SceneSpec {
+        width: PATCH,
+        height: PATCH,
+        scale: MmPerTexel(0.05),
+        damage: Damage::RipAlongWeft { length: Mm(55.0), opening: Mm(11.0), surviving: 0.35 },
+        ..SceneSpec::default()
+    })
+}
+
+/// The scene's truth under a round cover of 80 mm, two thirds of the canvas.
+fn patch(scene: Scene) -> Patch {
+    let mut maps = PerChannel::default();
+    let mut put = |channel: Channel, map| maps[channel] = Some(PatchMap { map, origin: Origin::Measured, how: String::new() });
+    let middle = PATCH as f32 / 2.0 - 0.5;
+    let cover = move |x: usize, y: usize| Unit(((800.0 - (x as f32 - middle).hypot(y as f32 - middle)) / 40.0).clamp(0.0, 1.0));
+    let truth = scene.truth;
+    let fuzz = |x: usize, y: usize| Unit(0.75 + 0.2 * truth.base_color.get(x, y).0[0]);
+    put(Channel::Cover, Map::Unit(Image::from_fn(PATCH, PATCH, cover)));
+    put(Channel::Roughness, Map::Unit(Image::from_fn(PATCH, PATCH, fuzz)));
+    put(Channel::BaseColor, Map::Color(truth.base_color));
+    put(Channel::Height, Map::Height(truth.height));
+    put(Channel::Normal, Map::Normal(truth.normal));
+    put(Channel::Opacity, Map::Unit(truth.opacity));
+    Patch {
+        name: "patch".into(),
+        maps,
+        subject: Subject::Damage,
+        scale: scene.scale,
+        scale_source: ScaleSource::MmPerPixel,
+        grain: Some(Angle::degrees(90.0)),
+        ends_per_cm: Some(PerCm(12.0)),
+        picks_per_cm: Some(PerCm(11.0)),
+        height_range: HeightRange { low_mm: -0.5, high_mm: 0.5 },
+        cloth_color: Some(LinearRgb([0.42, 0.26, 0.10])),
+        photo_from_patch: None,
+        provenance: Vec::new(),
+    }
+}
+
+/// Twenty placements on the bare map set, and the same in texels for the reference.
+fn job(folder: &Path) -> Done<()> {
+    let path = folder.join("bench.tatter.toml");
+    let request = GarmentRequest { source: folder.join("maps"), mm_per_uv: Some(SPAN_MM), ..GarmentRequest::default() };
+    let mut job = start_job(&describe(&request, &Task::new())?, &path);
+    job.patches.push(PatchRef { name: "patch".into(), path: "patch.patch".into() });
+    let mut rng = Rng::new(3);
+    let mut texels = Vec::new();
+    for number in 0..PLACEMENTS {
+        let (turn, at) = (360.0 * rng.unit(), [rng.range(0.1, 0.9), rng.range(0.1, 0.9)]);
+        job.placements.push(Placement {
+            id: format!("patch-{number}"),
+            patch: "patch".into(),
+            spot: Spot::Uv { at, part: None },
+            turn: Angle::degrees(turn),
+            size: Some(Mm(SIDE_MM)),
+            mirror: false,
+            rules: PerChannel::default(),
+        });
+        let [x, y] = at.map(|place| place * GARMENT as f32);
+        let size = SIDE_MM / SPAN_MM * GARMENT as f32;
+        texels.push(format!("{{\"size_px\": {size}, \"centre_px\": [{x}, {y}], \"turn_deg\": {turn}}}"));
+    }
+    fs::write(folder.join("placements.json"), format!("[{}]\n", texels.join(",\n ")))?;
+    // Last, since it says that the folder is complete.
+    Ok(write_job(&path, &job)?)
+}
