@@ -12,7 +12,7 @@ fn cubic(x: f64, b: f64, c: f64) -> f64 {
     }
 }
 
-/// Interpolates: sharp, for enlarging and for halving.
+/// Interpolates: sharp, for enlarging and for shrinking.
 pub(super) fn catmull_rom(x: f64) -> f64 {
     cubic(x, 0.0, 0.5)
 }

@@ -1,4 +1,4 @@
-//! A patch made ready to be sampled at any density: all channels of a texel side by side, premultiplied by cover, halved
+//! A patch made ready to be sampled at any density: all channels of a texel side by side, premultiplied by cover, shrunk
 //! again and again, only the levels that are needed kept.
 
 use std::collections::BTreeSet;
@@ -32,7 +32,14 @@ pub(super) const OPACITY: usize = 10;
 /// Columns and rows of the coarse cover.
 const COARSE: usize = 128;
 
-/// One density of a patch. A place in its texels is the place in the patch's own divided by `2^level`.
+/// Texels of the patch in one texel of a level: every second level halves, so that a footprint is never more than
+/// 1.5 texels of its level broad, and half as many are read as with halvings alone.
+pub(super) fn level_scale(level: usize) -> f64 {
+    let halved = (1u64 << (level / 2)) as f64;
+    if level.is_multiple_of(2) { halved } else { halved * std::f64::consts::SQRT_2 }
+}
+
+/// One density of a patch. A place in its texels is the place in the patch's own divided by [`level_scale`].
 #[derive(Debug)]
 pub(super) struct Level {
     pub(super) width: usize,
@@ -54,9 +61,9 @@ pub(super) struct Prepared {
     pub(super) cells_per_texel: [f64; 2],
 }
 
-/// How many times a patch can be halved and keep four texels a side.
+/// The coarsest level that keeps four texels a side.
 pub(super) fn last_level(width: usize, height: usize) -> usize {
-    (width.min(height) / 4).max(1).ilog2() as usize
+    2 * (width.min(height) / 4).max(1).ilog2() as usize
 }
 
 impl Prepared {
@@ -100,7 +107,7 @@ impl Prepared {
         self.occupied.get(at(cx, self.occupied.width()), at(cy, self.occupied.height()))
     }
 
-    /// Make the levels that are needed. Level 0 of a 2048² patch takes 200 MB, level 1 50 MB; it is made only when asked for.
+    /// Make the levels that are needed. Level 0 of a 2048² patch takes 200 MB, level 2 50 MB; it is made only when asked for.
     pub(super) fn make_levels(&mut self, patch: &Patch, needed: &BTreeSet<usize>) {
         let size = patch.size();
         let last = needed.last().map_or(0, |l| l + 1);
@@ -108,19 +115,23 @@ impl Prepared {
         let whole = |y: usize, row: &mut Vec<Texel>| source.row(y, row);
         let mut levels: Vec<Option<Level>> = Vec::new();
         for level in 0..last {
-            let made = match level {
-                0 if needed.contains(&0) => Some(copy(size.width, size.height, &whole)),
-                0 => None,
-                _ => match levels[level - 1].as_ref() {
-                    Some(finer) => Some(halve(finer.width, finer.height, &|y, row| {
+            // Halvings come from halvings, the levels between from the halving before them.
+            let is_between = level % 2 == 1;
+            let finer = if is_between { level.checked_sub(1) } else { level.checked_sub(2) };
+            let factor = if is_between { std::f64::consts::SQRT_2 } else { 2.0 };
+            let made = match finer {
+                _ if is_between && !needed.contains(&level) => None,
+                None => needed.contains(&0).then(|| copy(size.width, size.height, &whole)),
+                Some(finer) => Some(match levels[finer].as_ref() {
+                    Some(finer) => shrink(finer.width, finer.height, factor, &|y, row| {
                         row.extend_from_slice(&finer.texels[y * finer.width..(y + 1) * finer.width]);
-                    })),
-                    None => Some(halve(size.width, size.height, &whole)),
-                },
+                    }),
+                    None => shrink(size.width, size.height, factor, &whole),
+                }),
             };
             levels.push(made);
-            if level > 0 && !needed.contains(&(level - 1)) {
-                levels[level - 1] = None;
+            if let Some(old) = level.checked_sub(2).filter(|old| !is_between && !needed.contains(old)) {
+                levels[old] = None;
             }
         }
         self.levels = levels;
@@ -197,38 +208,53 @@ fn copy(width: usize, height: usize, read: &ReadRow<'_>) -> Level {
     Level { width, height, texels }
 }
 
-/// Half the size: Catmull-Rom stretched by two, eight taps each way; outside the canvas lies nothing.
-fn halve(width: usize, height: usize, read: &ReadRow<'_>) -> Level {
-    const TAPS: usize = 8;
-    /// Output rows a thread makes at once: seven rows of overlap are read twice for each.
+/// For each new texel the first old one it reads and the weights from there: Catmull-Rom stretched by the factor.
+fn windows(old: usize, factor: f64) -> (usize, Vec<(isize, Vec<f32>)>) {
+    let taps = (4.0 * factor).ceil() as usize;
+    let new = (old as f64 / factor).ceil().max(1.0) as usize;
+    let window = |i: usize| {
+        let centre = (i as f64 + 0.5) * factor - 0.5;
+        let first = (centre - 2.0 * factor).ceil();
+        let weights: Vec<f64> = (0..taps).map(|k| catmull_rom((first + k as f64 - centre) / factor)).collect();
+        let sum: f64 = weights.iter().sum();
+        (first as isize, weights.iter().map(|w| (w / sum) as f32).collect())
+    };
+    (taps, (0..new).map(window).collect())
+}
+
+/// Smaller by a factor of at most two; outside the canvas lies nothing.
+fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level {
+    /// Output rows a thread makes at once: the rows of overlap are read twice for each.
     const BAND: usize = 32;
-    let weights: [f32; TAPS] = std::array::from_fn(|i| (0.5 * catmull_rom((i as f64 - 3.5) / 2.0)) as f32);
-    let (new_width, new_height) = (width.div_ceil(2), height.div_ceil(2));
+    /// Texels of nothing before a row: the first window starts at most this far outside.
+    const BEFORE: usize = 4;
+    let (taps, columns) = windows(width, factor);
+    let (_, rows) = windows(height, factor);
+    let (new_width, new_height) = (columns.len(), rows.len());
     let mut texels = vec![[0.0; LANES]; new_width * new_height];
     texels.par_chunks_mut(new_width * BAND).enumerate().for_each(|(band, out)| {
-        let rows = out.len() / new_width;
-        let first = 2 * (band * BAND) as isize - 3;
-        // Three texels of nothing before the row and as many as the last window needs after it.
-        let mut line: Vec<Texel> = Vec::with_capacity(2 * new_width + TAPS);
-        let mut narrow = vec![[0.0f32; LANES]; new_width * (2 * rows + 6)];
-        for (i, target) in narrow.chunks_exact_mut(new_width).enumerate() {
-            let y = first + i as isize;
+        let rows = &rows[band * BAND..band * BAND + out.len() / new_width];
+        let (first, last) = (rows[0].0, rows[rows.len() - 1].0 + taps as isize);
+        let mut line: Vec<Texel> = Vec::with_capacity(BEFORE + width + 2 * taps);
+        let mut narrow = vec![[0.0f32; LANES]; new_width * (last - first) as usize];
+        for (y, target) in (first..last).zip(narrow.chunks_exact_mut(new_width)) {
             if y < 0 || y >= height as isize {
                 continue;
             }
             line.clear();
-            line.resize(3, [0.0; LANES]);
+            line.resize(BEFORE, [0.0; LANES]);
             read(y as usize, &mut line);
-            line.resize(2 * new_width + TAPS, [0.0; LANES]);
-            for (x, texel) in target.iter_mut().enumerate() {
+            line.resize(BEFORE + width + 2 * taps, [0.0; LANES]);
+            for (texel, (start, weights)) in target.iter_mut().zip(&columns) {
+                let from = (start + BEFORE as isize) as usize;
                 let mut sum = Sum::default();
-                line[2 * x..2 * x + TAPS].iter().zip(&weights).for_each(|(s, &w)| sum.add(s, w));
+                line[from..from + taps].iter().zip(weights).for_each(|(s, &w)| sum.add(s, w));
                 *texel = sum.times(1.0);
             }
         }
-        for (y, target) in out.chunks_exact_mut(new_width).enumerate() {
+        for (target, (start, weights)) in out.chunks_exact_mut(new_width).zip(rows) {
             for (k, &w) in weights.iter().enumerate() {
-                let source = &narrow[(2 * y + k) * new_width..(2 * y + k + 1) * new_width];
+                let source = &narrow[((start - first) as usize + k) * new_width..][..new_width];
                 target.iter_mut().zip(source).for_each(|(t, s)| add(t, s, w));
             }
         }

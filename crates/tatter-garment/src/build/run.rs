@@ -20,8 +20,8 @@ use crate::surface::Surface;
 
 /// Lay `placements`, in order, into the pristine `pictures` of a garment (per map set, per file, as `garment.sets` lists them).
 ///
-/// Costs time in proportion to the texels covered. Beside the pictures and patches it holds, per patch, the halvings that are
-/// needed (level 0 of a 2048² patch 200 MB, only when it is enlarged or nearly so; level 1 50 MB) and at most 64 tiles.
+/// Costs time in proportion to the texels covered. Beside the pictures and patches it holds, per patch, the levels that are
+/// needed (level 0 of a 2048² patch 200 MB, only when it is enlarged or nearly so; level 2 50 MB) and at most 64 tiles.
 ///
 /// # Errors
 /// [`BuildError`]; the pictures are unchanged then, except after `Cancelled`.

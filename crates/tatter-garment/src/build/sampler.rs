@@ -4,7 +4,7 @@
 use std::sync::LazyLock;
 
 use super::kernel::{catmull_rom, mitchell};
-use super::pyramid::{Level, Sum, Texel};
+use super::pyramid::{Level, Sum, Texel, level_scale};
 
 /// Longest footprint kept relative to its breadth; beyond it (a surface seen almost edge-on in UV) it blurs instead.
 const LONGEST: f64 = 16.0;
@@ -22,7 +22,7 @@ static RADIAL: LazyLock<[f32; ENTRIES]> =
 /// How one face samples its patch: constant over the face.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Filter {
-    /// Which halving of the patch is read.
+    /// Which density of the patch is read.
     pub(super) level: usize,
     /// How far it reads, in patch texels.
     pub(super) support: f64,
@@ -51,15 +51,15 @@ fn squares([[ux, uy], [vx, vy]]: [[f64; 2]; 2]) -> (f64, f64, f64) {
 }
 
 impl Filter {
-    /// From how patch texels change with garment texels; `last_level` is the coarsest halving there is.
+    /// From how patch texels change with garment texels; `last_level` is the coarsest there is.
     pub(super) fn new(patch_from_texel: [[f64; 2]; 2], last_level: usize) -> Self {
         let (long, short, angle) = stretches(patch_from_texel);
         if long <= 1.0 {
             return Self { level: 0, support: 2.0, ellipse: None };
         }
         let short = short.max(long / LONGEST);
-        let level = (short.max(1.0).log2() as usize).min(last_level);
-        let scale = (1u64 << level) as f64;
+        let level = ((2.0 * short.max(1.0).log2()) as usize).min(last_level);
+        let scale = level_scale(level);
         // Never below one texel of the level: there is nothing between its texels. Never above 64: such a patch is a dot.
         let (major, minor) = ((long / scale).clamp(1.0, 64.0), (short / scale).clamp(1.0, 64.0));
         let (sin, cos) = angle.sin_cos();
@@ -78,7 +78,7 @@ impl Filter {
 
     /// The premultiplied mean around a place in patch texels (first centre at 0.5).
     pub(super) fn sample(&self, level: &Level, x: f64, y: f64) -> Texel {
-        let scale = 1.0 / (1u64 << self.level) as f64;
+        let scale = 1.0 / level_scale(self.level);
         let (x, y) = (x * scale - 0.5, y * scale - 0.5);
         match &self.ellipse {
             Some(ellipse) => ellipse.sample(level, x, y),
