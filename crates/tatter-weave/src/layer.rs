@@ -81,7 +81,7 @@ impl Layer {
         for wound in &self.wounds {
             let [x, y, z] = wound.shift(intact);
             crossing.place = [crossing.place[0] + x, crossing.place[1] + y];
-            crossing.lift += z;
+            crossing.raised += z;
         }
         crossing
     }
@@ -171,10 +171,8 @@ impl Layer {
         let lift = c[1].lift + (c[2].lift - c[1].lift) * t;
         let mut node = self.node_at(family, thread, k, t, place, lift);
         if !self.wounds.is_empty() {
-            let z = node.z - lift;
-            node.z = z;
             mark(&self.wounds, self.even(family, thread, k as f32 + t), self.loom.threads[family].half[1], &mut node);
-            node.z += lift;
+            node.z += c[1].raised + (c[2].raised - c[1].raised) * t;
         }
         node
     }
@@ -233,7 +231,9 @@ impl Layer {
         let seed = self.loom.thread_seed(family) ^ 0x4A1D ^ ((thread.rem_euclid(own.period) as u64) << 20);
         let mut rng = tatter_core::rng::Rng::new(seed ^ ((k.rem_euclid(other.period) as u64) << 40));
         // Half of all fibres stand out below, and some lie close.
-        let expected = 0.35 * self.loom.hair(family) * other.pitch / MEAN;
+        // Rubbing raises more.
+        let worn = self.wounds.iter().map(|w| w.worn(self.even(family, thread, k as f32))).fold(0.0, f32::max);
+        let expected = 0.35 * self.loom.hair(family) * (1.0 + 2.5 * worn) * other.pitch / MEAN;
         let count = expected.floor() as usize + usize::from(rng.unit() < expected.fract());
         if count == 0 {
             return;
@@ -255,6 +255,7 @@ impl Layer {
             let mut node = self.node_at(family, thread, k, t, place, a.lift);
             if !self.wounds.is_empty() {
                 mark(&self.wounds, self.even(family, thread, k as f32 + t), own.half[1], &mut node);
+                node.z += a.raised;
             }
             let hair = hair(&node, heading, style, own.yarn.fibre.diameter().get(), &mut rng);
             if there && touches(hair.bounds(), grid.bounds()) {

@@ -89,6 +89,8 @@ impl Profile {
 pub(crate) struct Crossing {
     pub(crate) place: [f32; 2],
     pub(crate) lift: f32,
+    /// How far the whole cloth is raised there, mm: curled edges, flaps.
+    pub(crate) raised: f32,
 }
 
 /// The cloth set up: all that its tiles need.
@@ -189,7 +191,7 @@ impl Loom {
         let y = (pick as f32 + 0.5) * weft.pitch + self.aside(WEFT, pick, end);
         let wrapped = (end.rem_euclid(warp.period), pick.rem_euclid(weft.period));
         let lift = 0.08 * self.cloth.unevenness * (warp.half[1] + weft.half[1]) * normal(self.seed ^ 4, wrapped.0, wrapped.1);
-        Crossing { place: [x, y], lift }
+        Crossing { place: [x, y], lift, raised: 0.0 }
     }
 
     /// Height of a thread's middle line `t` of the way from a crossing to the next, mm; and how much it is a crown, 0..1.
@@ -337,5 +339,72 @@ const fn plied(plies: u8) -> f32 {
         2 => 0.85,
         3 => 0.93,
         _ => 0.97,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::solve;
+    use crate::yarn::Dye;
+    use crate::{Count, Draft, stock};
+
+    /// A cloth without anything random.
+    fn even(ends: f32, picks: f32, flattening: f32) -> Cloth {
+        let mut cloth = stock("poplin").unwrap();
+        cloth.weave = Draft::plain();
+        cloth.finish = Finish::Plain;
+        (cloth.unevenness, cloth.flattening) = (0.0, flattening);
+        (cloth.ends_per_cm.0, cloth.picks_per_cm.0) = (ends, picks);
+        for yarn in [&mut cloth.warp, &mut cloth.weft] {
+            yarn.count = Count::Tex(30.0);
+            (yarn.irregularity, yarn.slubs_per_m) = (0.0, 0.0);
+            yarn.dye = Dye::even(tatter_core::image::LinearRgb([0.5; 3]));
+        }
+        cloth
+    }
+
+    /// Crimp of the middle lines as drawn: their length over the cloth's, less one; and the steepest angle in degrees.
+    fn drawn(cloth: &Cloth) -> Vec<[f32; 2]> {
+        let loom = Loom::new(cloth, &solve(cloth).unwrap(), [8, 8], 1);
+        let of = |family: Family| {
+            let pitch = f64::from(loom.threads[1 - family].pitch);
+            let (mut long, mut steepest, steps) = (0.0f64, 0.0f64, 20_000);
+            for m in 0..steps {
+                let z = |m: i32| f64::from(loom.rise(family, 0, 0, m as f32 / steps as f32)[0]);
+                let (dx, dz) = (pitch / f64::from(steps), z(m + 1) - z(m));
+                long += (dx * dx + dz * dz).sqrt();
+                // Over a hundredth of the pitch, so that rounding does not count.
+                if m % 200 == 0 {
+                    steepest = steepest.max(((z(m + 200) - z(m)) / (200.0 * dx)).abs());
+                }
+            }
+            [(long / pitch - 1.0) as f32, steepest.atan().to_degrees() as f32]
+        };
+        vec![of(WARP), of(WEFT)]
+    }
+
+    #[test]
+    fn threads_are_as_long_as_their_crimp_says() {
+        // Definition of crimp; half a per cent of the length allowed.
+        for (ends, picks, flattening) in [(20.0, 20.0, 1.0), (24.0, 18.0, 0.7), (16.0, 12.0, 0.6)] {
+            let cloth = even(ends, picks, flattening);
+            let geometry = solve(&cloth).unwrap();
+            for ([crimp, _], strand) in drawn(&cloth).into_iter().zip([geometry.warp, geometry.weft]) {
+                let miss = (1.0 + crimp) / (1.0 + strand.crimp) - 1.0;
+                assert!(miss.abs() < 0.005, "{ends} x {picks}: drawn {crimp}, solved {}", strand.crimp);
+            }
+        }
+    }
+
+    #[test]
+    fn a_square_jammed_cloth_is_peirces() {
+        // Peirce 1937: 60 degrees and 0.2092 crimp, from the middle lines as drawn; 1 % allowed. Spacing 0.866 D.
+        let d = even(10.0, 10.0, 1.0).warp.diameter().get() * 2.0;
+        let per_cm = 10.0 / (0.866_1 * d);
+        for [crimp, angle] in drawn(&even(per_cm, per_cm, 1.0)) {
+            assert!((crimp / 0.2092 - 1.0).abs() < 0.01, "crimp {crimp}");
+            assert!((angle / 60.0 - 1.0).abs() < 0.02, "angle {angle}");
+        }
     }
 }

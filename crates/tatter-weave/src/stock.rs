@@ -129,7 +129,7 @@ fn linen() -> Cloth {
 }
 
 fn denim() -> Cloth {
-    let warp = cotton(7.0, 1, 4.2, [0.022, 0.040, 0.105]);
+    let warp = cotton(7.0, 1, 4.2, [0.016, 0.033, 0.080]);
     let warp = Yarn {
         dye: Dye { core: LinearRgb([0.58, 0.56, 0.49]), depth: 0.16, ..warp.dye },
         irregularity: 0.17,

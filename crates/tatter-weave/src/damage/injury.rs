@@ -234,9 +234,9 @@ pub(crate) fn mark(wounds: &[Wound], intact: [f32; 2], thickness: f32, node: &mu
     for wound in wounds {
         let (worn, burnt) = (wound.worn(intact), wound.burnt(intact));
         if worn > 0.0 {
-            // Crowns are rubbed first; what lies deep keeps its dye.
-            let high = crate::maths::smoothstep(-0.6 * thickness, 0.7 * thickness, node.z);
-            let rub = worn * (0.12 + 0.88 * high);
+            // Rubbed from the top down: the more worn, the deeper; what lies deep keeps its dye.
+            let high = crate::maths::smoothstep(-0.9 * thickness, 0.8 * thickness, node.z);
+            let rub = ((1.45 * worn - 0.9 * (1.0 - high)) / (0.35 + 0.65 * worn)).clamp(0.0, 1.0) * (0.25 + 0.75 * worn).min(1.0);
             node.bare = node.bare.max(rub);
             node.z -= 0.30 * node.half[1] * rub;
             node.half[1] *= 1.0 - 0.35 * rub;

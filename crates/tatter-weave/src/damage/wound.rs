@@ -348,8 +348,8 @@ impl Wound {
         match self.damage.kind {
             Kind::Abrasion => {
                 let share = self.depth(place) / (0.42 * self.damage.length);
-                let t = (share + 0.28 * ragged(1.1) + 0.22 * ragged(4.0) + 0.12).clamp(0.0, 1.1);
-                t * (0.30 + 0.62 * age)
+                let t = (share + 0.34 * ragged(0.8) + 0.30 * ragged(3.0) + 0.25 * ragged(7.0) + 0.10).clamp(0.0, 1.1);
+                t * (0.24 + 0.56 * age)
             }
             Kind::WornThrough => {
                 let near = smoothstep(-10.0, 1.0, self.depth(place) + 3.0 * ragged(1.3) + 2.0 * ragged(5.0));

@@ -138,7 +138,7 @@ impl Style {
         // Rubbed off from outside inwards: dyed fibres go first where they stand out.
         let shallow = 1.0 - self.dye.depth;
         let patchy = values.bare * (1.0 - values.bare) * 1.6 * (0.5 * shade + height - 0.55);
-        let bare = (values.bare + patchy + shallow * 0.5 * (shade - 0.2).max(0.0)).clamp(0.0, 1.0);
+        let bare = (values.bare + patchy + shallow * 0.34 * (shade - 0.2).max(0.0)).clamp(0.0, 1.0);
         let level = values.shade * (1.0 + self.mottle * shade).max(0.15) * (0.86 + 0.14 * height);
         let mut color = [0, 1, 2].map(|k| (self.dye.color.0[k] + (self.dye.core.0[k] - self.dye.color.0[k]) * bare) * level);
         if values.char > 0.0 {
