@@ -2,11 +2,12 @@
 
 use rayon::prelude::*;
 use tatter_core::image::{HeightMm, Image, LinearRgb, Normal, Rect, Size, Unit};
-use tatter_core::kernel::{OcclusionSettings, bleed, normals_from_height, occlusion};
+use tatter_core::kernel::{OcclusionSettings, bleed, distance_to, normals_from_height, occlusion};
 use tatter_core::task::{Cancelled, Task};
 use tatter_core::units::MmPerTexel;
 
 use crate::layer::Layer;
+use crate::maths::{lerp, smoothstep};
 use crate::raster::{Grid, Style, Texel, Tile};
 
 /// Side of a tile, texels: its samples (16 × 128² × 8 bytes) stay in a core's cache.
@@ -33,7 +34,7 @@ pub(crate) struct Scene {
 pub struct Maps {
     /// Share of each texel covered by thread and fibre, by samples and by exact coverage of fibres.
     pub opacity: Image<Unit>,
-    /// Height, mm; where one sees through, the lowest point of the cloth.
+    /// Height, mm; openings fall from the height of the threads around them to the lowest point of the cloth.
     pub height: Image<HeightMm>,
     /// From that height at this scale.
     pub normal: Image<Normal>,
@@ -84,6 +85,7 @@ pub(crate) fn render(scene: &Scene, task: &Task) -> Result<Maps, Cancelled> {
     task.stage("colour", || {
         let seen = maps.opacity.map(|o| if o.0 > 0.05 { 1.0 } else { 0.0 });
         maps.base_color = bleed(&maps.base_color, &seen);
+        maps.height = with_openings(&maps.height, &maps.opacity, scene);
     });
     task.check()?;
     task.stage("normal", || maps.normal = normals(&maps.height, scene));
@@ -113,7 +115,7 @@ fn paste(maps: &mut Maps, rect: Rect, texels: &[Texel], floor: f32) {
         for (column, texel) in line.iter().enumerate() {
             let x = rect.x + column;
             maps.opacity.set(x, y, Unit(texel.opacity));
-            maps.height.set(x, y, HeightMm(floor + (texel.height - floor) * texel.opacity));
+            maps.height.set(x, y, HeightMm(if texel.opacity > 0.0 { texel.height } else { floor }));
             maps.base_color.set(x, y, texel.color);
             if texel.opacity > 0.0 {
                 maps.roughness.set(x, y, Unit(texel.roughness));
@@ -129,6 +131,26 @@ fn padded(height: &Image<HeightMm>, margin: usize, repeats: bool) -> Image<Heigh
     Image::from_fn(height.width() + 2 * margin, height.height() + 2 * margin, |x, y| {
         let (x, y) = (x as isize - margin as isize, y as isize - margin as isize);
         if repeats { height.get(x.rem_euclid(w) as usize, y.rem_euclid(h) as usize) } else { height.get_clamped(x, y) }
+    })
+}
+
+/// Heights that go on from the threads into the openings and fall there to the floor over a yarn's breadth. A cliff at each
+/// fibre's edge would make its normals say more of the texel grid than of the fibre.
+fn with_openings(height: &Image<HeightMm>, opacity: &Image<Unit>, scene: &Scene) -> Image<HeightMm> {
+    let covered = |o: Unit| o.0 > 0.04;
+    if opacity.texels().iter().all(|o| covered(*o)) {
+        return height.clone();
+    }
+    let breadth = scene.layers.iter().flat_map(|l| &l.loom.threads).fold(0.0f32, |r, t| r.max(2.0 * t.half[0]));
+    let run = (breadth / scene.scale.get()).max(3.0);
+    let held = bleed(height, &opacity.map(|o| if covered(o) { 1.0 } else { 0.0 }));
+    let away = distance_to(&opacity.map(covered));
+    Image::from_fn(height.width(), height.height(), |x, y| {
+        if covered(opacity.get(x, y)) {
+            return height.get(x, y);
+        }
+        let fall = smoothstep(0.0, 1.0, away.get(x, y) / run);
+        HeightMm(lerp(held.get(x, y).0, scene.floor, fall))
     })
 }
 

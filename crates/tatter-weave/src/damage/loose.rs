@@ -182,9 +182,11 @@ fn tuft(layer: &Layer, styles: &[Style], family: Family, nodes: &[Node], diamete
         let r = rng.unit().sqrt();
         let (off, up) = (0.85 * r * c, 0.85 * r * s);
         let reach = long * rng.range(0.25, 1.0) + length(tip.place[0] - root.place[0], tip.place[1] - root.place[1]);
-        let mut angle = 0.12 * off + 0.10 * rng.normal();
-        let splay = (0.20 * off + 0.20 * rng.normal()) * (0.6 + 0.7 * age);
-        let curl = 0.22 * rng.normal();
+        let mut angle = 0.10 * off + 0.08 * rng.normal();
+        // Most fibres go on with the yarn, a few stray.
+        let stray = if rng.unit() < 0.18 { 3.0 } else { 1.0 };
+        let splay = (0.14 * off + 0.12 * stray * rng.normal()) * (0.6 + 0.7 * age);
+        let curl = 0.40 * rng.normal();
         let mut at = [
             root.place[0] + side[0] * off * root.half[0],
             root.place[1] + side[1] * off * root.half[0],
@@ -202,7 +204,7 @@ fn tuft(layer: &Layer, styles: &[Style], family: Family, nodes: &[Node], diamete
                 at[k] += stride * (heading[k] * c + side[k] * s);
             }
             at[2] += stride * climb * t;
-            angle += (splay + curl * t * 2.0) * 1.6 / steps as f32 + 0.05 * rng.normal();
+            angle += (splay + curl * t * 2.0) * 1.6 / steps as f32 + 0.08 * rng.normal();
         }
         let color = style.fibre_color(rng.range(0.15, 0.95), tip.char, rng.range(0.95, 1.25));
         loose.fibre(Fibre { points, width: width * rng.range(0.8, 1.15), color, id: 0 });
