@@ -34,7 +34,7 @@ pub(crate) enum Verb {
     /// Textile parameters to patch, or to textures that repeat: cloth built thread by thread
     #[command(after_help = "Example: tatter weave denim --damage worn-through -o knee.patch\n         \
         tatter weave canvas --width-mm 40 -o textures/canvas\n\
-        Cloths: duck, canvas, poplin, linen, denim, tweed, herringbone, satin, gauze.\n\
+        Cloths: duck, canvas, poplin, linen, denim, tweed, herringbone, satin, gauze, jersey (knitted).\n\
         Damage: rip, l-tear, moth-hole, burn, worn-through, hem, abrasion, darn, patch, snag, each with \
         :length=MM,width=MM,along=weft|warp,surviving=0..1,age=0..1,at=X/Y,color=RRGGBB behind it.")]
     Weave(Box<Weave>),
@@ -155,7 +155,7 @@ pub(crate) struct Weave {
     /// Width of the cloth shown; textures move to whole repeats of the weave
     #[arg(long, value_name = "MM", default_value_t = 60.0)]
     pub(crate) width_mm: f32,
-    /// plain, basket 2, rib 2, twill 2/1, twill 3/1 s, herringbone 2/2, satin 5, or a grid such as 1100/0110/0011/1001
+    /// plain, basket 2, rib 2, twill 2/1, twill 3/1 s, herringbone 2/2, satin 5, jersey, or a grid such as 1100/0110/0011/1001
     #[arg(long, value_name = "WEAVE")]
     pub(crate) weave: Option<String>,
     /// Yarn count of the warp, such as Ne7/2, 30tex, Nm8, 150den

@@ -16,7 +16,7 @@ pub struct Draft {
 pub enum DraftError {
     /// No weave of that name.
     #[error(
-        "'{0}' is no weave: write plain, basket 2, rib 2, twill 2/1, twill 3/1 s, herringbone 2/2, satin 5, or a grid such as 1100/0110/0011/1001"
+        "'{0}' is no weave: write plain, basket 2, rib 2, twill 2/1, twill 3/1 s, herringbone 2/2, satin 5, jersey, or a grid such as 1100/0110/0011/1001"
     )]
     Unknown(String),
     /// A thread that never goes under or never over.
@@ -73,6 +73,16 @@ impl Draft {
         Self::from_fn(format!("satin {n}"), n, n, |e, p| p % n != e * step % n)
     }
 
+    /// Plain jersey: not woven at all, but knitted; wales count as ends, courses as picks.
+    pub fn jersey() -> Self {
+        Self::from_fn("jersey", 1, 1, |_, _| true)
+    }
+
+    /// Whether it is knitted.
+    pub fn is_knit(&self) -> bool {
+        self.ends == 1 && self.picks == 1
+    }
+
     /// From rows of a small grid, top pick first, as a weaver draws it.
     ///
     /// # Errors
@@ -105,7 +115,7 @@ impl Draft {
         self.up[pick * self.ends + end]
     }
 
-    /// `plain`, `basket 2`, `rib 2`, `twill 2/1`, `twill 3/1 s`, `herringbone 2/2 8`, `satin 5`, or a grid of 0 and 1 with
+    /// `plain`, `basket 2`, `rib 2`, `twill 2/1`, `twill 3/1 s`, `herringbone 2/2 8`, `satin 5`, `jersey`, or a grid of 0 and 1 with
     /// rows parted by `/`.
     ///
     /// # Errors
@@ -125,6 +135,7 @@ impl Draft {
         };
         match words.first().copied() {
             Some("plain") => Ok(Self::plain()),
+            Some("jersey") => Ok(Self::jersey()),
             Some("basket") => Ok(Self::basket(number(1, 2)?)),
             Some("rib") => Ok(Self::rib(number(1, 2)?)),
             Some("twill") => {

@@ -151,6 +151,9 @@ fn tightness(cloth: &Cloth, per_cm: [f32; 2]) -> f64 {
 /// When it jams, or the crimp asked for cannot be.
 pub fn solve(cloth: &Cloth) -> Result<Geometry, ClothError> {
     cloth.check()?;
+    if cloth.weave.is_knit() {
+        return crate::knit::solve_knit(cloth);
+    }
     let per_cm = [cloth.ends_per_cm.get(), cloth.picks_per_cm.get()];
     let tightness = tightness(cloth, per_cm);
     if tightness > 1.0 {

@@ -4,7 +4,8 @@ use tatter_core::units::MmPerTexel;
 
 use crate::damage::{Injury, Run, Wound, mark, near};
 use crate::geometry::Geometry;
-use crate::loom::{Crossing, Family, Loom, WARP};
+use crate::knit::loop_height;
+use crate::loom::{Crossing, Family, Loom, WARP, WEFT};
 use crate::maths::{exp, length, ln, sin_cos};
 use crate::raster::{Fibre, Grid, Node, Style, Tile, Yarn};
 
@@ -24,6 +25,8 @@ pub(crate) struct Layer {
     pub(crate) finest: f32,
     /// Whether nothing lies outside the box that was cut: a sewn-on patch.
     pub(crate) only_injured: bool,
+    /// Half the height of a loop of jersey, mm.
+    pub(crate) loop_height: f32,
 }
 
 /// Crossings around a tile, computed once for both families.
@@ -64,8 +67,11 @@ fn curve(p: [f32; 4], t: f32) -> f32 {
 impl Layer {
     /// Intact cloth.
     pub(crate) fn new(loom: Loom, geometry: &Geometry, scale: MmPerTexel) -> Self {
+        let loop_mm = (1.0 + geometry.weft.crimp) * geometry.warp.pitch;
+        let loop_height = loop_height(geometry.warp.pitch, loom.threads[WEFT].lift, loop_mm);
         Self {
             loom,
+            loop_height,
             styles: [0, 1],
             crimp: [geometry.warp.crimp, geometry.weft.crimp],
             wounds: Vec::new(),
@@ -75,7 +81,7 @@ impl Layer {
         }
     }
 
-    fn crossing(&self, end: i32, pick: i32) -> Crossing {
+    pub(crate) fn crossing(&self, end: i32, pick: i32) -> Crossing {
         let mut crossing = self.loom.crossing(end, pick);
         let intact = crossing.place;
         for wound in &self.wounds {
@@ -112,8 +118,27 @@ impl Layer {
         [0, 1].map(|axis| a.place[axis] + (b.place[axis] - a.place[axis]) * (at - k as f32))
     }
 
+    /// Whether it is knitted.
+    pub(crate) fn is_knit(&self) -> bool {
+        self.loom.cloth.weave.is_knit()
+    }
+
     /// Draw the yarns that a tile shows.
     pub(crate) fn yarns(&self, tile: &mut Tile<'_>) {
+        if self.is_knit() {
+            self.courses(tile);
+        } else {
+            self.threads(tile);
+        }
+        let bounds = tile.grid().bounds();
+        for (reach, yarn, nodes) in self.injury.iter().flat_map(|i| &i.loose.yarns) {
+            if touches(*reach, bounds) {
+                tile.yarn(*yarn, nodes);
+            }
+        }
+    }
+
+    fn threads(&self, tile: &mut Tile<'_>) {
         let grid = *tile.grid();
         let moved = self.injury.as_ref().map_or(0.0, |i| i.reach);
         let margin = 1.5 * (self.loom.threads[0].half[0].max(self.loom.threads[1].half[0])) + grid.scale + moved;
@@ -138,11 +163,6 @@ impl Layer {
                     }
                     tile.yarn(self.yarn(family, thread), &nodes);
                 }
-            }
-        }
-        for (bounds, yarn, nodes) in self.injury.iter().flat_map(|i| &i.loose.yarns) {
-            if touches(*bounds, grid.bounds()) {
-                tile.yarn(*yarn, nodes);
             }
         }
     }
@@ -213,6 +233,9 @@ impl Layer {
         for family in [0, 1] {
             let own = &self.loom.threads[family];
             let width = own.yarn.fibre.diameter().get();
+            if family == WARP && self.is_knit() {
+                continue;
+            }
             // Fibres below a sixth of a texel only cost time.
             if width < grid.scale / 6.0 || self.loom.hair(family) <= 0.0 {
                 continue;
@@ -233,7 +256,8 @@ impl Layer {
         // Half of all fibres stand out below, and some lie close.
         // Rubbing raises more.
         let worn = self.wounds.iter().map(|w| w.worn(self.even(family, thread, k as f32))).fold(0.0, f32::max);
-        let expected = 0.35 * self.loom.hair(family) * (1.0 + 2.5 * worn) * other.pitch / MEAN;
+        let run = if self.is_knit() { other.pitch * (1.0 + self.crimp[family]) } else { other.pitch };
+        let expected = 0.35 * self.loom.hair(family) * (1.0 + 2.5 * worn) * run / MEAN;
         let count = expected.floor() as usize + usize::from(rng.unit() < expected.fract());
         if count == 0 {
             return;
@@ -248,6 +272,14 @@ impl Layer {
         let heading = [dx / run, dy / run];
         for _ in 0..count {
             let t = rng.unit();
+            if self.is_knit() {
+                let (node, heading) = self.stitch_and_heading(thread, k as f32 + t);
+                let hair = hair(&node, heading, style, own.yarn.fibre.diameter().get(), &mut rng);
+                if self.knitted_at(thread, node.place) && touches(hair.bounds(), grid.bounds()) {
+                    tile.fibre(&hair);
+                }
+                continue;
+            }
             let runs = self.injury.as_ref().and_then(|i| i.runs(family, thread));
             let there =
                 runs.map_or(!self.only_injured, |runs| runs.iter().any(|r| r.from <= k as f32 + t && k as f32 + t <= r.to));

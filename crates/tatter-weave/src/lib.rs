@@ -15,6 +15,7 @@ mod count;
 mod damage;
 mod draft;
 pub mod geometry;
+mod knit;
 mod layer;
 mod loom;
 mod maths;

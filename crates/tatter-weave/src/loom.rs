@@ -309,7 +309,10 @@ fn threads(
     period: [i32; 2],
     (family, seed): (Family, u64),
 ) -> Threads {
-    let length = period[1 - family] as f32 * other.pitch;
+    // A knitted yarn is as much longer than its cloth as its loops are.
+    let knit = if cloth.weave.is_knit() { 1.0 + own.crimp } else { 1.0 };
+    let cloth_length = period[1 - family] as f32 * other.pitch;
+    let length = cloth_length * knit;
     let whole = |rate: f32| (rate * length).round() / length;
     let hand = if yarn.twist == Twist::Z { 1.0 } else { -1.0 };
     let sheets = (length / (crate::sheet::LENGTH_IN_DIAMETERS * own.diameter)).round().max(1.0);
@@ -325,8 +328,8 @@ fn threads(
         profile: Profile::new(own, other, geometry.sum_of_thickness),
         period: period[family],
         seed: seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ ((family as u64 + 1) << 56),
-        waves: [Cells::new(length, 3.0), Cells::new(length, 13.0), Cells::new(length, 55.0)],
-        slubs: Cells::new(length, 24.0),
+        waves: [Cells::new(cloth_length, 3.0), Cells::new(cloth_length, 13.0), Cells::new(cloth_length, 55.0)],
+        slubs: Cells::new(cloth_length, 24.0),
         sideways: Cells::new(period[1 - family] as f32, 6.0),
         hair: yarn.hairiness * cloth.finish.hair(),
     }

@@ -9,7 +9,7 @@ use crate::draft::Draft;
 use crate::yarn::{Dye, Fibre, Twist, Yarn, cotton_turns};
 
 /// Names of all starting cloths, with a line for people.
-pub const STOCK: [(&str, &str); 9] = [
+pub const STOCK: [(&str, &str); 10] = [
     ("duck", "cotton canvas, two-ply both ways, about 500 g/m²"),
     ("canvas", "open single-yarn canvas, undyed and ochre, for smocks"),
     ("poplin", "fine shirting, 133 by 72 to the inch of Ne 40"),
@@ -19,6 +19,7 @@ pub const STOCK: [(&str, &str); 9] = [
     ("herringbone", "wool 2/2 herringbone, dark warp and light weft"),
     ("satin", "satin of five, silk warp"),
     ("gauze", "open cotton gauze"),
+    ("jersey", "knitted cotton, heather grey, about 140 g/m²"),
 ];
 
 /// The starting cloth of that name.
@@ -33,6 +34,7 @@ pub fn stock(name: &str) -> Option<Cloth> {
         "herringbone" => Some(herringbone()),
         "satin" => Some(satin()),
         "gauze" => Some(gauze()),
+        "jersey" => Some(jersey()),
         _ => None,
     }
 }
@@ -186,4 +188,10 @@ fn satin() -> Cloth {
 fn gauze() -> Cloth {
     let yarn = cotton(26.0, 1, 3.6, [0.66, 0.64, 0.58]);
     Cloth { unevenness: 1.8, flattening: 0.8, ..base("gauze", Draft::plain(), yarn.clone(), yarn, [12.0, 9.5]) }
+}
+
+fn jersey() -> Cloth {
+    let yarn =
+        Yarn { packing: 0.46, blend: 1.3, irregularity: 0.11, hairiness: 3.5, ..cotton(30.0, 1, 3.3, [0.27, 0.275, 0.285]) };
+    Cloth { flattening: 0.9, ..base("jersey", Draft::jersey(), yarn.clone(), yarn, [14.0, 18.0]) }
 }

@@ -9,6 +9,7 @@ use crate::cloth::{Cloth, ClothError};
 use crate::count::Count;
 use crate::damage::{Damage, Injury, Kind, Mending, Wound};
 use crate::geometry::{Geometry, solve};
+use crate::knit::unfit;
 use crate::layer::Layer;
 use crate::loom::Loom;
 use crate::raster::Style;
@@ -57,6 +58,9 @@ pub enum WeaveError {
         /// Largest texel.
         most_mm: f32,
     },
+    /// Jersey has no pick to pull.
+    #[error("a {} needs woven cloth, and jersey is knitted", .0.name())]
+    Knitted(Kind),
     /// A canvas that cannot be.
     #[error("a canvas of {0} texels cannot be made")]
     Canvas(Size),
@@ -70,6 +74,7 @@ impl Explain for WeaveError {
         match self {
             Self::Cloth(error) => error.next(),
             Self::Coarse { .. } => "Ask for more texels, or a smaller piece of cloth".to_owned(),
+            Self::Knitted(_) => "Choose another damage or a woven cloth".to_owned(),
             Self::Canvas(_) => "Ask for 16 to 16384 texels a side".to_owned(),
             Self::Cancelled(_) => "Start again when ready".to_owned(),
         }
@@ -164,6 +169,11 @@ pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>)
 
 /// Cut the cloth, mend it, sew patches on: the layers and styles of the scene.
 fn injure(spec: &PatchSpec, mut layer: Layer, scene: &mut Scene) -> Result<(), WeaveError> {
+    if layer.is_knit()
+        && let Some(kind) = unfit(&layer.wounds)
+    {
+        return Err(WeaveError::Knitted(kind));
+    }
     let face = -layer.loom.floor;
     let mut pieces = Vec::new();
     if !layer.wounds.is_empty() {

@@ -111,6 +111,9 @@ fn published_constructions_can_be_woven() {
 fn stock_cloths_weigh_what_they_should() {
     for (name, _) in STOCK {
         let cloth = stock(name).unwrap();
+        if cloth.weave.is_knit() {
+            continue;
+        }
         let g = solve(&cloth).map_err(|e| format!("{name}: {e}")).unwrap();
         // Crimp in cloth 2 to 12 %, the warp of heavy canvas far more (common practice, no source).
         assert!((0.0..0.3).contains(&g.warp.crimp) && (0.0..0.22).contains(&g.weft.crimp), "{name}: {g:?}");

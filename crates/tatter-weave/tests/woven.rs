@@ -56,7 +56,7 @@ fn steps(image: &Image<f32>, a: usize, b: usize) -> [f32; 2] {
 
 #[test]
 fn the_seam_of_a_tile_is_no_step() {
-    for name in ["linen", "denim", "herringbone"] {
+    for name in ["linen", "denim", "herringbone", "jersey"] {
         let woven = tile(stock(name).unwrap(), 256, 10.0).unwrap();
         for image in [woven.maps.height.map(|h| h.0), woven.maps.base_color.map(|c| c.0[0]), woven.maps.occlusion.map(|o| o.0)] {
             let seam = steps(&image, 255, 0);
@@ -172,4 +172,16 @@ fn light_from_the_left_shows_left_flanks_bright() {
 
 fn hole(mm: f32) -> Damage {
     Damage { length: mm, width: mm, ..Damage::new(Kind::MothHole) }
+}
+
+#[test]
+fn jersey_can_be_bitten_but_has_no_pick_to_pull() {
+    let weave = |kind: Kind| {
+        let spec =
+            PatchSpec { cloth: stock("jersey").unwrap(), side: 200, width_mm: 24.0, damage: vec![Damage::new(kind)], seed: 2 };
+        weave_patch(&spec, &Task::new())
+    };
+    let (woven, _) = weave(Kind::MothHole).unwrap();
+    assert!(woven.maps.opacity.get(100, 100).0 < 0.2, "a hole in the middle");
+    assert!(matches!(weave(Kind::Snag), Err(WeaveError::Knitted(Kind::Snag))), "a snag is refused");
 }

@@ -66,6 +66,14 @@ const BRIDGE: i32 = 3;
 impl Injury {
     /// Cut the threads of `layer` within `bounds` (left, top, right, bottom; mm).
     pub(crate) fn new(layer: &Layer, bounds: [f32; 4], styles: &[Style], mending: Option<&Mending>) -> Self {
+        let mut injury = Self::default();
+        if layer.is_knit() {
+            layer.frayed_courses(bounds, styles, &mut injury.loose);
+            if let Some(mending) = mending {
+                injury.mend(layer, mending);
+            }
+            return injury;
+        }
         let [first, last] = layer.range(bounds, 0.0);
         let mut pieces = Pieces { first, last, of: [Vec::new(), Vec::new()] };
         for family in [0, 1] {
@@ -74,7 +82,7 @@ impl Injury {
         for _ in 0..3 {
             slip_out(&mut pieces);
         }
-        let mut injury = Self { first, last, runs: [Vec::new(), Vec::new()], ..Self::default() };
+        (injury.first, injury.last) = (first, last);
         injury.reach = layer.wounds.iter().fold(0.0, |r, w| w.greatest_shift().max(r));
         for family in [0, 1] {
             for thread in first[family]..=last[family] {

@@ -162,7 +162,15 @@ fn rotated([x, y]: [f32; 2], angle: f32) -> [f32; 2] {
 }
 
 /// Fibres that a cut end opens into: they leave the yarn at some depth and splay.
-fn tuft(layer: &Layer, styles: &[Style], family: Family, nodes: &[Node], diameter: f32, rng: &mut Rng, loose: &mut Loose) {
+pub(crate) fn tuft(
+    layer: &Layer,
+    styles: &[Style],
+    family: Family,
+    nodes: &[Node],
+    diameter: f32,
+    rng: &mut Rng,
+    loose: &mut Loose,
+) {
     let threads = &layer.loom.threads[family];
     let style = &styles[usize::from(layer.styles[family])];
     let age = layer.wounds.iter().fold(0.0f32, |a, w| a.max(w.damage.age));
