@@ -198,7 +198,8 @@ impl Wound {
                     open > 0.0 && (v - middle - 0.6 * step(1)).abs() < half + 0.2 * own
                 } else {
                     // Threads along the rip: those in the opening are loose; age pulls more of them out of the rim.
-                    (v - middle).abs() < half + self.pulled(u, own) && self.snapped(thread, u, v - middle, half)
+                    let within = u.abs() < 0.5 * self.damage.length;
+                    within && (v - middle).abs() < half + self.pulled(u, own) && self.snapped(thread, u, v - middle, half)
                 }
             }
             Kind::LTear => {
