@@ -1,7 +1,7 @@
 //! `tatter measure`.
 
 use serde_json::json;
-use tatter::measure::{MeasureRequest, measure_photo};
+use tatter::measure::{Fabric, MeasureReport, MeasureRequest, SURE, measure_photo};
 use tatter_core::angle::Angle;
 
 use super::{Outcome, boxed, scale};
@@ -17,6 +17,8 @@ pub(crate) fn run(args: &Measure, term: &Term) -> Outcome {
     term.notes(&task);
     let object = json!({
         "woven": report.woven,
+        "fabric": report.fabric.to_string(),
+        "pitch_px": report.pitch_px.map(|pitch| pitch.map(number)),
         "ends_per_cm": report.ends_per_cm.map(|n| number(n.get())),
         "picks_per_cm": report.picks_per_cm.map(|n| number(n.get())),
         "ends_per_width": number(report.ends_per_width),
@@ -28,22 +30,32 @@ pub(crate) fn run(args: &Measure, term: &Term) -> Outcome {
         "confidence": number(report.confidence),
         "warnings": warnings(&task),
     });
-    let mut text = if report.woven {
-        format!(
-            "{}: {:.1} ends across the width, {:.1} picks across the height; grain {:.1}°, weft {:.1}° (confidence {:.2})\n",
-            report.weave,
-            report.ends_per_width,
-            report.picks_per_height,
-            report.grain.to_degrees(),
-            report.weft.to_degrees(),
-            report.confidence
-        )
-    } else {
-        "no weave found\n".to_owned()
-    };
-    if let (Some(ends), Some(picks)) = (report.ends_per_cm, report.picks_per_cm) {
-        text += &format!("{:.2} ends per cm, {:.2} picks per cm\n", ends.get(), picks.get());
-    }
-    term.result(&object, &text);
+    term.result(&object, &described(&report));
     Ok(0)
+}
+
+/// What was found, for people.
+fn described(report: &MeasureReport) -> String {
+    let confidence = report.confidence;
+    let Some([ends_px, picks_px]) = report.pitch_px else {
+        let looks = if report.fabric == Fabric::Knit { "looks knitted, not woven" } else { "no weave found" };
+        return format!("{looks}: threads were not counted (confidence of a weave {confidence:.2})\n");
+    };
+    let weave = report.weave.to_string();
+    let weave = if weave == "unknown" { "weave not recognised".to_owned() } else { weave };
+    let sure = if confidence < SURE { ", unsure" } else { "" };
+    let mut text = format!(
+        "woven, {weave} (confidence {confidence:.2}{sure})\n\
+         ends {ends_px:.2} px apart, {:.1} across the width, along {:.1}°\n\
+         picks {picks_px:.2} px apart, {:.1} across the height, along {:.1}°\n",
+        report.ends_per_width,
+        report.grain.to_degrees(),
+        report.picks_per_height,
+        report.weft.to_degrees(),
+    );
+    text += &match (report.ends_per_cm, report.picks_per_cm) {
+        (Some(ends), Some(picks)) => format!("{:.2} ends per cm, {:.2} picks per cm\n", ends.get(), picks.get()),
+        _ => "threads per cm not known: tell the scale with --width-mm, --mm-per-pixel or --ruler\n".to_owned(),
+    };
+    text
 }

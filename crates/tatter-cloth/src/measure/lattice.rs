@@ -1,94 +1,44 @@
-//! Two reciprocal vectors and a weave repeat that explain all peaks of a spectrum.
+//! The lattice of points in the spectrum, whatever its threads are, and the pairs of thread families that could have made it.
 //!
 //! A weave's spectrum has points at `i g1 + j g2`, one vector a thread family, and at fractions of them that tell the
-//! repeat: plain (1/2, 1/2), twill on n threads (1/n, ±1/n), satin on five (1/5, ±2/5). Many pairs generate the same points;
-//! which pair is the threads' follows from how the power lies: threads are long, straight and uneven, so power gathers
-//! on the two axes.
+//! repeat: plain (1/2, 1/2), twill on n threads (1/n, ±1/n), satin on five (1/5, ±2/5). Many pairs of families generate the
+//! same points: a plain weave and its own diagonal do. So the points come first, and the families are judged by
+//! [`super::model`].
 
 use super::spectrum::{Peak, Spectrum};
-use super::{Hand, Weave};
 
-/// Which fractional points a weave has.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Repeat {
-    /// None: threads alike above and below, as in gauze.
-    Whole,
-    /// `(m / n, m k / n)`.
-    Line(i32, i32),
-    /// `(a / 4, b / 4)` with a + b even.
-    Basket,
-}
+/// Two vectors, cycles a pixel, y up.
+pub(super) type Base = [[f64; 2]; 2];
 
-/// Candidates with the log of how common they are.
-const REPEATS: &[(Repeat, f64)] = &[
-    (Repeat::Line(2, 1), 0.0),
-    (Repeat::Line(4, 1), -0.4),
-    (Repeat::Line(4, -1), -0.4),
-    (Repeat::Line(3, 1), -0.8),
-    (Repeat::Line(3, -1), -0.8),
-    (Repeat::Whole, -4.0),
-    (Repeat::Line(5, 2), -1.5),
-    (Repeat::Line(5, -2), -1.5),
-    (Repeat::Basket, -1.5),
-    (Repeat::Line(6, 1), -5.0),
-    (Repeat::Line(6, -1), -5.0),
-    (Repeat::Line(8, 3), -2.5),
-    (Repeat::Line(8, -3), -2.5),
-];
+/// Coordinates, frequency, weight.
+pub(super) type Row = ([f64; 2], [f64; 2], f64);
 
-impl Repeat {
-    /// Fractional points in the unit cell.
-    pub(super) fn points(self) -> Vec<[f64; 2]> {
-        match self {
-            Self::Whole => vec![[0.0, 0.0]],
-            Self::Line(n, k) => {
-                (0..n).map(|m| [f64::from(m) / f64::from(n), f64::from((m * k).rem_euclid(n)) / f64::from(n)]).collect()
-            }
-            Self::Basket => {
-                (0..16).filter(|i| (i / 4 + i % 4) % 2 == 0).map(|i| [f64::from(i / 4) / 4.0, f64::from(i % 4) / 4.0]).collect()
-            }
-        }
-    }
-}
-
-/// The fitted lattice.
-#[derive(Clone, Debug)]
-pub(super) struct Lattice {
-    /// Reciprocal vectors, cycles a pixel, y up.
-    pub(super) base: [[f64; 2]; 2],
-    pub(super) repeat: Repeat,
-    pub(super) confidence: f32,
-    /// Points with their coordinates in `base` and log excess, strongest first.
-    pub(super) points: Vec<([f64; 2], f32)>,
-}
-
-fn combine(base: &[[f64; 2]; 2], [i, j]: [f64; 2]) -> [f64; 2] {
+pub(super) fn combine(base: &Base, [i, j]: [f64; 2]) -> [f64; 2] {
     [i * base[0][0] + j * base[1][0], i * base[0][1] + j * base[1][1]]
 }
 
-fn determinant([a, b]: &[[f64; 2]; 2]) -> f64 {
+pub(super) fn determinant([a, b]: &Base) -> f64 {
     a[0] * b[1] - a[1] * b[0]
 }
 
+pub(super) fn length(v: [f64; 2]) -> f64 {
+    v[0].hypot(v[1])
+}
+
 /// Coordinates of a frequency in a base.
-fn coordinates(base: &[[f64; 2]; 2], f: [f64; 2]) -> [f64; 2] {
+pub(super) fn coordinates(base: &Base, f: [f64; 2]) -> [f64; 2] {
     let d = determinant(base);
     [(f[0] * base[1][1] - f[1] * base[1][0]) / d, (base[0][0] * f[1] - base[0][1] * f[0]) / d]
 }
 
-/// The nearest point of the lattice: its coordinates and squared distance.
-fn nearest(base: &[[f64; 2]; 2], points: &[[f64; 2]], f: [f64; 2]) -> ([f64; 2], f64) {
-    let [u, v] = coordinates(base, f);
-    let mut best = ([0.0; 2], f64::MAX);
-    for p in points {
-        let at = [(u - p[0]).round() + p[0], (v - p[1]).round() + p[1]];
-        let off = combine(base, [u - at[0], v - at[1]]);
-        let distance = off[0] * off[0] + off[1] * off[1];
-        if distance < best.1 {
-            best = (at, distance);
-        }
-    }
-    best
+/// The points found, and how well they account for the peaks.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Points {
+    /// The two shortest vectors that generate them.
+    pub(super) base: Base,
+    /// Share of the peaks' weight that lies on them.
+    pub(super) share: f32,
+    pub(super) score: f64,
 }
 
 /// Squared tolerance at a frequency: half a bin, and 0.8 % of it for cloth that is not quite regular.
@@ -97,38 +47,87 @@ fn tolerance2(spectrum: &Spectrum, f: [f64; 2]) -> f64 {
     bin * bin + 6.4e-5 * (f[0] * f[0] + f[1] * f[1])
 }
 
-/// Find the lattice; `None` when fewer than three peaks stand out.
-pub(super) fn fit(spectrum: &Spectrum, peaks: &[Peak], shortest_pitch: f32) -> Option<Lattice> {
-    if peaks.len() < 3 {
-        return None;
-    }
-    let vectors = candidates(peaks, f64::from(1.0 / shortest_pitch.max(2.0)));
-    let rays = Rays::new(spectrum);
-    let mut best: Option<(f64, [[f64; 2]; 2], Repeat)> = None;
-    for (i, &a) in vectors.iter().enumerate() {
-        for &b in &vectors[i + 1..] {
-            let base = [a, b];
-            let Some(shape) = shape_prior(&base) else { continue };
-            let own = shape + axis_evidence(spectrum, &rays, &base);
-            for &(repeat, prior) in REPEATS {
-                let score = own + prior + explained(spectrum, &base, repeat, peaks);
-                if best.is_none_or(|(top, ..)| score > top) {
-                    best = Some((score, base, repeat));
-                }
-            }
+/// Mark the peaks on the two lines through the origin that hold most: coloured stripes and checks put peaks of any spacing
+/// there, which say nothing of the weave.
+pub(super) fn mark_stripes(peaks: &mut [Peak], side: usize) {
+    let reach = 1.2 / side as f64;
+    let on = |p: &Peak, degrees: f64| {
+        let (sin, cos) = degrees.to_radians().sin_cos();
+        (p.at[0] * sin - p.at[1] * cos).abs() < reach
+    };
+    let held = |degrees: f64, peaks: &[Peak]| peaks.iter().filter(|p| on(p, degrees)).map(|p| f64::from(p.excess)).sum::<f64>();
+    let best = |steps: &mut dyn Iterator<Item = f64>, peaks: &[Peak]| {
+        steps.map(|d| (held(d, peaks), d)).fold((0.0, 0.0), |a, b| if b.0 > a.0 { b } else { a }).1
+    };
+    let first = best(&mut (0..360).map(|i| 0.5 * f64::from(i)), peaks);
+    let second = best(&mut (-30..=30).map(|i| first + 90.0 + 0.5 * f64::from(i)), peaks);
+    for line in [first, second] {
+        if peaks.iter().filter(|p| on(p, line)).count() >= 3 {
+            peaks.iter_mut().filter(|p| on(p, line)).for_each(|p| p.stripe = true);
         }
     }
-    let (_, mut base, repeat) = best?;
-    for _ in 0..3 {
-        base = least_squares(spectrum, &base, repeat, peaks).unwrap_or(base);
+}
+
+/// Lattices that explain the peaks, best first; at most `count`, none twice.
+pub(super) fn lattices(spectrum: &Spectrum, peaks: &[Peak], count: usize) -> Vec<Points> {
+    let vectors = candidates(peaks, spectrum.side);
+    let mut scored: Vec<(f64, Base)> = Vec::new();
+    for (i, &a) in vectors.iter().enumerate() {
+        for &b in &vectors[i + 1..] {
+            let base = reduced([a, b]);
+            let (la, lb) = (length(base[0]), length(base[1]));
+            let bins = spectrum.side as f64;
+            if determinant(&base).abs() < 0.5 * la * lb || la * bins < 3.0 {
+                continue;
+            }
+            scored.push((explained(spectrum, &base, peaks), base));
+        }
     }
-    Some(finish(spectrum, base, repeat, peaks))
+    scored.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut found: Vec<Points> = Vec::new();
+    for (_, base) in scored.into_iter().take(200) {
+        if found.len() == count {
+            break;
+        }
+        if found.iter().any(|p| same(spectrum, &p.base, &base)) {
+            continue;
+        }
+        let mut base = base;
+        for _ in 0..3 {
+            base = least_squares(spectrum, &base, peaks).unwrap_or(base);
+        }
+        let base = reduced(base);
+        if determinant(&base).abs() * (spectrum.side as f64).powi(2) < 8.0 || found.iter().any(|p| same(spectrum, &p.base, &base))
+        {
+            continue;
+        }
+        found.push(judged(spectrum, base, peaks));
+    }
+    found.sort_by(|a, b| b.score.total_cmp(&a.score));
+    found
+}
+
+/// A base with how well it accounts for the peaks.
+pub(super) fn judged(spectrum: &Spectrum, base: Base, peaks: &[Peak]) -> Points {
+    Points { base, share: share(spectrum, &base, peaks), score: explained(spectrum, &base, peaks) }
+}
+
+/// Whether two reduced bases generate the same points.
+pub(super) fn same(spectrum: &Spectrum, a: &Base, b: &Base) -> bool {
+    let ratio = (determinant(a) / determinant(b)).abs();
+    (0.9..1.1).contains(&ratio)
+        && b.iter().all(|&v| {
+            let [i, j] = coordinates(a, v);
+            let off = combine(a, [i - i.round(), j - j.round()]);
+            off[0] * off[0] + off[1] * off[1] < 6.0 * tolerance2(spectrum, v)
+        })
 }
 
 /// Vectors worth trying: peaks, and sums and differences of the strong ones.
-fn candidates(peaks: &[Peak], highest: f64) -> Vec<[f64; 2]> {
-    let mut all: Vec<[f64; 2]> = peaks.iter().take(24).map(|p| p.at).collect();
-    let strong: Vec<[f64; 2]> = peaks.iter().take(8).map(|p| p.at).collect();
+fn candidates(peaks: &[Peak], side: usize) -> Vec<[f64; 2]> {
+    let off: Vec<[f64; 2]> = peaks.iter().filter(|p| !p.stripe).map(|p| p.at).collect();
+    let mut all: Vec<[f64; 2]> = peaks.iter().take(16).map(|p| p.at).chain(off.iter().copied().take(10)).collect();
+    let strong: Vec<[f64; 2]> = peaks.iter().take(6).map(|p| p.at).chain(off.iter().copied().take(5)).collect();
     for (i, a) in strong.iter().enumerate() {
         for b in &strong[i + 1..] {
             all.push([a[0] + b[0], a[1] + b[1]]);
@@ -138,86 +137,82 @@ fn candidates(peaks: &[Peak], highest: f64) -> Vec<[f64; 2]> {
     let mut kept: Vec<[f64; 2]> = Vec::new();
     for v in all {
         let v = if v[1] < 0.0 || (v[1] == 0.0 && v[0] < 0.0) { [-v[0], -v[1]] } else { v };
-        let length = v[0].hypot(v[1]);
-        let near = |k: &[f64; 2]| (k[0] - v[0]).hypot(k[1] - v[1]) < 0.01 * length;
-        if length > 0.006 && length < highest && !kept.iter().any(near) {
+        let near = |k: &[f64; 2]| length([k[0] - v[0], k[1] - v[1]]) < (0.01 * length(v)).max(0.5 / side as f64);
+        if length(v) * side as f64 > 3.5 && length(v) < 0.5 && !kept.iter().any(near) {
             kept.push(v);
         }
     }
     kept
 }
 
-/// How like cloth two vectors are: nearly square on, not too unlike in pitch. `None` when out of the question.
-fn shape_prior([a, b]: &[[f64; 2]; 2]) -> Option<f64> {
-    let (la, lb) = (a[0].hypot(a[1]), b[0].hypot(b[1]));
-    let cosine = (a[0] * b[0] + a[1] * b[1]) / (la * lb);
-    let off = cosine.abs().asin().to_degrees();
-    let ratio = (la / lb).ln().abs();
-    (off < 22.0 && ratio < 1.3).then(|| -0.5 * (off / 5.0).powi(2) - 0.5 * (ratio / 0.55).powi(2))
+/// The two shortest vectors of the same lattice (Lagrange's reduction).
+pub(super) fn reduced([mut a, mut b]: Base) -> Base {
+    for _ in 0..32 {
+        if length(a) > length(b) {
+            (a, b) = (b, a);
+        }
+        let along = ((a[0] * b[0] + a[1] * b[1]) / (a[0] * a[0] + a[1] * a[1]).max(1e-18)).round();
+        if along == 0.0 {
+            break;
+        }
+        b = [b[0] - along * a[0], b[1] - along * a[1]];
+    }
+    [a, b]
+}
+
+fn distance2(base: &Base, f: [f64; 2]) -> ([f64; 2], f64) {
+    let [u, v] = coordinates(base, f);
+    let at = [u.round(), v.round()];
+    let off = combine(base, [u - at[0], v - at[1]]);
+    (at, off[0] * off[0] + off[1] * off[1])
+}
+
+fn weight(spectrum: &Spectrum, peak: &Peak) -> f64 {
+    let above = (peak.excess - spectrum.noise_peak() - 0.1) / 2.2;
+    f64::from(above.clamp(0.01, 1.5) * if peak.stripe { 0.3 } else { 1.0 })
 }
 
 /// Log likelihood of the peaks under the lattice against peaks strewn anywhere. Dense lattices explain anything, and pay for it.
-fn explained(spectrum: &Spectrum, base: &[[f64; 2]; 2], repeat: Repeat, peaks: &[Peak]) -> f64 {
+fn explained(spectrum: &Spectrum, base: &Base, peaks: &[Peak]) -> f64 {
     const STRAY: f64 = 0.2;
-    let points = repeat.points();
-    let cell = determinant(base).abs() / points.len() as f64;
+    let cell = determinant(base).abs();
     peaks
         .iter()
         .map(|peak| {
             let s2 = tolerance2(spectrum, peak.at);
-            let (_, d2) = nearest(base, &points, peak.at);
+            let (_, d2) = distance2(base, peak.at);
             let density = cell / (std::f64::consts::TAU * s2) * (-0.5 * d2 / s2).exp();
-            f64::from(((peak.excess - 1.4) / 2.5).clamp(0.05, 1.5)) * ((1.0 - STRAY) * density + STRAY).ln()
+            weight(spectrum, peak) * ((1.0 - STRAY) * density + STRAY).ln()
         })
         .sum()
 }
 
-/// Mean and deviation of the rays at all angles.
-struct Rays {
-    values: Vec<f32>,
-    mean: f32,
-    deviation: f32,
-}
-
-impl Rays {
-    fn new(spectrum: &Spectrum) -> Self {
-        let values: Vec<f32> = (0..360).map(|d| spectrum.ray((f64::from(d) * 0.5).to_radians())).collect();
-        let mean = values.iter().sum::<f32>() / 360.0;
-        let deviation = (values.iter().map(|v| (v - mean).powi(2)).sum::<f32>() / 360.0).sqrt().max(1e-3);
-        Self { values, mean, deviation }
+fn share(spectrum: &Spectrum, base: &Base, peaks: &[Peak]) -> f32 {
+    let (mut on, mut all) = (0.0, 0.0);
+    for peak in peaks {
+        let w = f64::from(peak.excess.min(6.0).exp() - 1.0) * if peak.stripe { 0.3 } else { 1.0 };
+        all += w;
+        if distance2(base, peak.at).1 < 6.0 * tolerance2(spectrum, peak.at) {
+            on += w;
+        }
     }
-
-    /// Deviations above the mean, within a degree.
-    fn at(&self, v: [f64; 2]) -> f64 {
-        let step = (v[1].atan2(v[0]).to_degrees() * 2.0).round() as i32;
-        let best = (-2..=2).map(|d| self.values[(step + d).rem_euclid(360) as usize]).fold(f32::MIN, f32::max);
-        f64::from((best - self.mean) / self.deviation)
-    }
-}
-
-/// Power on the two axes: threads themselves, and the rays their unevenness leaves.
-fn axis_evidence(spectrum: &Spectrum, rays: &Rays, base: &[[f64; 2]; 2]) -> f64 {
-    let point = |i: f64, j: f64| f64::from(spectrum.excess_near(combine(base, [i, j])).clamp(-1.0, 5.0));
-    let threads = point(1.0, 0.0) + point(0.0, 1.0) + 0.5 * (point(2.0, 0.0) + point(0.0, 2.0));
-    let along: f64 = base.iter().map(|&v| rays.at(v).clamp(-1.0, 4.0)).sum();
-    1.2 * threads + 2.0 * along
+    (on / f64::max(all, 1e-6)) as f32
 }
 
 /// Weighted least squares of the base on the peaks it explains.
-fn least_squares(spectrum: &Spectrum, base: &[[f64; 2]; 2], repeat: Repeat, peaks: &[Peak]) -> Option<[[f64; 2]; 2]> {
-    let points = repeat.points();
-    let rows: Vec<([f64; 2], [f64; 2], f64)> = peaks
+fn least_squares(spectrum: &Spectrum, base: &Base, peaks: &[Peak]) -> Option<Base> {
+    let rows: Vec<Row> = peaks
         .iter()
         .filter_map(|peak| {
-            let (at, d2) = nearest(base, &points, peak.at);
+            let (at, d2) = distance2(base, peak.at);
             (d2 < 6.0 * tolerance2(spectrum, peak.at)).then_some((at, peak.at, f64::from(peak.excess)))
         })
         .collect();
     solve(&rows)
 }
 
-/// The base that best maps coordinates to frequencies: rows of (coordinates, frequency, weight).
-pub(super) fn solve(rows: &[([f64; 2], [f64; 2], f64)]) -> Option<[[f64; 2]; 2]> {
+/// The base that best maps coordinates to frequencies.
+pub(super) fn solve(rows: &[Row]) -> Option<Base> {
     let (mut aa, mut ab, mut bb, mut rhs) = (0.0, 0.0, 0.0, [[0.0; 2]; 2]);
     for (at, f, w) in rows {
         aa += w * at[0] * at[0];
@@ -236,56 +231,49 @@ pub(super) fn solve(rows: &[([f64; 2], [f64; 2], f64)]) -> Option<[[f64; 2]; 2]>
     Some([row(bb, -ab), row(-ab, aa)])
 }
 
-/// List the points that carry power, and say how sure the fit is.
-fn finish(spectrum: &Spectrum, base: [[f64; 2]; 2], repeat: Repeat, peaks: &[Peak]) -> Lattice {
-    let fractions = repeat.points();
-    let mut points: Vec<([f64; 2], f32)> = Vec::new();
-    for i in -3..=3 {
-        for j in -3..=3 {
-            for p in &fractions {
-                let at = [f64::from(i) + p[0], f64::from(j) + p[1]];
-                let f = combine(&base, at);
-                let (upper, inside) = (f[1] > 0.0 || (f[1] == 0.0 && f[0] > 0.0), f[0].hypot(f[1]) < 0.4);
-                if upper && inside && f[0].hypot(f[1]) * spectrum.side as f64 > 3.0 {
-                    points.push((at, spectrum.excess_near(f)));
-                }
-            }
-        }
-    }
-    points.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let (mut on, mut all, mut count) = (0.0f32, 0.0f32, 0);
-    for peak in peaks {
-        let (_, d2) = nearest(&base, &fractions, peak.at);
-        let weight = peak.excess - 1.0;
-        all += weight;
-        if d2 < 6.0 * tolerance2(spectrum, peak.at) {
-            on += weight;
-            count += 1;
-        }
-    }
-    let strength = points.iter().take(6).map(|p| p.1).sum::<f32>() / 6.0;
-    let confidence =
-        (on / all.max(1e-6)).powf(0.7) * (1.0 - (-(strength - 1.6).max(0.0) / 1.2).exp()) * (count as f32 / 4.0).min(1.0);
-    Lattice { base, repeat, confidence, points }
+/// A pair of thread families that could have made the points.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Families {
+    /// The first family's vector, the second's. The second lies a quarter turn, about, left of the first.
+    pub(super) base: Base,
+    /// Points a cell: the threads of a repeat.
+    pub(super) index: i32,
+    /// Log of how like cloth the pair is: nearly square on, not too unlike in pitch.
+    pub(super) shape: f64,
 }
 
-impl Lattice {
-    /// The weave, with `g1` across the ends to the right and `g2` across the picks upwards.
-    pub(super) fn weave(&self, g1: [f64; 2], g2: [f64; 2]) -> Weave {
-        let own = [g1, g2];
-        match self.repeat {
-            Repeat::Whole => Weave::Unknown,
-            Repeat::Line(2, _) => Weave::Plain,
-            Repeat::Basket => Weave::Basket,
-            Repeat::Line(n @ (5 | 8), k) if k.abs() > 1 => Weave::Satin { ends: n as u8 },
-            Repeat::Line(n, k) => {
-                let line = |m: f64| combine(&self.base, [m / f64::from(n), m * f64::from(k) / f64::from(n)]);
-                // Lines that climb to the right do not change along one end and one pick: their point is (1, -1) / n.
-                let [u, v] = coordinates(&own, line(1.0));
-                let hand = if u * v < 0.0 { Hand::Z } else { Hand::S };
-                let over = (n as u8).div_ceil(2);
-                Weave::Twill { over, under: n as u8 - over, hand }
+/// Every pair whose cell holds one of `indices` points, with pitches of `shortest` to `longest` pixels.
+pub(super) fn families(points: &Base, indices: &[i32], shortest: f64, longest: f64) -> Vec<Families> {
+    const REACH: i32 = 6;
+    let mut vectors: Vec<([i32; 2], [f64; 2])> = Vec::new();
+    for i in -REACH..=REACH {
+        for j in -REACH..=REACH {
+            let v = combine(points, [f64::from(i), f64::from(j)]);
+            if (1.0 / longest..=1.0 / shortest).contains(&length(v)) {
+                vectors.push(([i, j], v));
             }
         }
     }
+    let mut all = Vec::new();
+    for &(s, a) in &vectors {
+        // The first family crosses the picture from left to right, within an eighth of a turn.
+        if !(a[0] > 0.0 && a[1] > -a[0] && a[1] <= a[0]) {
+            continue;
+        }
+        for &(t, b) in &vectors {
+            let index = (s[0] * t[1] - s[1] * t[0]).abs();
+            if !indices.contains(&index) || determinant(&[a, b]) <= 0.0 {
+                continue;
+            }
+            let off = ((a[0] * b[0] + a[1] * b[1]) / (length(a) * length(b))).abs().asin().to_degrees();
+            let ratio = (length(a) / length(b)).ln().abs();
+            if off < 20.0 && ratio < 1.2 {
+                let shape = -0.5 * (off / 4.0).powi(2) - 0.5 * (ratio / 0.5).powi(2);
+                all.push(Families { base: [a, b], index, shape });
+            }
+        }
+    }
+    all.sort_by(|a, b| b.shape.total_cmp(&a.shape));
+    all.truncate(80);
+    all
 }

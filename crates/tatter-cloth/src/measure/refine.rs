@@ -4,20 +4,21 @@ use rayon::prelude::*;
 use rustfft::num_complex::Complex;
 use tatter_core::image::Image;
 
-use super::lattice::{Lattice, solve};
+use super::judge::Reading;
+use super::lattice::{Base, Row, solve};
 
 /// Points followed.
 const POINTS: usize = 14;
 
 /// The lattice's base fitted to phases. Drift (bow, skew, perspective) averages out: the result counts threads over the
 /// whole photo.
-pub(super) fn sharpen(signal: &Image<Complex<f32>>, found: &Lattice) -> [[f64; 2]; 2] {
+pub(super) fn sharpen(signal: &Image<Complex<f32>>, found: &Reading) -> Base {
     let mut base = found.base;
     let pitch = 1.0 / base.iter().map(|g| g[0].hypot(g[1])).fold(f64::MAX, f64::min);
     let shorter = signal.width().min(signal.height());
     for pitches in [2.5, 5.0] {
         let step = ((pitches * pitch) as usize).clamp(12, shorter / 4);
-        let rows: Vec<([f64; 2], [f64; 2], f64)> = found
+        let rows: Vec<Row> = found
             .points
             .iter()
             .take(POINTS)
@@ -31,7 +32,7 @@ pub(super) fn sharpen(signal: &Image<Complex<f32>>, found: &Lattice) -> [[f64; 2
             .collect();
         let Some(first) = solve(&rows) else { return base };
         // Points led astray by a print or a stripe are dropped, and the rest fitted again.
-        let misfit = |g: &[[f64; 2]; 2], r: &([f64; 2], [f64; 2], f64)| {
+        let misfit = |g: &Base, r: &Row| {
             let (at, f) = (r.0, r.1);
             (at[0] * g[0][0] + at[1] * g[1][0] - f[0]).hypot(at[0] * g[0][1] + at[1] * g[1][1] - f[1])
         };

@@ -3,34 +3,19 @@
 use rayon::prelude::*;
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
-use tatter_core::image::{Image, LinearRgb};
-use tatter_core::kernel::gaussian;
 
-/// Lightness as real part and a warm-cold difference as imaginary part, slow changes removed; 0 where masked.
-/// Two real signals in one transform: the power at f and -f together is the sum of both.
-pub(super) fn signal(color: &Image<LinearRgb>, mask: Option<&Image<bool>>) -> Image<Complex<f32>> {
-    let light = color.map(|c| c.luminance().max(0.0).cbrt());
-    let warm = color.map(|c| 0.7 * (c.0[0].max(0.0).cbrt() - c.0[2].max(0.0).cbrt()));
-    let keep = |x: usize, y: usize| mask.is_none_or(|m| m.get(x, y));
-    let sigma = color.width().min(color.height()) as f32 / 12.0;
-    let weight = Image::from_fn(color.width(), color.height(), |x, y| if keep(x, y) { 1.0f32 } else { 0.0 });
-    let spread = mask.map(|_| gaussian(&weight, sigma));
-    let flat = |image: &Image<f32>| {
-        let slow = gaussian(&image.zip(&weight, |v, w| v * w), sigma);
-        Image::from_fn(color.width(), color.height(), |x, y| {
-            let mean = slow.get(x, y) / spread.as_ref().map_or(1.0, |s| s.get(x, y).max(1e-3));
-            // A cap keeps glints, holes and print from drowning the threads.
-            ((image.get(x, y) - mean) * weight.get(x, y)).clamp(-0.35, 0.35)
-        })
-    };
-    flat(&light).zip(&flat(&warm), Complex::new)
-}
+use super::layers::Layer;
+
+/// Tiles looked at, at most: enough for a steady mean, few enough for a quick answer on large photos.
+const TILES: usize = 25;
 
 /// Power over a square of frequencies, both halves equal, and the background it stands on.
 #[derive(Debug)]
 pub(super) struct Spectrum {
     /// Side, a power of two.
     pub(super) side: usize,
+    /// Tiles averaged.
+    pub(super) tiles: usize,
     /// Natural log of power over background, row-major, frequency (0, 0) in the corner, y *down*.
     excess: Vec<f32>,
 }
@@ -42,17 +27,14 @@ pub(super) struct Peak {
     pub(super) at: [f64; 2],
     /// Natural log of power over background.
     pub(super) excess: f32,
+    /// Whether it lies on a line that coloured stripes fill.
+    pub(super) stripe: bool,
 }
 
 /// Mean of Hann-windowed periodograms (Welch 1967) over tiles that overlap by half.
-pub(super) fn averaged(signal: &Image<Complex<f32>>, side: usize) -> Spectrum {
-    let (width, height) = (signal.width(), signal.height());
-    let starts = |length: usize| -> Vec<usize> {
-        let count = if length > side { (2 * (length - side)).div_ceil(side).max(1) } else { 0 };
-        (0..=count).map(|i| i * (length - side) / count.max(1)).collect()
-    };
-    let rows = starts(height);
-    let tiles: Vec<(usize, usize)> = rows.iter().flat_map(|&y| starts(width).into_iter().map(move |x| (x, y))).collect();
+pub(super) fn averaged(layer: &Layer, side: usize) -> Spectrum {
+    let signal = &layer.signal;
+    let tiles = tiles(layer, side);
     let window: Vec<f32> =
         (0..side).map(|i| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / side as f32).cos()).collect();
     let fft = FftPlanner::<f32>::new().plan_fft_forward(side);
@@ -76,7 +58,25 @@ pub(super) fn averaged(signal: &Image<Complex<f32>>, side: usize) -> Spectrum {
             sum.iter_mut().zip(power).for_each(|(s, p)| *s += p);
         }
     }
-    Spectrum::new(sum, side)
+    Spectrum::new(sum, side, tiles.len())
+}
+
+/// Corners of tiles that lie on cloth, spread evenly.
+fn tiles(layer: &Layer, side: usize) -> Vec<(usize, usize)> {
+    let starts = |length: usize| -> Vec<usize> {
+        let count = (2 * (length - side)).div_ceil(side).min(4);
+        (0..=count).map(|i| i * (length - side) / count.max(1)).collect()
+    };
+    let columns = starts(layer.signal.width());
+    let all: Vec<(usize, usize)> =
+        starts(layer.signal.height()).into_iter().flat_map(|y| columns.iter().map(move |&x| (x, y))).take(TILES).collect();
+    let Some(weight) = &layer.weight else { return all };
+    let share = |&(x, y): &(usize, usize)| -> f32 {
+        (y..y + side).map(|r| weight.row(r)[x..x + side].iter().sum::<f32>()).sum::<f32>() / (side * side) as f32
+    };
+    let shares: Vec<f32> = all.iter().map(share).collect();
+    let best = shares.iter().copied().fold(0.0, f32::max);
+    all.into_iter().zip(shares).filter(|(_, s)| *s >= 0.6 * best).map(|(tile, _)| tile).collect()
 }
 
 fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], side: usize) {
@@ -94,7 +94,7 @@ fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], side: usize) {
 
 impl Spectrum {
     /// From power with x frequency by rows.
-    fn new(power: Vec<f32>, side: usize) -> Self {
+    fn new(power: Vec<f32>, side: usize, tiles: usize) -> Self {
         let at = |kx: usize, ky: usize| power[(kx % side) * side + ky % side];
         let both: Vec<f32> = (0..side * side)
             .map(|i| {
@@ -102,7 +102,7 @@ impl Spectrum {
                 at(x, y) + at(side - x, side - y) + 1e-20
             })
             .collect();
-        let mut spectrum = Self { side, excess: both };
+        let mut spectrum = Self { side, tiles, excess: both };
         let background = spectrum.background();
         for (i, value) in spectrum.excess.iter_mut().enumerate() {
             let radius = radius_of(i % side, i / side, side);
@@ -156,11 +156,11 @@ impl Spectrum {
 
     /// How much the spectrum rises along a ray at that angle (y up), peaks capped: threads are long and uneven, so each
     /// family leaves a bright ray across itself.
-    pub(super) fn ray(&self, angle: f64) -> f32 {
+    pub(super) fn ray(&self, angle: f64, last: f64) -> f32 {
         let (sin, cos) = angle.sin_cos();
         let (mut sum, mut count) = (0.0, 0.0);
-        let last = self.side as f64 * 0.42;
-        let mut r = 5.0;
+        let last = last.clamp(9.0, self.side as f64 * 0.42);
+        let mut r = 3.0;
         while r < last {
             let v = self.bin((r * cos).round() as isize, (-r * sin).round() as isize);
             sum += v.clamp(-1.0, 1.0);
@@ -170,11 +170,22 @@ impl Spectrum {
         sum / count
     }
 
+    /// Log excess that noise alone reaches in few of ten thousand bins: chi-squared of four degrees of freedom a tile (two
+    /// signals), tiles that overlap by half counting for little more than half.
+    pub(super) fn noise_peak(&self) -> f32 {
+        match self.tiles {
+            0..=1 => 2.6,
+            2..=4 => 2.1,
+            _ => 1.7,
+        }
+    }
+
     /// Peaks that stand out, strongest first, at most 48.
     pub(super) fn peaks(&self, shortest_pitch: f32) -> Vec<Peak> {
         let side = self.side as isize;
         let half = side / 2;
         let limit = side as f32 / shortest_pitch.max(2.0);
+        let least = self.noise_peak();
         let mut peaks = Vec::new();
         for y in 0..=half {
             for x in -half + 1..half {
@@ -183,7 +194,7 @@ impl Spectrum {
                     continue;
                 }
                 let value = self.bin(x, -y);
-                if value < 1.8 {
+                if value < least {
                     continue;
                 }
                 let around = (-2..=2).flat_map(|dy| (-2..=2).map(move |dx| (dx, dy))).filter(|&d| d != (0, 0));
@@ -196,7 +207,7 @@ impl Spectrum {
                 };
                 let fx = x as f32 + offset(self.bin(x - 1, -y), self.bin(x + 1, -y));
                 let fy = y as f32 + offset(self.bin(x, -y + 1), self.bin(x, -y - 1));
-                peaks.push(Peak { at: [f64::from(fx) / side as f64, f64::from(fy) / side as f64], excess: value });
+                peaks.push(Peak { at: [f64::from(fx) / side as f64, f64::from(fy) / side as f64], excess: value, stripe: false });
             }
         }
         peaks.sort_by(|a, b| b.excess.total_cmp(&a.excess));
