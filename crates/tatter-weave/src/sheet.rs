@@ -8,7 +8,7 @@ use tatter_core::rng::Rng;
 use crate::maths::sin_cos_turns;
 use crate::noise::pick;
 
-/// Texels around a yarn and along it.
+/// Texels around a yarn and along it: powers of two, so that they wrap by their low bits.
 const AROUND: usize = 256;
 const ALONG: usize = 512;
 
@@ -73,13 +73,12 @@ impl Sheet {
     }
 
     /// Height and shade at `around` turns and `along` sheet lengths.
+    #[inline]
     pub(crate) fn at(&self, around: f32, along: f32) -> [f32; 2] {
-        let x = (around - around.floor()) * AROUND as f32;
-        let y = (along - along.floor()) * ALONG as f32;
-        let (x0, y0) = (x as usize, y as usize);
-        let (fx, fy) = (x - x0 as f32, y - y0 as f32);
-        let (xa, xb) = (x0 % AROUND, (x0 + 1) % AROUND);
-        let (ya, yb) = ((y0 % ALONG) * AROUND, ((y0 + 1) % ALONG) * AROUND);
+        let (x0, fx) = split(around * AROUND as f32);
+        let (y0, fy) = split(along * ALONG as f32);
+        let (xa, xb) = (x0 & (AROUND - 1), (x0 + 1) & (AROUND - 1));
+        let (ya, yb) = ((y0 & (ALONG - 1)) * AROUND, ((y0 + 1) & (ALONG - 1)) * AROUND);
         let (a, b, c, d) = (self.texels[ya + xa], self.texels[ya + xb], self.texels[yb + xa], self.texels[yb + xb]);
         [0, 1].map(|k| {
             let top = a[k] + (b[k] - a[k]) * fx;
@@ -87,6 +86,14 @@ impl Sheet {
             top + (bottom - top) * fy
         })
     }
+}
+
+/// Whole part, counted far from zero so that it wraps by its low bits, and the rest.
+#[inline]
+fn split(x: f32) -> (usize, f32) {
+    let cut = x as i32;
+    let whole = cut - i32::from(x < cut as f32);
+    (whole.wrapping_add(1 << 24) as usize, x - whole as f32)
 }
 
 /// Lay one fibre: it wanders sideways and sinks in and out; the highest at a place shows.

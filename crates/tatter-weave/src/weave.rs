@@ -164,7 +164,17 @@ pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>)
         Unit(wounds.iter().map(|w| w.cover(place)).fold(0.0, f32::max))
     });
     let cover = if wounds.is_empty() { Image::filled(spec.side, spec.side, Unit(1.0)) } else { cover };
+    let hem = wounds.iter().any(|w| w.damage.kind == Kind::Hem);
+    if !wounds.is_empty() && !hem && touches_edge(&cover) {
+        let text = format!("the damage reaches the edge of a canvas {} mm wide: show more cloth around it", spec.width_mm);
+        task.note("cover-touches-edge", text);
+    }
     Ok((Woven { maps, scale, cloth: spec.cloth.clone(), geometry }, cover))
+}
+
+fn touches_edge(cover: &Image<Unit>) -> bool {
+    let last = cover.width() - 1;
+    (0..=last).any(|k| [(k, 0), (k, last), (0, k), (last, k)].iter().any(|&(x, y)| cover.get(x, y).0 > 0.02))
 }
 
 /// Cut the cloth, mend it, sew patches on: the layers and styles of the scene.

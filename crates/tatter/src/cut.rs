@@ -97,14 +97,15 @@ pub fn cut_photo(request: &CutRequest, task: &Task) -> Result<CutReport, CutFail
     let mut cut = cut(&photo, &recipe, task).map_err(|error| CutFailed::Cut(error, request.photo.clone()))?;
     drop(photo);
     cut.patch.name = name;
-    task.stage("write", || save(&cut.patch, &request.output, task))?;
+    task.stage("write", || save(&cut.patch, &request.output, Vec::new(), task))?;
     Ok(CutReport { folder: request.output.clone(), cut })
 }
 
-/// Write a patch folder with its thumbnail and its sheet.
-pub(crate) fn save(patch: &Patch, folder: &Path, task: &Task) -> Result<(), CutFailed> {
+/// Write a patch folder with its thumbnail and its sheet, and `more` files beside them.
+pub(crate) fn save(patch: &Patch, folder: &Path, more: Vec<(&str, Vec<u8>)>, task: &Task) -> Result<(), CutFailed> {
     let (small, large) = rayon::join(|| png(thumb(patch)), || png(sheet(patch)));
-    let extras = [("thumb.png", small?), ("sheet.png", large?)];
+    let mut extras = vec![("thumb.png", small?), ("sheet.png", large?)];
+    extras.extend(more);
     write_patch(patch, folder, &extras, task)?;
     Ok(())
 }

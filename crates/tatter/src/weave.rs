@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
-use tatter_core::image::{Coding, Depth, HeightRange, Image, LinearRgb, Map, Stored, Transfer, Unit};
+use tatter_core::image::{Coding, ColorTags, Depth, HeightRange, Image, Layout, LinearRgb, Map, Samples, Stored, Transfer, Unit};
 use tatter_core::model::{Origin, Patch, PatchMap, ScaleSource, Subject};
 use tatter_core::task::Task;
 use tatter_files::picture::{Effort, PictureError, PictureFormat, encode};
@@ -135,8 +135,9 @@ fn weave_into_patch(request: &WeaveRequest, name: &str, task: &Task) -> Result<W
     let (woven, cover) = weave_patch(&spec, task)?;
     let report = report(request, &woven, false);
     take_photo(request, &woven, task)?;
+    let threads = thread_ids(&woven.maps.thread_id)?;
     let patch = patch(request, woven, cover, name, &report);
-    task.stage("write", || save(&patch, &request.output, task))?;
+    task.stage("write", || save(&patch, &request.output, vec![("thread_id.png", threads)], task))?;
     let files = patch.maps.iter().filter(|(_, m)| m.is_some()).map(|(c, _)| (c, format!("{c}.png"))).collect();
     Ok(WeaveReport { files, ..report })
 }
@@ -240,6 +241,14 @@ fn report(request: &WeaveRequest, woven: &Woven, tiles: bool) -> WeaveReport {
         photo: request.photo.as_ref().map(|(path, _)| path.clone()),
         open_share: 1.0 - (shown / opacity.len().max(1) as f64) as f32,
     }
+}
+
+/// Thread numbers as 16-bit grey: 0 none, odd ends, even picks; from 60000 threads of mending.
+fn thread_ids(ids: &Image<u32>) -> Result<Vec<u8>, PictureError> {
+    let code = |id: u32| u16::try_from(id).ok().filter(|id| *id < 60_000).unwrap_or((60_000 + id % 5_000) as u16);
+    let samples = Samples::U16(ids.texels().iter().map(|id| code(*id)).collect());
+    let stored = Stored { size: ids.size(), layout: Layout::Gray, samples, tags: ColorTags::default() };
+    encode(&stored, PictureFormat::Png, Effort::Fast)
 }
 
 /// Photograph what was woven, if that is wanted.
