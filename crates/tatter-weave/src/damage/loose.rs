@@ -55,7 +55,7 @@ pub(super) fn bridge(layer: &Layer, styles: &[Style], (family, thread): (Family,
     let (dx, dy) = (b.place[0] - a.place[0], b.place[1] - a.place[1]);
     let span = length(dx, dy).max(1e-3);
     let excess = ((to - from) as f32 * pitch * (1.0 + crimp) / span - 1.0).clamp(0.004, 0.15);
-    let sag = (span * (0.375 * excess).sqrt()).min(0.2 * span);
+    let sag = mid_sag(span, excess).min(0.2 * span);
     let together = line(seed, thread as f32 * 0.31, FAR);
     let side = 0.75 * together + 0.35 * (2.0 * own(0) - 1.0);
     let (lean, drop) = (sag * side, pitch * (0.9 * own(1) - 0.65));
@@ -84,6 +84,11 @@ pub(super) fn bridge(layer: &Layer, styles: &[Style], (family, thread): (Family,
     nodes.extend((1..=STEPS).map(|m| layer.woven(family, thread, to as f32 + m as f32 / STEPS as f32)));
     fuzz(layer, styles, family, &nodes, seed ^ ((thread as u64) << 24), loose);
     loose.yarn(layer.yarn(family, thread), nodes);
+}
+
+/// How far a thread longer than its span by the share `excess` stands out of the chord at its middle: a shallow arc.
+fn mid_sag(span: f32, excess: f32) -> f32 {
+    span * (0.375 * excess).sqrt()
 }
 
 /// No longer pressed flat, the yarn rounds up.
@@ -236,5 +241,20 @@ fn fuzz(layer: &Layer, styles: &[Style], family: Family, nodes: &[Node], seed: u
         for _ in 0..count {
             loose.fibre(hair(&pair[0], unit([dx, dy]), style, fibre, &mut rng));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::mid_sag;
+
+    #[test]
+    fn a_slack_thread_sags_as_a_shallow_arc() {
+        // Shallow-arc formula: excess 0.06 over 20 mm sags 3.0 mm. A parabola of that sag is as long as it should be.
+        let sag = mid_sag(20.0, 0.06);
+        assert!((sag - 3.0).abs() < 1e-3, "{sag} mm");
+        let y = |n: i32| 4.0 * sag * (n as f32 / 1000.0) * (1.0 - n as f32 / 1000.0);
+        let long: f32 = (0..1000).map(|n| ((y(n + 1) - y(n)).powi(2) + 0.02f32.powi(2)).sqrt()).sum();
+        assert!((long / 21.2 - 1.0).abs() < 0.003, "{long} mm of thread");
     }
 }
