@@ -120,7 +120,15 @@ impl<'a> Tile<'a> {
         for (at, texel) in self.texels.iter_mut().enumerate() {
             let (x, y) = (at % width, at / width);
             let (mut count, mut z, mut rough, mut color) = (0.0f32, 0.0f32, 0.0f32, [0.0f32; 3]);
+            // Where nothing is open, every other sample tells the mean as well.
+            let open = (0..n).any(|row| {
+                let from = (y * n + row) * width * n + x * n;
+                self.front[from..from + n].contains(&NONE)
+            });
             for sub in 0..n * n {
+                if !open && (sub % n + sub / n) % 2 == 1 {
+                    continue;
+                }
                 let (sx, sy) = (x * n + sub % n, y * n + sub / n);
                 let front = self.front[sy * width * n + sx];
                 if front == NONE {
@@ -142,7 +150,7 @@ impl<'a> Tile<'a> {
             }
             if count > 0.0 {
                 let mean = 1.0 / count;
-                texel.opacity = count * share;
+                texel.opacity = if open { count * share } else { 1.0 };
                 texel.height = z * mean;
                 texel.roughness = rough * mean;
                 texel.color = LinearRgb(color.map(|c| c * mean));
