@@ -173,6 +173,18 @@ pub(crate) struct Weave {
     /// cotton, linen, wool, silk, hemp, viscose, polyester
     #[arg(long, value_name = "FIBRE")]
     pub(crate) fibre: Option<String>,
+    /// Direction of the last twist: s or z
+    #[arg(long, value_name = "S|Z")]
+    pub(crate) twist: Option<String>,
+    /// Turns of the last twist in a metre
+    #[arg(long, value_name = "N")]
+    pub(crate) turns_per_m: Option<f32>,
+    /// Share of a yarn that is fibre, the rest air: 0.5 woollen, 0.7 hard-twisted
+    #[arg(long, value_name = "SHARE")]
+    pub(crate) packing: Option<f32>,
+    /// How much fibres differ in shade: 0.3 dyed in the piece, 1.5 a heather mixture
+    #[arg(long, value_name = "N")]
+    pub(crate) blend: Option<f32>,
     /// Colour of the warp's surface
     #[arg(long, value_name = "#RRGGBB")]
     pub(crate) warp_color: Option<String>,

@@ -2,8 +2,8 @@
 
 use serde_json::{Value, json};
 use tatter::weave::{
-    Along, Cloth, Damage, Draft, Dye, Fibre, Finish, Kind, STOCK, Shot, WeaveReport, WeaveRequest, Yarn, parse_count, stock,
-    weave,
+    Along, Cloth, Damage, Draft, Dye, Fibre, Finish, Kind, STOCK, Shot, Twist, WeaveReport, WeaveRequest, Yarn, parse_count,
+    stock, weave,
 };
 use tatter_core::angle::Angle;
 use tatter_core::color::decode_srgb;
@@ -91,15 +91,28 @@ fn cloth(args: &Weave) -> Result<Cloth, BadArgument> {
         cloth.finish = named("finish", name, &Finish::ALL, Finish::name)?;
     }
     for yarn in [&mut cloth.warp, &mut cloth.weft] {
-        if let Some(name) = &args.fibre {
-            yarn.fibre = named("fibre", name, &Fibre::ALL, Fibre::name)?;
-        }
-        yarn.irregularity = args.irregularity.unwrap_or(yarn.irregularity);
-        yarn.slubs_per_m = args.slubs_per_m.unwrap_or(yarn.slubs_per_m);
-        yarn.hairiness = args.hairiness.unwrap_or(yarn.hairiness);
-        yarn.dye.depth = args.dye_depth.unwrap_or(yarn.dye.depth);
+        respin(yarn, args)?;
     }
     Ok(cloth)
+}
+
+/// What was said of both yarns.
+fn respin(yarn: &mut Yarn, args: &Weave) -> Result<(), BadArgument> {
+    if let Some(name) = &args.fibre {
+        yarn.fibre = named("fibre", name, &Fibre::ALL, Fibre::name)?;
+    }
+    if let Some(letter) = &args.twist {
+        let name = |twist: Twist| if twist == Twist::S { "s" } else { "z" };
+        yarn.twist = named("twist", &letter.to_ascii_lowercase(), &[Twist::S, Twist::Z], name)?;
+    }
+    yarn.turns_per_m = args.turns_per_m.unwrap_or(yarn.turns_per_m);
+    yarn.packing = args.packing.unwrap_or(yarn.packing);
+    yarn.blend = args.blend.unwrap_or(yarn.blend);
+    yarn.irregularity = args.irregularity.unwrap_or(yarn.irregularity);
+    yarn.slubs_per_m = args.slubs_per_m.unwrap_or(yarn.slubs_per_m);
+    yarn.hairiness = args.hairiness.unwrap_or(yarn.hairiness);
+    yarn.dye.depth = args.dye_depth.unwrap_or(yarn.dye.depth);
+    Ok(())
 }
 
 /// A new colour; what was undyed within stays, what was dyed through is dyed through again.
@@ -107,7 +120,7 @@ fn dyed(dye: Dye, color: LinearRgb) -> Dye {
     if dye.core == dye.color { Dye { color, core: color, depth: dye.depth } } else { Dye { color, ..dye } }
 }
 
-fn named<T: Copy>(what: &str, name: &str, all: &[T], name_of: fn(T) -> &'static str) -> Result<T, BadArgument> {
+fn named<T: Copy>(what: &str, name: &str, all: &[T], name_of: impl Fn(T) -> &'static str) -> Result<T, BadArgument> {
     all.iter().copied().find(|t| name_of(*t) == name).ok_or_else(|| {
         let names: Vec<&str> = all.iter().map(|t| name_of(*t)).collect();
         BadArgument::new(format!("no {what} is called '{name}': there are {}", names.join(", ")), "Name one of those")

@@ -3,4 +3,5 @@
 mod contract;
 mod job;
 mod place;
+mod weave;
 mod workshop;
