@@ -151,10 +151,11 @@ fn shading_leaves_the_colour() {
         let found = made_relief(&scene, &scene.photo, &spec, true).unwrap();
         let ours = measures::color_difference(&found.base_color, &scene.truth.base_color, &mask);
         let photo = measures::color_difference(&scene.photo, &scene.truth.base_color, &mask);
-        assert!(ours < 0.96 * photo, "{name}: colour off by {ours}, the photo's by {photo}");
-        all.push(ours);
+        assert!(ours < photo, "{name}: colour off by {ours}, the photo's by {photo}");
+        all.push(ours / photo);
     }
-    assert!(mean(&all) < 3.5, "colours off by {all:.1?}");
+    // Denim gains least: threads of two colours mix within its texels.
+    assert!(mean(&all) < 0.75, "colours off by {all:.2?} of the photo's error");
 }
 
 #[test]

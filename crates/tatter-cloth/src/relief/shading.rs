@@ -1,7 +1,7 @@
 //! Shading told from dye: what a change of colour explains is dye, what is left of brightness is shading.
 
 use tatter_core::image::{Image, LinearRgb, Pixel};
-use tatter_core::kernel::{area_resize, bilinear_resize, gaussian};
+use tatter_core::kernel::{area_resize, gaussian};
 
 /// Variance of chromaticity (log ratios) that noise and light reflected between threads make on one dye: more keeps more
 /// brightness in the relief, less takes more of it for dye. Chosen, not tuned.
@@ -46,31 +46,43 @@ fn logs(color: LinearRgb, floor: f32) -> [f32; 3] {
 pub(super) fn shading(color: &Image<LinearRgb>, weight: &Image<f32>, intact: &Image<f32>, pitch: f32) -> Shading {
     let mut light = super::smooth::sample(&color.map(LinearRgb::luminance), intact);
     let floor = 0.02 * super::smooth::quantile(&mut light, 0.5).max(1e-4);
-    let chroma = gaussian(
-        &color.map(|c| {
-            let [_, rg, bg] = logs(c, floor);
-            LinearRgb([rg, bg, 0.0])
-        }),
-        0.7,
-    );
-    let luma = color.map(|c| logs(c, floor)[0]);
+    let split = color.map(|c| logs(c, floor));
+    // Noise in colour is smoothed over three texels, 1 2 1 each way.
+    let chroma = Image::from_fn(color.width(), color.height(), |x, y| {
+        let mut sum = [0.0f32; 2];
+        for (dy, v) in [(-1, 0.25), (0, 0.5), (1, 0.25)] {
+            for (dx, h) in [(-1, 0.25), (0, 0.5), (1, 0.25)] {
+                let [_, rg, bg] = split.get_clamped(x as isize + dx, y as isize + dy);
+                sum[0] += v * h * rg;
+                sum[1] += v * h * bg;
+            }
+        }
+        sum
+    });
+    let luma = split.map(|[l, _, _]| l);
+    drop(split);
     let slow = slow_light(&luma, intact);
-    let even = luma.zip(&slow, |l, s| l - s);
-    let shade = without_dye(&even, &chroma, weight, 1.5 * pitch);
+    let shade = without_dye(&luma, &slow, &chroma, weight, 1.5 * pitch);
     Shading { shade, slow }
 }
 
 /// A guided filter (He, Sun, Tang, "Guided Image Filtering", 2010) with chromaticity as its guide: the part of brightness
 /// that is a local linear function of colour, and the slow part, leave.
-fn without_dye(even: &Image<f32>, chroma: &Image<LinearRgb>, weight: &Image<f32>, sigma: f32) -> Image<f32> {
-    let (width, height) = (even.width(), even.height());
-    let moments = Image::from_fn(width, height, |x, y| {
-        let (l, LinearRgb([a, b, _]), w) = (even.get(x, y), chroma.get(x, y), weight.get(x, y));
-        Moments([1.0, l, a, b, a * a, a * b, b * b, a * l, b * l].map(|v| v * w))
+fn without_dye(luma: &Image<f32>, slow: &Image<f32>, chroma: &Image<[f32; 2]>, weight: &Image<f32>, sigma: f32) -> Image<f32> {
+    let (width, height) = (luma.width(), luma.height());
+    // Moments are summed in cells of a third of sigma.
+    let cell = (sigma / 3.0).floor().max(1.0) as usize;
+    let cells = Image::from_fn(width.div_ceil(cell), height.div_ceil(cell), |cx, cy| {
+        let mut sum = Moments::default();
+        for y in cy * cell..((cy + 1) * cell).min(height) {
+            for x in cx * cell..((cx + 1) * cell).min(width) {
+                let (l, [a, b]) = (luma.get(x, y) - slow.get(x, y), chroma.get(x, y));
+                sum = sum.plus(Moments([1.0, l, a, b, a * a, a * b, b * b, a * l, b * l]), weight.get(x, y));
+            }
+        }
+        sum
     });
-    let factor = (sigma / 3.0).floor().max(1.0);
-    let small = |side: usize| ((side as f32 / factor).ceil() as usize).max(1);
-    let low = gaussian(&area_resize(&moments, small(width), small(height)), sigma / factor);
+    let low = gaussian(&cells, sigma / cell as f32);
     // Slopes for the two ratios, and the offset: three numbers a place.
     let fit = low.map(|Moments([n, l, a, b, aa, ab, bb, al, bl])| {
         if n < 1e-4 {
@@ -83,10 +95,11 @@ fn without_dye(even: &Image<f32>, chroma: &Image<LinearRgb>, weight: &Image<f32>
         let (ka, kb) = ((cal * cbb - cbl * cab) / det, (cbl * caa - cal * cab) / det);
         LinearRgb([ka, kb, l - ka * a - kb * b])
     });
-    let fit = bilinear_resize(&fit, width, height);
+    let per_cell = 1.0 / cell as f32;
     Image::from_fn(width, height, |x, y| {
-        let (LinearRgb([ka, kb, offset]), LinearRgb([a, b, _])) = (fit.get(x, y), chroma.get(x, y));
-        weight.get(x, y) * (even.get(x, y) - ka * a - kb * b - offset)
+        let LinearRgb([ka, kb, offset]) = fit.bilinear((x as f32 + 0.5) * per_cell, (y as f32 + 0.5) * per_cell);
+        let [a, b] = chroma.get(x, y);
+        weight.get(x, y) * (luma.get(x, y) - slow.get(x, y) - ka * a - kb * b - offset)
     })
 }
 

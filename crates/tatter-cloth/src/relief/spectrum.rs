@@ -7,8 +7,9 @@ use tatter_core::image::Image;
 
 use super::gain::Gain;
 
-/// Height in texels of shading (its log about 0) through a gain; `pitch` texels a spacing.
-pub(super) fn raised(shade: &Image<f32>, gain: &Gain, pitch: f32) -> Image<f32> {
+/// Height in texels, and log shading without what dye is left in it, of log light about 0 through a gain; `pitch` texels a
+/// spacing.
+pub(super) fn raised(shade: &Image<f32>, gain: &Gain, pitch: f32) -> [Image<f32>; 2] {
     let (width, height) = (shade.width(), shade.height());
     let pad = (2.0 * pitch).ceil() as usize;
     let (columns, rows) = (fast_size(width + pad), fast_size(height + pad));
@@ -19,16 +20,27 @@ pub(super) fn raised(shade: &Image<f32>, gain: &Gain, pitch: f32) -> Image<f32> 
         }
     });
     let mut planner = FftPlanner::new();
-    transform(&mut field, columns, rows, &mut planner, true);
-    let scale = pitch / (columns * rows) as f32;
-    field.par_chunks_mut(columns).enumerate().for_each(|(v, row)| {
-        let fy = pitch * frequency(v, rows);
-        for (u, cell) in row.iter_mut().enumerate() {
-            *cell *= gain.at(pitch * frequency(u, columns), fy) * scale;
+    let (along, down) = (planner.plan_fft_forward(columns), planner.plan_fft_forward(rows));
+    lines(&mut field[..columns * height], columns, along.as_ref());
+    let mut turned = turned(&field, columns, rows);
+    lines(&mut turned, rows, down.as_ref());
+    // Both results are real, so one transform carries them back: height as real, shading as imaginary part. Waves still
+    // stand on their side.
+    let scale = 1.0 / (columns * rows) as f32;
+    turned.par_chunks_mut(rows).enumerate().for_each(|(u, column)| {
+        let fx = pitch * frequency(u, columns);
+        for (v, cell) in column.iter_mut().enumerate() {
+            let [height, shading] = gain.at(fx, pitch * frequency(v, rows));
+            *cell *= (height * pitch + shading * Complex32::I) * scale;
         }
     });
-    transform(&mut field, columns, rows, &mut planner, false);
-    Image::from_fn(width, height, |x, y| field[y * columns + x].re)
+    let (along, down) = (planner.plan_fft_inverse(columns), planner.plan_fft_inverse(rows));
+    lines(&mut turned, rows, down.as_ref());
+    turn(&turned, rows, columns, &mut field);
+    drop(turned);
+    lines(&mut field[..columns * height], columns, along.as_ref());
+    let part = |f: fn(Complex32) -> f32| Image::from_fn(width, height, |x, y| f(field[y * columns + x]));
+    [part(|c| c.re), part(|c| c.im)]
 }
 
 /// Cycles a texel of bin `i`.
@@ -67,19 +79,27 @@ fn lines(field: &mut [Complex32], length: usize, plan: &dyn Fft<f32>) {
     );
 }
 
-/// Rows become columns, in blocks that stay in cache.
+/// Rows become columns.
 fn turned(field: &[Complex32], columns: usize, rows: usize) -> Vec<Complex32> {
-    const BLOCK: usize = 16;
     let mut out = vec![Complex32::ZERO; field.len()];
+    turn(field, columns, rows, &mut out);
+    out
+}
+
+/// Rows become columns, in blocks that stay in cache.
+fn turn(field: &[Complex32], columns: usize, rows: usize, out: &mut [Complex32]) {
+    const BLOCK: usize = 16;
     out.par_chunks_mut(rows * BLOCK).enumerate().for_each(|(block, part)| {
         let x0 = block * BLOCK;
-        for y in 0..rows {
-            for dx in 0..part.len() / rows {
-                part[dx * rows + y] = field[y * columns + x0 + dx];
+        let wide = part.len() / rows;
+        for y0 in (0..rows).step_by(BLOCK) {
+            for dx in 0..wide {
+                for y in y0..(y0 + BLOCK).min(rows) {
+                    part[dx * rows + y] = field[y * columns + x0 + dx];
+                }
             }
         }
     });
-    out
 }
 
 #[cfg(test)]

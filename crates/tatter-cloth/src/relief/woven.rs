@@ -41,10 +41,11 @@ pub(super) struct Swatch {
     pub seed: u64,
 }
 
-/// Log of the light a swatch throws back, and its height in spacings, row by row.
+/// The light a swatch throws back, the same without its dye, and its height in spacings, row by row.
 #[derive(Debug)]
 pub(super) struct Woven {
-    pub shade: Vec<f32>,
+    pub light: Vec<f32>,
+    pub shading: Vec<f32>,
     pub height: Vec<f32>,
 }
 
@@ -56,14 +57,27 @@ struct Sample {
     open: bool,
 }
 
+/// Where one thread differs from the others, each -1..1 with a bias to 0, and a phase of its slow wander.
+#[derive(Clone, Copy, Debug)]
+struct Own {
+    aside: f32,
+    stout: f32,
+    dye: f32,
+    phase: f32,
+}
+
+/// Threads numbered from minus this to this may be asked for: the swatch's diagonal at the closest spacing.
+const THREADS: i32 = 64;
+
 impl Swatch {
     pub(super) fn weave(&self) -> Woven {
         let side = SIDE * SAMPLES;
         let step = 1.0 / (PER_PITCH * SAMPLES as f32);
         let (sin, cos) = self.grain.sin_cos();
+        let threads = self.threads();
         let samples = Image::from_fn(side, side, |x, y| {
             let (x, y) = (x as f32 * step, -(y as f32) * step);
-            self.sample([x * sin - y * cos, x * cos + y * sin])
+            self.sample(&threads, [x * sin - y * cos, x * cos + y * sin])
         });
         let height = Image::from_fn(SIDE, SIDE, |x, y| HeightMm(mean(&samples, x, y, |s| s.z)));
         let reach = OcclusionSettings { azimuths: 8, radius_texels: 1.5 * PER_PITCH, growth: 1.5 };
@@ -71,40 +85,61 @@ impl Swatch {
         let light = Image::from_fn(side, side, |x, y| {
             let sky = sky.get(x / SAMPLES, y / SAMPLES).0;
             let sample = samples.get(x, y);
-            sample.dye * if sample.open { 0.5 * sky } else { self.lit(&samples, x, y, sky) }
+            let lit = if sample.open { 0.5 * sky } else { self.lit(&samples, x, y, sky) };
+            [lit, lit * sample.dye]
         });
-        let shade = (0..SIDE * SIDE).map(|i| mean(&light, i % SIDE, i / SIDE, |l| l)).collect();
-        Woven { shade, height: height.texels().iter().map(|h| h.0).collect() }
+        let share = |i: usize| (0..SIDE * SIDE).map(|n| mean(&light, n % SIDE, n / SIDE, |l| l[i])).collect();
+        Woven { shading: share(0), light: share(1), height: height.texels().iter().map(|h| h.0).collect() }
+    }
+
+    fn threads(&self) -> [Vec<Own>; 2] {
+        [0u32, 1].map(|family| {
+            (0..2 * THREADS as u32)
+                .map(|n| {
+                    let own =
+                        |salt: u64| hash_unit(self.seed ^ salt, n, family) + hash_unit(self.seed ^ salt, n, family + 2) - 1.0;
+                    let phase = std::f32::consts::TAU * hash_unit(self.seed ^ 4, n, family);
+                    Own { aside: own(1), stout: own(2), dye: own(3), phase }
+                })
+                .collect()
+        })
     }
 
     /// What lies on top at a place, `[across the ends, along them]` in spacings.
-    fn sample(&self, [a, b]: [f32; 2]) -> Sample {
+    fn sample(&self, threads: &[Vec<Own>; 2], [a, b]: [f32; 2]) -> Sample {
         let thick = 0.5 * FLATNESS * FILL * self.spacing[0].min(self.spacing[1]);
         let lift = 0.85 * thick;
         let mut top = Sample { z: -lift - thick, dye: 1.0, open: true };
-        for warp in [true, false] {
-            let (across, along, own, cross) =
-                if warp { (a, b, self.spacing[0], self.spacing[1]) } else { (b, a, self.spacing[1], self.spacing[0]) };
+        let mut found = None;
+        for (family, numbers) in threads.iter().enumerate() {
+            let ([across, own], [along, cross]) = if family == 0 {
+                ([a, self.spacing[0]], [b, self.spacing[1]])
+            } else {
+                ([b, self.spacing[1]], [a, self.spacing[0]])
+            };
             let index = (across / own).floor() as i32;
-            let seed = self.seed ^ (u64::from(index as u32) << 20) ^ (u64::from(warp) << 60);
-            let own_way = |salt: u64| hash_unit(seed ^ salt, 1, 2) + hash_unit(seed ^ salt, 3, 4) - 1.0;
-            let centre = index as f32 + 0.5 + 0.09 * own_way(1) + 0.06 * value_noise(seed, along / (6.0 * cross), 0.5);
-            let stout = 1.0 + 0.14 * own_way(2) + 0.09 * value_noise(seed ^ 5, along / (3.0 * cross), 1.5);
+            let thread = numbers[(index + THREADS).clamp(0, 2 * THREADS - 1) as usize];
+            let slow = (along / cross + thread.phase).sin();
+            let stout = 1.0 + 0.14 * thread.stout + 0.06 * slow;
             let half = 0.5 * FILL * own * stout;
+            let centre = index as f32 + 0.5 + 0.09 * thread.aside + 0.05 * (0.6 * along / cross - thread.phase).sin();
             let off = (across - centre * own) / half;
             let round = 1.0 - off * off;
-            if round <= 0.0 {
-                continue;
+            if round > 0.0 {
+                let z = lift * self.rise(family == 0, index, along / cross) + thick * stout * round.sqrt();
+                if z > top.z {
+                    top = Sample { z, dye: 1.0, open: false };
+                    found = Some((thread, along / half, off, half));
+                }
             }
+        }
+        if let Some((thread, along, off, half)) = found {
             // Fibres wind around the yarn; the rest of its roughness is half relief, half dye.
-            let wind = (std::f32::consts::TAU * (along / (4.2 * half) + 0.32 * off)).sin();
-            let hair = value_noise(seed ^ 7, 3.0 * along / half, 5.0 * off);
-            let z =
-                lift * self.rise(warp, index, along / cross) + thick * stout * round.sqrt() + half * (0.03 * wind + 0.05 * hair);
-            if z > top.z {
-                let dye = DYE * (2.4 * own_way(3) + wind + 2.0 * value_noise(seed ^ 9, 2.0 * along / half, 4.0 * off));
-                top = Sample { z, dye: (1.0 + dye).max(0.3), open: false };
-            }
+            let wind = (std::f32::consts::TAU * (along / 4.2 + 0.32 * off)).sin();
+            let seed = self.seed ^ (f64::from(thread.phase).to_bits() >> 8);
+            top.z += half * (0.03 * wind + 0.05 * value_noise(seed ^ 7, 3.0 * along, 5.0 * off));
+            let dye = DYE * (2.4 * thread.dye + wind + 2.0 * value_noise(seed ^ 9, 2.0 * along, 4.0 * off));
+            top.dye = (1.0 + dye).max(0.3);
         }
         top
     }

@@ -40,9 +40,11 @@ impl Default for Normal {
 
 impl Pixel for f32 {
     const ZERO: Self = 0.0;
+    #[inline]
     fn plus(self, other: Self, weight: f32) -> Self {
         self + other * weight
     }
+    #[inline]
     fn times(self, factor: f32) -> Self {
         self * factor
     }
@@ -52,9 +54,11 @@ macro_rules! scalar_pixel {
     ($($name:ident),*) => {$(
         impl Pixel for $name {
             const ZERO: Self = Self(0.0);
+            #[inline]
             fn plus(self, other: Self, weight: f32) -> Self {
                 Self(self.0 + other.0 * weight)
             }
+            #[inline]
             fn times(self, factor: f32) -> Self {
                 Self(self.0 * factor)
             }
@@ -67,9 +71,11 @@ macro_rules! triple_pixel {
     ($($name:ident),*) => {$(
         impl Pixel for $name {
             const ZERO: Self = Self([0.0; 3]);
+            #[inline]
             fn plus(self, other: Self, weight: f32) -> Self {
                 Self([self.0[0] + other.0[0] * weight, self.0[1] + other.0[1] * weight, self.0[2] + other.0[2] * weight])
             }
+            #[inline]
             fn times(self, factor: f32) -> Self {
                 Self([self.0[0] * factor, self.0[1] * factor, self.0[2] * factor])
             }
@@ -80,6 +86,7 @@ triple_pixel!(LinearRgb, Normal);
 
 impl LinearRgb {
     /// Relative luminance, Rec.709 weights.
+    #[inline]
     pub fn luminance(self) -> f32 {
         0.2126 * self.0[0] + 0.7152 * self.0[1] + 0.0722 * self.0[2]
     }
@@ -93,12 +100,14 @@ impl Normal {
     const MAX_SLOPE: f32 = 100.0;
 
     /// From the slopes of a height field, `p` = dh/dx to the right and `q` = dh/dy *upwards*, mm per mm.
+    #[inline]
     pub fn from_slopes(p: f32, q: f32) -> Self {
         let length = (p * p + q * q + 1.0).sqrt();
         Self([-p / length, -q / length, 1.0 / length])
     }
 
     /// The slopes (right, up) of the surface that faces this way.
+    #[inline]
     pub fn slopes(self) -> (f32, f32) {
         let [x, y, z] = self.0;
         let z = z.max(1.0 / Self::MAX_SLOPE);
@@ -114,6 +123,7 @@ impl Normal {
 
     /// Unit length again; flat when it has none.
     #[must_use]
+    #[inline]
     pub fn normalized(self) -> Self {
         let [x, y, z] = self.0;
         let length = (x * x + y * y + z * z).sqrt();
