@@ -4,7 +4,7 @@ use tatter_core::angle::Angle;
 use tatter_core::image::{Image, Size};
 use tatter_core::task::Task;
 use tatter_weave::{
-    Cloth, Damage, Dye, Kind, PatchSpec, Shot, TileSpec, WeaveError, Woven, shoot, stock, weave_patch, weave_tile,
+    Along, Cloth, Damage, Dye, Kind, PatchSpec, STOCK, Shot, TileSpec, WeaveError, Woven, shoot, stock, weave_patch, weave_tile,
 };
 
 /// A starting cloth without anything random: a drawing.
@@ -184,4 +184,34 @@ fn jersey_can_be_bitten_but_has_no_pick_to_pull() {
     let (woven, _) = weave(Kind::MothHole).unwrap();
     assert!(woven.maps.opacity.get(100, 100).0 < 0.2, "a hole in the middle");
     assert!(matches!(weave(Kind::Snag), Err(WeaveError::Knitted(Kind::Snag))), "a snag is refused");
+}
+
+#[test]
+fn odd_injuries_give_finite_maps() {
+    // Tiny, huge, off the canvas, old, along the warp: every kind in turn on every cloth in turn.
+    let odd = |n: usize, kind: Kind| {
+        let base = Damage::new(kind);
+        match n % 4 {
+            0 => Damage { length: 0.5, width: 0.1, age: 1.0, surviving: 1.0, ..base },
+            1 => Damage { length: 200.0, width: 90.0, age: 0.0, ..base },
+            2 => Damage { at: [9.0, -9.0], along: Along::Warp, age: 1.0, ..base },
+            _ => Damage { at: [500.0, 0.0], ..base },
+        }
+    };
+    for (n, kind) in Kind::ALL.into_iter().cycle().take(40).enumerate() {
+        let (name, _) = STOCK[(n * 7 + n / 10 * 3) % STOCK.len()];
+        if name == "jersey" && kind == Kind::Snag {
+            continue;
+        }
+        let spec =
+            PatchSpec { cloth: stock(name).unwrap(), side: 64, width_mm: 8.0, damage: vec![odd(n / 10, kind)], seed: n as u64 };
+        let (woven, cover) = weave_patch(&spec, &Task::new()).map_err(|e| format!("{name} {kind:?}: {e}")).unwrap();
+        let units = woven.maps.opacity.texels().iter().chain(cover.texels()).chain(woven.maps.occlusion.texels());
+        assert!(units.clone().all(|u| (0.0..=1.0).contains(&u.0)), "{name} {kind:?}: a share beyond 0 to 1");
+        assert!(woven.maps.height.texels().iter().all(|h| h.0.abs() < 20.0), "{name} {kind:?}: a height beyond reason");
+        assert!(
+            woven.maps.base_color.texels().iter().all(|c| c.0.iter().all(|v| (0.0..=2.0).contains(v))),
+            "{name} {kind:?}: colour"
+        );
+    }
 }
