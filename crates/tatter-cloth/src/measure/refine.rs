@@ -7,8 +7,11 @@ use tatter_core::image::Image;
 use super::judge::Reading;
 use super::lattice::{Base, Row, solve};
 
-/// Points followed.
+/// Points followed on a small picture; fewer on large ones, where each holds more threads and costs more.
 const POINTS: usize = 14;
+
+/// Points followed at least.
+const FEW_POINTS: usize = 4;
 
 /// The lattice's base fitted to phases. Drift (bow, skew, perspective) averages out: the result counts threads over the
 /// whole photo.
@@ -16,12 +19,13 @@ pub(super) fn sharpen(signal: &Image<Complex<f32>>, found: &Reading) -> Base {
     let mut base = found.base;
     let pitch = 1.0 / base.iter().map(|g| g[0].hypot(g[1])).fold(f64::MAX, f64::min);
     let shorter = signal.width().min(signal.height());
+    let count = (POINTS * 600_000 / (signal.width() * signal.height())).clamp(FEW_POINTS, POINTS);
     for pitches in [2.5, 5.0] {
         let step = ((pitches * pitch) as usize).clamp(12, shorter / 4);
         let rows: Vec<Row> = found
             .points
             .iter()
-            .take(POINTS)
+            .take(count)
             .filter(|(_, excess)| *excess > 1.2)
             .collect::<Vec<_>>()
             .par_iter()
