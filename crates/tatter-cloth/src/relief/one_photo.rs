@@ -20,12 +20,11 @@ const MOST_OF_YARN: f32 = 0.8;
 /// Share of light from all sides beside a lamp: a window in a light room (common practice, no source).
 const AMBIENT: f32 = 0.3;
 
-/// How far a guessed light direction is off in the mean, degrees: on 14 made scenes 0 to 30.
+/// How far a guessed light direction is off in the mean, degrees: on made scenes 0 to 35.
 const GUESS_OFF: f32 = 15.0;
 
-/// Height, normal, colour without shading, occlusion and roughness of cloth in one photo (linear light). Measured for 2048²:
-/// 2.2 s of processor time, so a little over 1 s on two idle cores; the process held 0.64 GB at most, photo and results
-/// included.
+/// Height, normal, colour without shading, occlusion and roughness of cloth in one photo (linear light). Measured for 2048²
+/// on two idle cores: 1.3 to 1.5 s; the process held 0.64 GB at most, photo and results included.
 ///
 /// # Errors
 /// Sizes that differ, no texels, a scale that is no length, or the task was cancelled.
