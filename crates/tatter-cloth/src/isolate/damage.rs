@@ -23,7 +23,7 @@ pub(super) fn isolate_damage(
     let told_injured = told_injured.zip(&told_gap, |a, b| a || b);
     let told_intact = working.painted(recipe, StrokeKind::Cloth);
     let lab = features::flat_lab(&working.color, sigma);
-    let score = find::outlier_score(&lab, sigma, &told_injured, recipe.seed);
+    let score = find::outlier_score(&lab, sigma, working.lines, &told_injured, recipe.seed);
     let score = without_burnt(&working.color, score, task);
     task.check()?;
     let mut found = find::sure_places(&score, sigma);
@@ -31,7 +31,7 @@ pub(super) fn isolate_damage(
     let certain = Certain { injured: &told_injured, intact: &told_intact };
     let region = edge::refine(&lab, &score, &mask, sigma, &certain);
     task.check()?;
-    let region = tidy(&region, &told_injured, &told_intact, sigma);
+    let region = tidy(&region, &told_injured, &told_intact);
     if !region.texels().iter().any(|r| *r) {
         return Err(IsolateError::NoDamage);
     }
@@ -130,25 +130,16 @@ fn touches(a: &Image<bool>, b: &Image<bool>) -> bool {
     a.texels().iter().zip(b.texels()).any(|(a, b)| *a && *b)
 }
 
-/// One region: islands dropped unless told, or large and near; inner holes filled unless told intact.
-fn tidy(region: &Image<bool>, told: &Image<bool>, intact: &Image<bool>, sigma: f32) -> Image<bool> {
+/// One region: specks dropped unless told, inner holes filled unless told intact. Larger islands were found as one injury
+/// and stay.
+fn tidy(region: &Image<bool>, told: &Image<bool>, intact: &Image<bool>) -> Image<bool> {
     let (labels, parts) = label(region);
     let largest = parts.iter().map(|p| p.area).max().unwrap_or(0);
-    let main = parts.iter().position(|p| p.area == largest).map_or(0, |i| i as u32 + 1);
-    let near_main = dilate(&labels.map(|l| l == main && main > 0), 3.0 * sigma);
-    let mut keep = vec![false; parts.len() + 1];
-    for (i, part) in parts.iter().enumerate() {
-        keep[i + 1] = part.area == largest || part.area * 25 > largest;
+    let mut keep: Vec<bool> = std::iter::once(false).chain(parts.iter().map(|p| p.area * 25 > largest)).collect();
+    for (l, told) in labels.texels().iter().zip(told.texels()) {
+        keep[*l as usize] |= *told && *l > 0;
     }
-    let mut close_by = vec![false; parts.len() + 1];
-    for ((l, near), told) in labels.texels().iter().zip(near_main.texels()).zip(told.texels()) {
-        close_by[*l as usize] |= *near;
-        if *told {
-            keep[*l as usize] = true;
-            close_by[*l as usize] = true;
-        }
-    }
-    let kept = labels.map(|l| l > 0 && keep[l as usize] && close_by[l as usize]);
+    let kept = labels.map(|l| keep[l as usize]);
     let (outside, sets) = label(&kept.map(|k| !k));
     let (width, height) = (kept.width(), kept.height());
     let open: Vec<bool> = sets
@@ -236,12 +227,20 @@ mod tests {
 
     #[test]
     fn islands_go_and_holes_are_filled() {
-        let art = ["..........", ".#####...#", ".#...#....", ".#.#.#....", ".#####....", ".........."];
-        let region = Image::from_fn(10, 6, |x, y| art[y].as_bytes()[x] == b'#');
-        let none = Image::filled(10, 6, false);
-        let tidied = tidy(&region, &none, &none, 1.0);
+        let art = [
+            "..............",
+            ".#########...#",
+            ".#.......#....",
+            ".#.####..#....",
+            ".#########.##.",
+            "..............",
+            "...####.......",
+        ];
+        let region = Image::from_fn(14, 7, |x, y| art[y].as_bytes()[x] == b'#');
+        let none = Image::filled(14, 7, false);
+        let tidied = tidy(&region, &none, &none);
         let count = tidied.texels().iter().filter(|t| **t).count();
-        assert_eq!(count, 20, "a full block of 5 by 4, without the far speck");
-        assert!(distance_to(&tidied).get(9, 1) > 3.0, "the speck at the right is gone");
+        assert_eq!(count, 42, "a full block of 9 by 4 and two islands of 2 and 4 that are of its kind, without the speck of one");
+        assert!(distance_to(&tidied).get(13, 1) > 2.0, "the speck at the right is gone");
     }
 }

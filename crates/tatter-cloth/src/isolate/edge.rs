@@ -4,6 +4,7 @@
 use tatter_core::image::{Image, LinearRgb, Pixel, Rect, Unit};
 use tatter_core::kernel::{box_blur, dilate, distance_to, erode, gaussian};
 
+use super::find::JOINS;
 use super::linear::{Gaussian, quantile};
 use super::max_flow::{GridCut, STEPS};
 
@@ -15,6 +16,11 @@ const UNITS: f32 = 200.0;
 /// Cost of a cut between alike neighbours: larger gives smoother, shorter outlines.
 const SMOOTHNESS: f32 = 2.5;
 
+/// How much farther than the cloth's own colours those of an opening are: tuned on made rips, holes and stains.
+const ELSE: f32 = 1.3;
+/// And at least this far, CIELAB: less is a stain.
+const LEAST: f32 = 22.0;
+
 /// What is certain about pixels at working size.
 pub(super) struct Certain<'a> {
     pub(super) injured: &'a Image<bool>,
@@ -22,6 +28,9 @@ pub(super) struct Certain<'a> {
 }
 
 /// The injured region at working size, refined from the found one. `lab` and `score` as the finder had them.
+///
+/// The score says where, blurred by its own smoothing; colours and texture learnt inside and outside say exactly where, as
+/// far as they tell the two apart. Learnt three times, each time from the region just cut.
 pub(super) fn refine(
     lab: &Image<LinearRgb>,
     score: &Image<f32>,
@@ -29,45 +38,112 @@ pub(super) fn refine(
     sigma: f32,
     certain: &Certain<'_>,
 ) -> Image<bool> {
-    let looks = looks(lab, 0.5 * sigma);
-    let (width, height) = (lab.width(), lab.height());
-    let core_score = {
-        let mut inside: Vec<f32> = masked(score, found);
-        quantile(&mut inside, 0.35)
-    };
-    let core = found.zip(score, |f, s| f && s >= core_score);
-    let far = dilate(found, 3.0 * sigma + 4.0);
-    let inner = Mixture::fit(&pick(&looks, &core, 4000));
-    let outer = Mixture::fit(&pick(&looks, &far.map(|f| !f), 6000));
+    // Half way down a blurred step the squared distance is a quarter of what it is inside; a little less keeps what is
+    // faint beside what is strong.
+    // Of a thread alone, all that was found counts.
+    let broad = ((thickness(found) - 6.0) / 8.0).clamp(0.0, 1.0);
+    let edge_score = gaussian(&highest_near(score, 2.5 * sigma), sigma).map(|s| JOINS * (0.15 * s / JOINS).max(1.0).powf(broad));
     let reach = dilate(found, sigma + 1.0);
-    let sure_in = erode(&core, 1.5 * sigma + 1.0);
-    let likelihood = Image::from_fn(width, height, |x, y| {
-        let look = looks.get(x, y);
-        let colors = (outer.cost(&look) - inner.cost(&look)).clamp(-6.0, 6.0);
-        // The score says where, blurred by its own smoothing; the looks say exactly where.
-        let place = (score.get(x, y).max(1e-3) / (0.5 * core_score).max(3.0)).ln().clamp(-2.0, 2.0);
-        0.45 * colors + 1.2 * place
-    });
-    let likelihood = gaussian(&likelihood, 0.7);
-    let beta = 1.0 / (2.0 * mean_contrast(lab)).max(1e-6);
-    let terminal = |i: usize| {
-        if certain.injured.texels()[i] || (sure_in.texels()[i] && !certain.intact.texels()[i]) {
-            1_000_000
-        } else if certain.intact.texels()[i] || !reach.texels()[i] {
-            -1_000_000
-        } else {
-            (likelihood.texels()[i] * UNITS) as i32
-        }
+    let whole = Rect::whole(lab.size());
+    let part = bounds_of(&reach).map_or(whole, |b| b.grown((4.0 * sigma) as usize + 8, lab.size()));
+    let looks = looks(lab, 0.5 * sigma);
+    let outer = Mixture::fit(&pick(&looks, &dilate(found, 3.0 * sigma + 4.0).map(|f| !f), 6000));
+    let cut_out = |image: &Image<bool>| image.crop(part);
+    let (looks, score, reach) = (looks.crop(part), score.crop(part), cut_out(&reach));
+    let edge_score = edge_score.crop(part);
+    let core = cut_out(found).zip(&score.zip(&edge_score, |s, e| s >= e), |f, inside| f && inside);
+    let mut sure_in = erode(&core, 1.5 * sigma + 1.0);
+    sure_in = sure_in.zip(&cut_out(certain.intact), |s, i| s && !i).zip(&cut_out(certain.injured), |s, i| s || i);
+    let sure_out = cut_out(certain.intact).zip(&reach, |i, r| i || !r);
+    let near = lab.crop(part);
+    let links = Links::new(&near, &core);
+    let place = score.zip(&edge_score, |s, e| (s.max(1e-3) / e).ln().clamp(-2.0, 2.0));
+    let mut region = core;
+    for _ in 0..3 {
+        let inner = Mixture::fit(&pick(&looks, &region, 4000));
+        let colors = looks.map(|look| (outer.cost(&look) - inner.cost(&look)).clamp(-6.0, 6.0));
+        let tell = links.breadth * telling(&colors, &region, &reach);
+        let likelihood = colors.zip(&place, |c, p| (0.45 + 0.45 * tell) * c + 1.2 * (1.0 - 0.75 * tell) * p);
+        let likelihood = gaussian(&likelihood, 0.7);
+        region = links.cut(&likelihood, &sure_in, &sure_out);
+    }
+    if shows_else(&looks, &region, &reach) {
+        region = dilate(&region, sigma).zip(&sure_out, |r, o| r && !o);
+    }
+    let mut out = Image::filled(lab.width(), lab.height(), false);
+    out.paste(&region, part.x, part.y);
+    out
+}
+
+/// Whether something else than cloth is seen in a good part of the region: what lies behind, or the hearts of torn threads.
+/// Then the frayed rim around, about a thread broad, is part of the injury.
+fn shows_else(looks: &Image<LookTexel>, region: &Image<bool>, reach: &Image<bool>) -> bool {
+    let around = reach.map(|r| !r);
+    let cloth = [0, 1, 2].map(|c: usize| quantile(&mut masked(&looks.map(|l| l[c]), &around), 0.5));
+    let far = looks.map(|l| (0..3).map(|c| (l[c] - cloth[c]).powi(2)).sum::<f32>().sqrt());
+    let ordinary = quantile(&mut masked(&far, &around), 0.95);
+    quantile(&mut masked(&far, region), 0.7) > (ELSE * ordinary).max(LEAST)
+}
+
+/// How broad a region is where it is broad, pixels.
+fn thickness(region: &Image<bool>) -> f32 {
+    let depth = distance_to(&region.map(|r| !r));
+    2.0 * quantile(&mut masked(&depth, region), 0.9)
+}
+
+/// The highest value within a square of that half side.
+fn highest_near(score: &Image<f32>, radius: f32) -> Image<f32> {
+    let r = radius.ceil() as isize;
+    let along = |image: &Image<f32>, dx: isize, dy: isize| {
+        Image::from_fn(image.width(), image.height(), |x, y| {
+            (-r..=r).fold(f32::MIN, |m, t| m.max(image.get_clamped(x as isize + t * dx, y as isize + t * dy)))
+        })
     };
-    let link = |i: usize, d: usize| {
-        let (dx, dy) = STEPS[d];
-        let (x, y) = ((i % width) as isize, (i / width) as isize);
-        let (a, b) = (lab.texels()[i].0, lab.get_clamped(x + dx, y + dy).0);
-        let difference: f32 = (0..3).map(|c| (a[c] - b[c]).powi(2)).sum();
-        let length = if dx != 0 && dy != 0 { std::f32::consts::SQRT_2 } else { 1.0 };
-        (UNITS * SMOOTHNESS * (0.3 + 0.7 * (-beta * difference).exp()) / length) as i32
-    };
-    Image::from_vec(width, height, GridCut::new(width, height, terminal, link).solve())
+    along(&along(score, 1, 0), 0, 1)
+}
+
+/// How well the looks alone part the region from what lies around it, 0..1.
+fn telling(colors: &Image<f32>, region: &Image<bool>, reach: &Image<bool>) -> f32 {
+    let inside = quantile(&mut masked(colors, region), 0.4);
+    let outside = quantile(&mut masked(colors, &reach.map(|r| !r)), 0.6);
+    (0.25 * inside.min(-outside)).clamp(0.0, 1.0)
+}
+
+/// The grid's links between neighbours.
+struct Links<'a> {
+    lab: &'a Image<LinearRgb>,
+    beta: f32,
+    /// 1 for a broad region, less for thin ones, which must not be smoothed away.
+    breadth: f32,
+}
+
+impl<'a> Links<'a> {
+    fn new(lab: &'a Image<LinearRgb>, core: &Image<bool>) -> Self {
+        let breadth = (thickness(core) / 8.0).clamp(0.2, 1.0);
+        Self { lab, beta: 1.0 / (2.0 * mean_contrast(lab)).max(1e-6), breadth }
+    }
+
+    fn cut(&self, likelihood: &Image<f32>, sure_in: &Image<bool>, sure_out: &Image<bool>) -> Image<bool> {
+        let (width, height) = (self.lab.width(), self.lab.height());
+        let terminal = |i: usize| {
+            if sure_in.texels()[i] {
+                1_000_000
+            } else if sure_out.texels()[i] {
+                -1_000_000
+            } else {
+                (likelihood.texels()[i] * UNITS) as i32
+            }
+        };
+        let link = |i: usize, d: usize| {
+            let (dx, dy) = STEPS[d];
+            let (x, y) = ((i % width) as isize, (i / width) as isize);
+            let (a, b) = (self.lab.texels()[i].0, self.lab.get_clamped(x + dx, y + dy).0);
+            let difference: f32 = (0..3).map(|c| (a[c] - b[c]).powi(2)).sum();
+            let length = if dx != 0 && dy != 0 { std::f32::consts::SQRT_2 } else { 1.0 };
+            (UNITS * SMOOTHNESS * self.breadth * (0.3 + 0.7 * (-self.beta * difference).exp()) / length) as i32
+        };
+        Image::from_vec(width, height, GridCut::new(width, height, terminal, link).solve())
+    }
 }
 
 fn masked(score: &Image<f32>, mask: &Image<bool>) -> Vec<f32> {

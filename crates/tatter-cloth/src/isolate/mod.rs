@@ -171,6 +171,8 @@ struct Working {
     shrink: f32,
     /// Thread spacing in working pixels, measured or assumed.
     pitch: f32,
+    /// Directions threads run along, measured or upright and level.
+    lines: [Angle; 2],
 }
 
 impl Working {
@@ -183,7 +185,8 @@ impl Working {
         let scaled = |n: usize| ((n as f32 / shrink).round() as usize).max(1);
         let small = tatter_core::kernel::area_resize(color, scaled(color.width()), scaled(color.height()));
         let pitch = hints.pitch_px.map_or(Self::ASSUMED_PITCH, |[a, b]| 0.5 * (a + b) / shrink);
-        Self { color: small, shrink, pitch }
+        let lines = hints.thread_dirs.unwrap_or([Angle::degrees(90.0), Angle::ZERO]);
+        Self { color: small, shrink, pitch, lines }
     }
 
     /// Smoothing of features: about one thread, within what a picture of this size allows.
