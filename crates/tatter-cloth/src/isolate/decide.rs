@@ -5,8 +5,9 @@ use tatter_core::kernel::gaussian;
 use tatter_core::model::{CutRecipe, StrokeKind, Subject};
 
 use super::Working;
-use super::linear::{median, quantile};
+use super::linear::median;
 use super::surface::Surface;
+use crate::relief::smooth::quantile;
 
 /// Share of the picture's border that must be one smooth colour for a piece on a backing.
 const ONE_COLOR: f32 = 0.75;

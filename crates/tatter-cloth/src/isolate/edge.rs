@@ -5,8 +5,9 @@ use tatter_core::image::{Image, LinearRgb, Pixel, Rect, Unit};
 use tatter_core::kernel::{box_blur, dilate, distance_to, erode, gaussian};
 
 use super::find::JOINS;
-use super::linear::{Gaussian, quantile};
+use super::linear::Gaussian;
 use super::max_flow::{GridCut, STEPS};
+use crate::relief::smooth::quantile;
 
 /// Colour and fine texture of one pixel: L*, a*, b* without slow light, log of the local roughness.
 type Look = [f32; 4];

@@ -7,8 +7,9 @@ use tatter_core::color::Lab;
 use tatter_core::image::{Image, LinearRgb, Pixel as _};
 use tatter_core::kernel::gaussian;
 
-use super::linear::{median, quantile};
+use super::linear::median;
 use super::surface::Surface;
+use crate::relief::smooth::quantile;
 
 /// L*, a*, b*, three bands, two gradients, their cross term, lines along two directions.
 pub(super) const FEATURES: usize = 11;

@@ -7,6 +7,7 @@ use tatter_core::rng::Rng;
 
 use super::features::{FEATURES, LINE_JOINS, RIDGE, features, line_unlikeness};
 use super::linear::{Gaussian, median, robust_gaussian};
+use crate::relief::smooth::quantile;
 
 /// How unlike the intact cloth a place is, in multiples of the ordinary (the median), from which an injury starts.
 /// Lower finds fainter stains and more false ones; tuned with the low threshold on 36 pictures and made scenes.
@@ -75,7 +76,7 @@ fn kinds_of_cloth(samples: &[[f32; FEATURES]], whole: &Gaussian<FEATURES>) -> Ve
     let near: Vec<[f32; FEATURES]> = samples.iter().filter(|s| whole.distance2(s) <= limit).copied().collect();
     let tone = |s: &[f32; FEATURES]| s[0] - whole.mean[0] + 0.5 * (s[1] + s[2] - whole.mean[1] - whole.mean[2]);
     let mut tones: Vec<f32> = near.iter().map(tone).collect();
-    let cuts = [super::linear::quantile(&mut tones, 0.33), super::linear::quantile(&mut tones, 0.67)];
+    let cuts = [quantile(&mut tones, 0.33), quantile(&mut tones, 0.67)];
     let mut belongs: Vec<usize> = near.iter().map(|s| cuts.iter().filter(|cut| tone(s) > **cut).count()).collect();
     let wider = RIDGE.map(|r| 2.0 * r);
     let mut kinds = Vec::new();

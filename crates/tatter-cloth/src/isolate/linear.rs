@@ -2,6 +2,8 @@
 
 use tatter_core::rng::Rng;
 
+use crate::relief::smooth::quantile;
+
 /// Lower Cholesky factor of a symmetric positive definite matrix of side `n`, row major; `None` when it is not one.
 pub(super) fn cholesky(matrix: &[f64], n: usize) -> Option<Vec<f64>> {
     let mut lower = vec![0.0; n * n];
@@ -160,15 +162,6 @@ fn median_start<const N: usize>(samples: &[[f32; N]], ridge: [f32; N]) -> Option
 /// The middle value (0 when empty); reorders.
 pub(super) fn median(values: &mut [f32]) -> f32 {
     quantile(values, 0.5)
-}
-
-/// The value below which a `share` of all lie (0 when empty); reorders.
-pub(super) fn quantile(values: &mut [f32], share: f32) -> f32 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let at = ((values.len() - 1) as f32 * share).round() as usize;
-    *values.select_nth_unstable_by(at, f32::total_cmp).1
 }
 
 #[cfg(test)]
