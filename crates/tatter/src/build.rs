@@ -86,7 +86,7 @@ pub(crate) struct Computed {
 
 /// Build in memory and encode what changed, one file a thread.
 pub(crate) fn compute(session: &mut Session, task: &Task) -> Result<(Vec<Computed>, BuildReport), BuildFailed> {
-    let mut pictures = session.pristine(task)?;
+    let mut pictures = session.load(task)?;
     let report =
         task.stage("build", || build(&session.garment, &mut pictures, &session.placed(), &BuildSettings::default(), task))?;
     let flat: Vec<(usize, usize, Stored)> = pictures
@@ -123,7 +123,7 @@ pub fn build_job(job: &Path, output: Option<&Path>, task: &Task) -> Result<Build
     let folder = output.map_or_else(|| session.store.folder().join("built"), Path::to_path_buf);
     let files = task.stage("write", || {
         computed
-            .into_iter()
+            .into_par_iter()
             .map(|file| {
                 let path = folder.join(file.path.rsplit('/').next().unwrap_or(&file.path));
                 let bytes = file.bytes.as_ref().map_or(0, |bytes| bytes.len() as u64);

@@ -71,25 +71,26 @@ pub(crate) struct Session {
     pub(crate) job: Job,
     pub(crate) garment: Garment,
     pub(crate) store: Store,
-    /// By the name the job gives them; only those that lie on the garment.
+    /// By the name the job gives them; only those that lie on the garment; empty before [`Session::load`].
     pub(crate) patches: BTreeMap<String, Patch>,
+    folder: PathBuf,
 }
 
 impl Session {
-    /// Read the job, its mesh and the patches that are placed; make sure that every texture's pristine state is kept.
+    /// Read the job and its mesh; make sure that every texture's pristine state is kept.
     pub(crate) fn open(path: &Path, task: &Task) -> Result<Self, SessionError> {
         let job = read_job(path)?;
         let mut store = Store::open(path)?;
-        let folder = path.parent().unwrap_or(Path::new(""));
-        let garment = task.stage("mesh", || garment(&job, folder, path))?;
+        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        let garment = task.stage("mesh", || garment(&job, &folder, path))?;
         let files: Vec<&str> = garment.sets.iter().flat_map(|set| &set.files).map(|file| file.path.as_str()).collect();
         task.stage("pristine", || store.ingest(&files))?;
-        let patches = task.stage("patches", || patches(&job, folder))?;
-        Ok(Self { job, garment, store, patches })
+        Ok(Self { job, garment, store, patches: BTreeMap::new(), folder })
     }
 
-    /// Every texture as it was before Tatter touched it, by set and file; their sizes are noted in the garment.
-    pub(crate) fn pristine(&mut self, task: &Task) -> Result<Vec<Vec<Stored>>, SessionError> {
+    /// Read the patches that are placed; give every texture as it was before Tatter touched it, by set and file. Sizes of the
+    /// textures are noted in the garment.
+    pub(crate) fn load(&mut self, task: &Task) -> Result<Vec<Vec<Stored>>, SessionError> {
         let places: Vec<Vec<PathBuf>> = self
             .garment
             .sets
@@ -97,12 +98,14 @@ impl Session {
             .map(|set| set.files.iter().map(|file| self.store.pristine(&file.path)).collect())
             .collect::<Result<_, StoreError>>()?;
         let limits = Limits::default();
-        let pictures: Vec<Vec<Stored>> = task.stage("decode", || {
-            places
-                .par_iter()
-                .map(|set| set.par_iter().map(|path| read_stored(path, &limits)).collect())
-                .collect::<Result<_, PictureError>>()
-        })?;
+        let decoded = || {
+            let of_set = |set: &Vec<PathBuf>| set.par_iter().map(|path| read_stored(path, &limits)).collect();
+            places.par_iter().map(of_set).collect::<Result<Vec<Vec<Stored>>, PictureError>>()
+        };
+        // Both at once: neither alone keeps every core busy to its end.
+        let (patches, pictures) = task.stage("read", || rayon::join(|| patches(&self.job, &self.folder), decoded));
+        self.patches = patches?;
+        let pictures = pictures?;
         for (set, decoded) in self.garment.sets.iter_mut().zip(&pictures) {
             for (file, picture) in set.files.iter_mut().zip(decoded) {
                 file.size = picture.size;
