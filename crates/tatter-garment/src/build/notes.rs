@@ -51,12 +51,12 @@ pub(super) fn notes(report: &PlacementReport, told: &Told<'_>) -> Vec<Note> {
             told.shown_by.iter().map(|&f| f as usize).chain(told.footprint.seed.shared_with.iter().copied()).collect();
         say("texture-shared", shared(told.surface, &faces, report.shared_texels));
     }
-    if told.footprint.turned_away > 0 {
+    if told.footprint.left_out > 0 {
         say(
-            "cut-at-turn",
+            "cut-at-fold",
             format!(
-                "{} faces within its reach turn away from the spot and were left out; use a smaller patch or several",
-                told.footprint.turned_away
+                "{} faces within its reach fold back or curve too much and were left out; use a smaller patch or several",
+                told.footprint.left_out
             ),
         );
     }

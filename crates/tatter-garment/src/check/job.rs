@@ -22,7 +22,7 @@ struct Found<'a> {
 }
 
 /// Every check of a placement that was found.
-const CHECKS: &[fn(&Found<'_>) -> Vec<Fault>] = &[threads, enlarged, heights, channels, turned_away];
+const CHECKS: &[fn(&Found<'_>) -> Vec<Fault>] = &[threads, enlarged, heights, channels, left_out];
 
 /// Everything wrong with the placements of a job. Needs the mesh, not the pictures; linear in the faces for each placement.
 pub fn check_job(garment: &Garment, placements: &[Placed<'_>]) -> Vec<Fault> {
@@ -163,10 +163,10 @@ fn channels(found: &Found<'_>) -> Vec<Fault> {
         .collect()
 }
 
-fn turned_away(found: &Found<'_>) -> Vec<Fault> {
-    if found.footprint.turned_away == 0 {
+fn left_out(found: &Found<'_>) -> Vec<Fault> {
+    if found.footprint.left_out == 0 {
         return Vec::new();
     }
-    let what = format!("{} faces within its reach turn away and will be left out", found.footprint.turned_away);
-    vec![Fault::new(Severity::Hint, "cut-at-turn", place(&found.placed), what, "use a smaller patch, or several")]
+    let what = format!("{} faces within its reach fold back or curve too much and will be left out", found.footprint.left_out);
+    vec![Fault::new(Severity::Hint, "cut-at-fold", place(&found.placed), what, "use a smaller patch, or several")]
 }

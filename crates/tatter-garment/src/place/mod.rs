@@ -2,6 +2,7 @@
 
 mod footprint;
 mod spot;
+mod unfold;
 
 use glam::DVec2;
 use tatter_core::model::{Patch, Placement};
@@ -38,6 +39,6 @@ pub struct Footprint {
     pub enlargement: f64,
     /// The faces, ascending.
     pub faces: Vec<FootprintFace>,
-    /// Faces within reach that turn too far away from the spot to be covered.
-    pub turned_away: usize,
+    /// Faces within reach that are left out: behind a fold, or too curved to be laid flat.
+    pub left_out: usize,
 }

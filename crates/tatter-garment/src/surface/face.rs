@@ -107,7 +107,7 @@ impl Face {
 }
 
 /// Nearest place of a triangle to a point, as corner weights (Ericson, "Real-Time Collision Detection", 2005, 5.1.5).
-pub(super) fn nearest_weights(p: DVec3, [a, b, c]: [DVec3; 3]) -> [f64; 3] {
+pub(crate) fn nearest_weights(p: DVec3, [a, b, c]: [DVec3; 3]) -> [f64; 3] {
     let (ab, ac, ap) = (b - a, c - a, p - a);
     let (d1, d2) = (ab.dot(ap), ac.dot(ap));
     if d1 <= 0.0 && d2 <= 0.0 {

@@ -9,6 +9,7 @@ use glam::{DVec2, DVec3};
 use tatter_core::model::Garment;
 
 pub use face::Face;
+pub(crate) use face::nearest_weights;
 pub use locate::{LocateError, Seed};
 
 /// What is left of a mesh part on the surface.
@@ -61,6 +62,11 @@ impl Surface {
     /// Whether it is a bare map set laid flat, without a mesh.
     pub const fn is_flat(&self) -> bool {
         self.flat
+    }
+
+    /// Numbers of a face's corners; corners at one place have one number, whatever their UV or part.
+    pub(crate) fn welded(&self, face: usize) -> [u32; 3] {
+        self.edges.corners(face)
     }
 
     /// The faces that share edge `corner → corner + 1` with a face.

@@ -31,6 +31,10 @@ impl Edges {
         Self { corners, list }
     }
 
+    pub(super) fn corners(&self, face: usize) -> [u32; 3] {
+        self.corners[face]
+    }
+
     pub(super) fn across(&self, face: usize, corner: usize) -> impl Iterator<Item = usize> + '_ {
         let c = self.corners[face];
         let (a, b) = (c[corner], c[(corner + 1) % 3]);

@@ -1,0 +1,282 @@
+//! The cloth around a spot laid flat: for every corner how far to walk from the spot along the cloth, and which way to set out
+//! (geodesic polar coordinates after Melvær and Reimers, "Geodesic Polar Coordinates on Polygonal Meshes", 2012). True to
+//! size wherever cloth bends one way only; on a dome it keeps lengths along the walk.
+
+use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
+
+use glam::{DVec2, DVec3};
+
+use super::PlaceSettings;
+use crate::surface::{Face, Seed, Surface, nearest_weights};
+
+/// Weight that every corner of the first face keeps: a spot exactly on a corner would set out in no direction from it.
+const LEAST_WEIGHT: f64 = 1e-4;
+/// Passes over all corners after the first walk: corners of long thin faces are reached out of order.
+const PASSES: usize = 8;
+/// A pass that moves no corner by more than this share of the reach is the last.
+const SETTLED: f64 = 1e-9;
+
+/// Which corner is where, flat: mm from the spot, x right and y up when grain points up.
+#[derive(Debug)]
+pub(super) struct Unfolded {
+    /// Faces the walk came by, with their corners laid flat.
+    pub(super) faces: Vec<(usize, [DVec2; 3])>,
+    /// Faces within reach that fold back or cannot be laid flat.
+    pub(super) left_out: usize,
+}
+
+/// How far and which way, from the spot.
+#[derive(Clone, Copy, Debug)]
+struct Polar {
+    walk: f64,
+    /// Counter-clockwise from right, any number of turns.
+    angle: f64,
+}
+
+impl Polar {
+    fn of(v: DVec2) -> Self {
+        Self { walk: v.length(), angle: v.y.atan2(v.x) }
+    }
+
+    fn flat(self) -> DVec2 {
+        DVec2::from_angle(self.angle) * self.walk
+    }
+}
+
+/// Lay the cloth within `reach` mm of the seed flat. Costs k log k for k faces within reach.
+pub(super) fn unfold(surface: &Surface, seed: &Seed, reach: f64, settings: &PlaceSettings) -> Unfolded {
+    let (near, mut left_out) = connected(surface, seed, reach, settings);
+    let first = &surface.faces()[seed.face];
+    let [right, up] = axes(first, seed);
+    let nudged = seed.weights.map(|w| w.max(LEAST_WEIGHT));
+    let nudged = first.point(nudged.map(|w| w / nudged.iter().sum::<f64>()));
+    let flat = |p: DVec3| DVec2::new((p - nudged).dot(right), (p - nudged).dot(up));
+    let walk = Walk::new(surface, &near);
+    let start: BTreeMap<u32, Polar> =
+        surface.welded(seed.face).into_iter().zip(first.corners).map(|(c, p)| (c, Polar::of(flat(p)))).collect();
+    let found = walk.run(start, reach);
+    let from_seed = flat(seed.point);
+    let mut faces = Vec::with_capacity(near.len());
+    for &index in &near {
+        let corners = surface.welded(index).map(|c| found.get(&c).map(|polar| polar.flat() - from_seed));
+        let [Some(a), Some(b), Some(c)] = corners else { continue };
+        if distance_to_triangle([a, b, c]) > reach {
+            continue;
+        }
+        let walked = [a, b, c].map(DVec2::length).into_iter().fold(f64::MAX, f64::min);
+        let straight = surface.faces()[index].corners.map(|p| p.distance(seed.point)).into_iter().fold(f64::MAX, f64::min);
+        let folded = index != seed.face && walked > settings.longest_detour * straight;
+        if folded || !lies_flat(&surface.faces()[index], [a, b, c], settings.most_stretched) {
+            left_out += 1;
+        } else {
+            faces.push((index, [a, b, c]));
+        }
+    }
+    faces.sort_unstable_by_key(|(index, _)| *index);
+    Unfolded { faces, left_out }
+}
+
+/// Faces reached by walking across edges within a straight distance, ascending; and how many lie behind a sharp fold.
+fn connected(surface: &Surface, seed: &Seed, reach: f64, settings: &PlaceSettings) -> (Vec<usize>, usize) {
+    let fold = f64::from(settings.sharpest_fold.to_radians()).cos();
+    let mut seen: BTreeMap<usize, bool> = BTreeMap::from([(seed.face, true)]);
+    let mut stack = vec![seed.face];
+    let mut behind = 0;
+    while let Some(index) = stack.pop() {
+        let own = surface.faces()[index].normal;
+        for k in 0..3 {
+            // Where more than two faces meet, cloth goes on where it turns least: not into the lining sewn to it.
+            let next = surface.across(index, k).max_by(|&a, &b| {
+                let along = |i: usize| surface.faces()[i].normal.dot(own);
+                along(a).total_cmp(&along(b)).then(b.cmp(&a))
+            });
+            let Some(next) = next.filter(|next| !seen.contains_key(next)) else { continue };
+            let face = &surface.faces()[next];
+            if face.point(nearest_weights(seed.point, face.corners)).distance(seed.point) > reach {
+                seen.insert(next, false);
+                continue;
+            }
+            // A face without area has no direction: it is walked through, not judged.
+            let folds = face.normal != DVec3::ZERO && own != DVec3::ZERO && face.normal.dot(own) < fold;
+            behind += usize::from(folds);
+            if !folds {
+                seen.insert(next, true);
+                stack.push(next);
+            }
+        }
+    }
+    (seen.into_iter().filter(|(_, taken)| *taken).map(|(index, _)| index).collect(), behind)
+}
+
+/// Right and up in the plane of the first face, up along the grain.
+fn axes(face: &Face, seed: &Seed) -> [DVec3; 2] {
+    let normal = if face.normal == DVec3::ZERO { seed.normal } else { face.normal };
+    let up = (seed.grain - normal * seed.grain.dot(normal)).normalize_or_zero();
+    let up = if up == DVec3::ZERO { normal.any_orthonormal_vector() } else { up };
+    [up.cross(normal), up]
+}
+
+/// The faces a walk may cross.
+struct Walk {
+    /// Corner to the triangles on it, each with its other two corners.
+    fans: BTreeMap<u32, Vec<Fan>>,
+}
+
+/// A triangle seen from one of its corners: the other two, and its side lengths.
+#[derive(Clone, Copy)]
+struct Fan {
+    a: u32,
+    b: u32,
+    to_a: f64,
+    to_b: f64,
+    ab: f64,
+}
+
+impl Walk {
+    fn new(surface: &Surface, near: &[usize]) -> Self {
+        let mut fans: BTreeMap<u32, Vec<Fan>> = BTreeMap::new();
+        for &index in near {
+            let (corners, places) = (surface.welded(index), surface.faces()[index].corners);
+            for k in 0..3 {
+                let (i, j) = ((k + 1) % 3, (k + 2) % 3);
+                let to = |m: usize| places[k].distance(places[m]);
+                let fan = Fan { a: corners[i], b: corners[j], to_a: to(i), to_b: to(j), ab: places[i].distance(places[j]) };
+                fans.entry(corners[k]).or_default().push(fan);
+            }
+        }
+        Self { fans }
+    }
+
+    /// Outwards from the corners that are known, nearest first; then again over all of them until nothing moves.
+    fn run(&self, start: BTreeMap<u32, Polar>, reach: f64) -> BTreeMap<u32, Polar> {
+        let mut found = start.clone();
+        let mut order: Vec<u32> = Vec::new();
+        let mut done: BTreeSet<u32> = BTreeSet::new();
+        let mut heap: BinaryHeap<Nearest> = start.iter().map(|(&corner, p)| Nearest { walk: p.walk, corner }).collect();
+        while let Some(Nearest { corner, .. }) = heap.pop() {
+            if !done.insert(corner) {
+                continue;
+            }
+            if !start.contains_key(&corner) {
+                order.push(corner);
+            }
+            for fan in self.fans.get(&corner).into_iter().flatten() {
+                for next in [fan.a, fan.b] {
+                    if start.contains_key(&next) || done.contains(&next) {
+                        continue;
+                    }
+                    if let Some(better) = self.best(next, &found) {
+                        if found.get(&next).is_none_or(|known| better.walk < known.walk) {
+                            found.insert(next, better);
+                            heap.push(Nearest { walk: better.walk, corner: next });
+                        }
+                    }
+                }
+            }
+        }
+        for _ in 0..PASSES {
+            let mut moved = 0.0f64;
+            for corner in &order {
+                if let Some(new) = self.best(*corner, &found) {
+                    if let Some(old) = found.insert(*corner, new) {
+                        moved = moved.max(old.flat().distance(new.flat()));
+                    }
+                }
+            }
+            if moved < SETTLED * reach {
+                break;
+            }
+        }
+        found
+    }
+
+    /// The shortest way to a corner through any triangle on it whose other corners are known.
+    fn best(&self, corner: u32, found: &BTreeMap<u32, Polar>) -> Option<Polar> {
+        let ways = self.fans.get(&corner)?.iter().flat_map(|fan| match (found.get(&fan.a), found.get(&fan.b)) {
+            (Some(&a), Some(&b)) => [through(fan, a, b), along(a, fan.to_a), along(b, fan.to_b)],
+            (Some(&a), None) => [None, along(a, fan.to_a), None],
+            (None, Some(&b)) => [None, along(b, fan.to_b), None],
+            (None, None) => [None; 3],
+        });
+        ways.flatten().min_by(|p, q| p.walk.total_cmp(&q.walk))
+    }
+}
+
+/// Along an edge.
+fn along(from: Polar, length: f64) -> Option<Polar> {
+    Some(Polar { walk: from.walk + length, angle: from.angle })
+}
+
+/// Straight through the triangle: its known side laid flat with the spot on the far side of it, at the distances known.
+fn through(fan: &Fan, a: Polar, b: Polar) -> Option<Polar> {
+    let Fan { to_a, to_b, ab, .. } = *fan;
+    // `a` at the origin, `b` on the x axis, the spot below, the corner above.
+    let apex = |ra: f64, rb: f64| {
+        let x = (ra * ra - rb * rb + ab * ab) / (2.0 * ab);
+        let y2 = ra * ra - x * x;
+        (y2 > 0.0).then(|| DVec2::new(x, y2.sqrt()))
+    };
+    let spot = apex(a.walk, b.walk)?;
+    let (spot, corner) = (DVec2::new(spot.x, -spot.y), apex(to_a, to_b)?);
+    let crosses = spot.x + (corner.x - spot.x) * (-spot.y / (corner.y - spot.y));
+    if !(0.0..=ab).contains(&crosses) {
+        return None;
+    }
+    let whole = (-spot).angle_to(DVec2::new(ab, 0.0) - spot);
+    let part = (-spot).angle_to(corner - spot);
+    let turn = wrapped(b.angle - a.angle);
+    let share = if whole.abs() > 1e-12 { (part / whole).clamp(0.0, 1.0) } else { 0.5 };
+    Some(Polar { walk: spot.distance(corner), angle: a.angle + turn * share })
+}
+
+fn wrapped(angle: f64) -> f64 {
+    let turn = std::f64::consts::TAU;
+    angle - turn * (angle / turn).round()
+}
+
+/// Whether a face keeps its side up and its size, within bounds, when laid flat. One without area says nothing against it.
+fn lies_flat(face: &Face, flat: [DVec2; 3], most_stretched: f64) -> bool {
+    if face.normal == DVec3::ZERO {
+        return true;
+    }
+    let (e1, e2) = (face.corners[1] - face.corners[0], face.corners[2] - face.corners[0]);
+    let (f1, f2) = (flat[1] - flat[0], flat[2] - flat[0]);
+    let (area, laid) = (e1.cross(e2).dot(face.normal), f1.perp_dot(f2));
+    if laid * area <= 0.0 {
+        return false;
+    }
+    let x = face.gradient([0.0, f1.x, f2.x]);
+    let y = face.gradient([0.0, f1.y, f2.y]);
+    let (a, b, c) = (x.dot(x), x.dot(y), y.dot(y));
+    let root = ((a - c).powi(2) + 4.0 * b * b).sqrt();
+    let (long, short) = (((a + c + root) / 2.0).sqrt(), ((a + c - root) / 2.0).max(0.0).sqrt());
+    long <= most_stretched && short * most_stretched >= 1.0
+}
+
+/// From the origin to a triangle; 0 inside.
+fn distance_to_triangle(corners: [DVec2; 3]) -> f64 {
+    let corners = corners.map(|c| c.extend(0.0));
+    let w = nearest_weights(DVec3::ZERO, corners);
+    (corners[0] * w[0] + corners[1] * w[1] + corners[2] * w[2]).length()
+}
+
+/// The nearest corner comes out of the heap first; equal ones by number, so that the order never changes.
+#[derive(PartialEq)]
+struct Nearest {
+    walk: f64,
+    corner: u32,
+}
+
+impl Eq for Nearest {}
+
+impl PartialOrd for Nearest {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Nearest {
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        other.walk.total_cmp(&self.walk).then(other.corner.cmp(&self.corner))
+    }
+}
