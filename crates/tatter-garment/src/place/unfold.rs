@@ -165,11 +165,11 @@ impl Walk {
                     if start.contains_key(&next) || done.contains(&next) {
                         continue;
                     }
-                    if let Some(better) = self.best(next, &found) {
-                        if found.get(&next).is_none_or(|known| better.walk < known.walk) {
-                            found.insert(next, better);
-                            heap.push(Nearest { walk: better.walk, corner: next });
-                        }
+                    if let Some(better) = self.best(next, &found)
+                        && found.get(&next).is_none_or(|known| better.walk < known.walk)
+                    {
+                        found.insert(next, better);
+                        heap.push(Nearest { walk: better.walk, corner: next });
                     }
                 }
             }
@@ -177,10 +177,10 @@ impl Walk {
         for _ in 0..PASSES {
             let mut moved = 0.0f64;
             for corner in &order {
-                if let Some(new) = self.best(*corner, &found) {
-                    if let Some(old) = found.insert(*corner, new) {
-                        moved = moved.max(old.flat().distance(new.flat()));
-                    }
+                if let Some(new) = self.best(*corner, &found)
+                    && let Some(old) = found.insert(*corner, new)
+                {
+                    moved = moved.max(old.flat().distance(new.flat()));
                 }
             }
             if moved < SETTLED * reach {
