@@ -218,6 +218,9 @@ pub(crate) struct Weave {
     /// plain, singed, pressed, raised
     #[arg(long, value_name = "FINISH")]
     pub(crate) finish: Option<String>,
+    /// Line the warp runs along in a patch and its photo, degrees counter-clockwise from image right
+    #[arg(long, value_name = "DEG", default_value_t = 90.0, allow_hyphen_values = true, value_parser = finite)]
+    pub(crate) grain_deg: f32,
     /// Also take a made photo of it, a PNG picture whose truth is the patch
     #[arg(long, value_name = "FILE.png")]
     pub(crate) photo: Option<PathBuf>,

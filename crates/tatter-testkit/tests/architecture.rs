@@ -112,6 +112,29 @@ fn pure_crates_touch_no_file_and_no_environment() -> Checked<()> {
     Ok(())
 }
 
+/// The platform's mathematics, whose last bit differs from one machine to the next.
+const PLATFORM_MATHS: &[&str] =
+    &[".sin(", ".cos(", ".tan(", ".sin_cos(", ".exp(", ".ln(", ".powf(", ".hypot(", ".atan(", ".atan2(", ".acos(", ".cbrt("];
+
+#[test]
+fn woven_cloth_asks_no_platform_for_its_mathematics() -> Checked<()> {
+    let mut files = Vec::new();
+    sources(&root().join("crates/tatter-weave/src"), &mut files)?;
+    for kernel in
+        ["kernel/bleed.rs", "kernel/blur.rs", "kernel/distance.rs", "kernel/normals.rs", "kernel/occlusion.rs", "color/srgb.rs"]
+    {
+        files.push(root().join("crates/tatter-core/src").join(kernel));
+    }
+    for file in files {
+        let text = fs::read_to_string(&file)?;
+        let shipped = text.split("#[cfg(test)]").next().unwrap_or_default();
+        for word in PLATFORM_MATHS {
+            assert!(!shipped.contains(word), "{word} in {}: one seed must give one cloth on every machine", file.display());
+        }
+    }
+    Ok(())
+}
+
 #[test]
 fn files_stay_readable() -> Checked<()> {
     for (_, path) in crates()? {

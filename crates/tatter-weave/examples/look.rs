@@ -6,6 +6,7 @@ use std::fs::File;
 use std::io::BufWriter;
 use std::path::Path;
 
+use tatter_core::angle::Angle;
 use tatter_core::color::encode_srgb;
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::task::Task;
@@ -19,7 +20,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         if let Some((cloth, kind)) = name.split_once(':') {
             let cloth = stock(cloth).ok_or("no such cloth")?;
             let damage = vec![Damage::new(Kind::from_name(kind).ok_or("no such damage")?)];
-            let spec = PatchSpec { cloth, side: side.parse()?, width_mm: width.parse()?, damage, seed: 1 };
+            let spec =
+                PatchSpec { cloth, side: side.parse()?, width_mm: width.parse()?, damage, grain: Angle::degrees(90.0), seed: 1 };
             let (woven, _) = weave_patch(&spec, &task)?;
             println!("{name}: {:?}", task.seconds());
             let shot = Shot { backing: backing(name), ..Shot::default() };

@@ -219,7 +219,7 @@ pub fn grams_per_m2(per_cm: [f32; 2], crimp: [f32; 2], tex: [f32; 2]) -> f32 {
 
 /// Angle of a twill line from the weft, degrees: tan = steps up × ends per cm / (steps out × picks per cm).
 pub fn twill_degrees(steps_up: f32, steps_out: f32, ends_per_cm: f32, picks_per_cm: f32) -> f32 {
-    (steps_up * ends_per_cm).atan2(steps_out * picks_per_cm).to_degrees()
+    libm::atan2f(steps_up * ends_per_cm, steps_out * picks_per_cm).to_degrees()
 }
 
 fn jammed(cloth: &Cloth, per_cm: [f32; 2], reached: f64) -> ClothError {

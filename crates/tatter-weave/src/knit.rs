@@ -112,7 +112,11 @@ impl Layer {
     fn dropped(&self, wale: i32, course: i32) -> f32 {
         let [w, c] = [self.loom.threads[0].pitch, self.loom.threads[1].pitch];
         let mut most = 0.0f32;
-        for wound in self.wounds.iter().filter(|w| opens(w.damage.kind) && w.damage.kind != Kind::Hem && !w.is_piece()) {
+        for wound in self
+            .wounds
+            .iter()
+            .filter(|w| opens(w.damage.kind) && !matches!(w.damage.kind, Kind::Hem | Kind::Scrap) && !w.is_piece())
+        {
             let [cx, cy] = wound.middle();
             let (x, y) = ((wale as f32 + 0.5) * w, (course as f32 + 0.5) * c);
             if (x - cx).abs() > 0.42 * wound.damage.length || wound.damage.age <= 0.0 {
@@ -224,7 +228,7 @@ fn drawn_length(w: f32, lift: f32, tall: f32) -> f32 {
 
 /// Kinds that make a hole in knitted cloth.
 const fn opens(kind: Kind) -> bool {
-    !matches!(kind, Kind::Abrasion | Kind::Patch | Kind::Snag)
+    !matches!(kind, Kind::Abrasion | Kind::Patch | Kind::Snag | Kind::Stain)
 }
 
 /// Kinds that jersey cannot show.

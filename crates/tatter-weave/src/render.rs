@@ -8,7 +8,7 @@ use tatter_core::units::MmPerTexel;
 
 use crate::layer::Layer;
 use crate::maths::{lerp, smoothstep};
-use crate::raster::{Grid, Style, Texel, Tile};
+use crate::raster::{Grid, Style, Texel, Tile, View};
 
 /// Side of a tile, texels: its samples (16 × 128² × 8 bytes) stay in a core's cache.
 const TILE: usize = 128;
@@ -18,8 +18,7 @@ const TILE: usize = 128;
 pub(crate) struct Scene {
     pub(crate) layers: Vec<Layer>,
     pub(crate) styles: Vec<Style>,
-    /// Cloth place of the canvas's top-left corner, mm.
-    pub(crate) origin: [f32; 2],
+    pub(crate) view: View,
     pub(crate) size: Size,
     pub(crate) scale: MmPerTexel,
     pub(crate) samples: usize,
@@ -46,6 +45,8 @@ pub struct Maps {
     pub occlusion: Image<Unit>,
     /// Thread on top, 0 for none: odd numbers ends, even numbers picks of the first layer.
     pub thread_id: Image<u32>,
+    /// Sine and cosine of the warp's direction, counter-clockwise from image right.
+    pub grain: [f32; 2],
 }
 
 pub(crate) fn render(scene: &Scene, task: &Task) -> Result<Maps, Cancelled> {
@@ -58,6 +59,8 @@ pub(crate) fn render(scene: &Scene, task: &Task) -> Result<Maps, Cancelled> {
         roughness: Image::filled(width, height, Unit(0.9)),
         occlusion: Image::filled(0, 0, Unit(1.0)),
         thread_id: Image::filled(width, height, 0),
+        // A quarter turn on from the cloth's own right.
+        grain: [scene.view.turn[1], -scene.view.turn[0]],
     };
     let bands = height.div_ceil(TILE);
     let columns = width.div_ceil(TILE);
@@ -96,8 +99,8 @@ pub(crate) fn render(scene: &Scene, task: &Task) -> Result<Maps, Cancelled> {
 
 fn tile(scene: &Scene, rect: Rect) -> Vec<Texel> {
     let scale = scene.scale.get();
-    let origin = [scene.origin[0] + rect.x as f32 * scale, scene.origin[1] + rect.y as f32 * scale];
-    let grid = Grid { origin, scale, size: [rect.width, rect.height], samples: scene.samples };
+    let origin = scene.view.cloth_from_picture([rect.x as f32 * scale, rect.y as f32 * scale]);
+    let grid = Grid { view: View { origin, ..scene.view }, scale, size: [rect.width, rect.height], samples: scene.samples };
     let mut tile = Tile::new(grid, &scene.styles);
     for layer in &scene.layers {
         layer.yarns(&mut tile);

@@ -158,7 +158,7 @@ impl<'a> Studio<'a> {
         let rim = (1.0 - n[2]).clamp(0.0, 1.0);
         let albedo = self.maps.base_color.get(x, y).0;
         let rough = self.maps.roughness.get(x, y).0;
-        let gloss = self.gloss(n, rough) * sun.min(1.0);
+        let gloss = self.gloss(n, rough) * sun.min(1.0) + self.sheen(x, y, n, rough) * self.lit(x, y) * facing.max(0.0).sqrt();
         albedo.map(|a| {
             // Light that bounces in a hollow takes the cloth's colour: bright cloth is less dark in its hollows.
             let bounced = open.max(((open * (2.0404 * a - 0.3324) + (-4.7951 * a + 0.6417)) * open + 2.7552 * a + 0.6903) * open);
@@ -168,12 +168,34 @@ impl<'a> Studio<'a> {
         })
     }
 
+    /// Shine of smooth fibres lying side by side: brightest where the thread runs across the light (Kajiya, Kay, "Rendering
+    /// Fur with Three Dimensional Textures", 1989). Silk shows which way its floats run, wool does not.
+    fn sheen(&self, x: usize, y: usize, n: [f32; 3], rough: f32) -> f32 {
+        let id = self.maps.thread_id.get(x, y);
+        if id == 0 || id >= crate::damage::MENDING {
+            return 0.0;
+        }
+        let [s, c] = self.maps.grain;
+        let [tx, ty] = if id % 2 == 1 { [c, s] } else { [s, -c] };
+        // The thread's line within the surface.
+        let up = n[0] * tx + n[1] * ty;
+        let t = [tx - up * n[0], ty - up * n[1], -up * n[2]];
+        let size = (t[0] * t[0] + t[1] * t[1] + t[2] * t[2]).sqrt().max(1e-6);
+        let half = [self.lamp[0], self.lamp[1], self.lamp[2] + 1.0];
+        let reach = (half[0] * half[0] + half[1] * half[1] + half[2] * half[2]).sqrt().max(1e-6);
+        let along = (t[0] * half[0] + t[1] * half[1] + t[2] * half[2]) / (size * reach);
+        let width = 0.08 + 0.35 * rough * rough;
+        let smooth = 1.0 - rough;
+        0.30 * smooth * smooth * crate::maths::exp(-0.5 * (along / width) * (along / width))
+    }
+
     /// Broad shine of fibre surfaces: a microfacet lobe seen from straight above, reflectance 4 % at normal incidence.
     fn gloss(&self, n: [f32; 3], rough: f32) -> f32 {
         let half = [self.lamp[0], self.lamp[1], self.lamp[2] + 1.0];
         let size = (half[0] * half[0] + half[1] * half[1] + half[2] * half[2]).sqrt().max(1e-6);
         let along = (n[0] * half[0] + n[1] * half[1] + n[2] * half[2]).max(0.0) / size;
-        let a2 = rough.max(0.2).powi(4);
+        let a = rough.max(0.2) * rough.max(0.2);
+        let a2 = a * a;
         let d = along * along * (a2 - 1.0) + 1.0;
         0.04 * a2 / (4.0 * d * d) / n[2].max(0.3)
     }

@@ -1,5 +1,7 @@
 //! Cloth to maps: the whole chain.
 
+use rayon::prelude::*;
+use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Size, Unit};
 use tatter_core::task::{Cancelled, Task};
@@ -12,7 +14,8 @@ use crate::geometry::{Geometry, solve};
 use crate::knit::unfit;
 use crate::layer::Layer;
 use crate::loom::Loom;
-use crate::raster::Style;
+use crate::maths::sin_cos;
+use crate::raster::{Style, View};
 use crate::render::{Maps, Scene, render};
 use crate::yarn::{Dye, Yarn};
 
@@ -106,7 +109,7 @@ pub fn weave_tile(spec: &TileSpec, task: &Task) -> Result<Woven, WeaveError> {
         floor: loom.floor,
         layers: vec![Layer::new(loom, &geometry, scale)],
         styles,
-        origin: [0.0, 0.0],
+        view: View { origin: [0.0, 0.0], turn: [0.0, 1.0] },
         size: Size::new(spec.side, spec.side),
         scale,
         samples,
@@ -124,6 +127,8 @@ pub struct PatchSpec {
     pub side: usize,
     /// Width of the canvas, mm.
     pub width_mm: f32,
+    /// The line the warp runs along in the picture: 90 degrees is upright.
+    pub grain: Angle,
     /// What happened.
     pub damage: Vec<Damage>,
     /// Everything random follows from it. The cloth is that of a tile with the same seed, shifted.
@@ -147,7 +152,10 @@ pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>)
     // Far from the first thread, so that no thread on the canvas has a number below zero.
     let middle = [0, 1].map(|f| HOME * loom.threads[f].pitch);
     let half = 0.5 * spec.width_mm;
-    let origin = middle.map(|m| m - half);
+    let turn = sin_cos((spec.grain - Angle::degrees(90.0)).to_radians());
+    let around = View { origin: [0.0, 0.0], turn: [turn.0, turn.1] };
+    let to_middle = around.cloth_from_picture([half, half]);
+    let view = View { origin: [0, 1].map(|axis| middle[axis] - to_middle[axis]), ..around };
     let pitch = [0, 1].map(|f| loom.threads[f].pitch);
     let floor = loom.floor;
     let mut layer = Layer::new(loom, &geometry, scale);
@@ -155,12 +163,20 @@ pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>)
         .zip(&spec.damage)
         .map(|(n, damage)| Wound::new(*damage, middle, pitch, spec.seed.wrapping_mul(0x2545_F491_4F6C_DD1D) ^ n))
         .collect();
-    let mut scene = Scene { layers: Vec::new(), styles, origin, size, scale, samples, floor, tiles: false };
+    let mut scene = Scene { layers: Vec::new(), styles, view, size, scale, samples, floor, tiles: false };
     task.stage("damage", || injure(spec, layer, &mut scene))?;
-    let maps = render(&scene, task)?;
+    let mut maps = render(&scene, task)?;
     let wounds = &scene.layers[0].wounds;
+    let place = |x: usize, y: usize| view.cloth_from_picture([(x as f32 + 0.5) * scale.get(), (y as f32 + 0.5) * scale.get()]);
+    for wound in wounds.iter().filter(|w| w.damage.kind == Kind::Stain) {
+        maps.base_color.par_rows_mut().for_each(|(y, row)| {
+            for (x, color) in row.iter_mut().enumerate() {
+                *color = wound.stained(place(x, y), *color);
+            }
+        });
+    }
     let cover = Image::from_fn(spec.side, spec.side, |x, y| {
-        let place = [origin[0] + (x as f32 + 0.5) * scale.get(), origin[1] + (y as f32 + 0.5) * scale.get()];
+        let place = place(x, y);
         Unit(wounds.iter().map(|w| w.cover(place)).fold(0.0, f32::max))
     });
     let cover = if wounds.is_empty() { Image::filled(spec.side, spec.side, Unit(1.0)) } else { cover };
@@ -205,8 +221,8 @@ fn reach(wounds: &[Wound], scene: &Scene, width: f32) -> [f32; 4] {
         let (m, r) = (wound.middle(), wound.reach());
         bounds = [bounds[0].min(m[0] - r), bounds[1].min(m[1] - r), bounds[2].max(m[0] + r), bounds[3].max(m[1] + r)];
     }
-    let [x, y] = scene.origin;
-    [bounds[0].max(x - 4.0), bounds[1].max(y - 4.0), bounds[2].min(x + width + 4.0), bounds[3].min(y + width + 4.0)]
+    let [left, top, right, bottom] = scene.view.bounds([width, width]);
+    [bounds[0].max(left - 4.0), bounds[1].max(top - 4.0), bounds[2].min(right + 4.0), bounds[3].min(bottom + 4.0)]
 }
 
 /// Two-ply mending thread a little finer than the cloth's warp, in its own colour.

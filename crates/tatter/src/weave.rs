@@ -33,6 +33,8 @@ pub struct WeaveRequest {
     pub side: usize,
     /// Width of the cloth shown, mm.
     pub width_mm: f32,
+    /// The line the warp runs along in a patch and its photo: 90 degrees is upright.
+    pub grain: Angle,
     /// Everything random follows from it.
     pub seed: u64,
     /// A made photo of it, as an 8-bit sRGB PNG, and under what light.
@@ -50,6 +52,8 @@ pub struct WeaveReport {
     pub cloth: Cloth,
     /// Its geometry.
     pub geometry: Geometry,
+    /// The line the warp runs along.
+    pub grain: Angle,
     /// Size of a texel, mm.
     pub mm_per_texel: f32,
     /// Side of the maps, texels.
@@ -130,6 +134,7 @@ fn weave_into_patch(request: &WeaveRequest, name: &str, task: &Task) -> Result<W
         side: request.side,
         width_mm: request.width_mm,
         damage: request.damage.clone(),
+        grain: request.grain,
         seed: request.seed,
     };
     let (woven, cover) = weave_patch(&spec, task)?;
@@ -154,10 +159,10 @@ fn patch(request: &WeaveRequest, woven: Woven, cover: Image<Unit>, name: &str, r
     Patch {
         name: name.to_owned(),
         maps,
-        subject: Subject::Damage,
+        subject: if request.damage.iter().any(|d| d.kind == Kind::Scrap) { Subject::Piece } else { Subject::Damage },
         scale,
         scale_source: ScaleSource::MmPerPixel,
-        grain: Some(Angle::degrees(90.0)),
+        grain: Some(request.grain),
         ends_per_cm: Some(cloth.ends_per_cm),
         picks_per_cm: Some(cloth.picks_per_cm),
         height_range: report.height_range,
@@ -234,6 +239,7 @@ fn report(request: &WeaveRequest, woven: &Woven, tiles: bool) -> WeaveReport {
         tiles,
         cloth: woven.cloth.clone(),
         geometry: woven.geometry,
+        grain: if tiles { Angle::degrees(90.0) } else { request.grain },
         mm_per_texel: woven.scale.get(),
         side: request.side,
         height_range: height_range(woven),

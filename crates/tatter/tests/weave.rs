@@ -2,6 +2,7 @@
 
 use tatter::weave::{Damage, Kind, Shot, WeaveFailed, WeaveRequest, stock, weave};
 use tatter_cloth::measure::{MeasureSettings, measure};
+use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain as _};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
@@ -9,7 +10,17 @@ use tatter_files::patch::read_patch;
 use tatter_files::picture::read_photo;
 
 fn request(cloth: &str, output: std::path::PathBuf) -> Option<WeaveRequest> {
-    Some(WeaveRequest { cloth: stock(cloth)?, output, damage: Vec::new(), side: 640, width_mm: 40.0, seed: 5, photo: None })
+    let grain = Angle::degrees(90.0);
+    Some(WeaveRequest {
+        cloth: stock(cloth)?,
+        output,
+        damage: Vec::new(),
+        side: 640,
+        width_mm: 40.0,
+        grain,
+        seed: 5,
+        photo: None,
+    })
 }
 
 #[test]

@@ -33,6 +33,7 @@ fn request(args: &Weave) -> Result<WeaveRequest, BadArgument> {
         damage,
         side: args.texels,
         width_mm: args.width_mm,
+        grain: Angle::degrees(args.grain_deg),
         seed: args.seed,
         photo: args.photo.as_ref().map(|path| Ok::<_, BadArgument>((path.clone(), shot(args)?))).transpose()?,
     })
@@ -181,7 +182,7 @@ fn machine(report: &WeaveReport, task: &Task) -> Value {
         "texels": [report.side, report.side],
         "size_mm": [number(width), number(width)],
         "mm_per_texel": number(report.mm_per_texel),
-        "grain_deg": 90.0,
+        "grain_deg": number(report.grain.to_degrees()),
         "ends_per_cm": number(report.cloth.ends_per_cm.get()),
         "picks_per_cm": number(report.cloth.picks_per_cm.get()),
         "weave": report.cloth.weave.name(),

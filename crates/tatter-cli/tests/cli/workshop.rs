@@ -8,7 +8,6 @@ use std::process::Command;
 
 use glam::{Vec2, Vec3};
 use serde_json::Value;
-use tatter_cloth::made::{SceneSpec, shoot};
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::image::{
@@ -21,6 +20,7 @@ use tatter_core::units::{Mm, MmPerTexel, PerCm};
 use tatter_files::mesh::{MaterialToWrite, write_glb};
 use tatter_files::patch::write_patch;
 use tatter_files::picture::{Effort, PictureFormat, encode};
+use tatter_weave::{Damage, Kind, PatchSpec, Shot, shoot, stock, weave_patch};
 
 pub(crate) type Tried<T> = Result<T, Box<dyn Error>>;
 
@@ -106,12 +106,17 @@ impl Workshop {
 
     /// A made photo of torn cloth; millimetres that its width shows.
     pub(crate) fn shoot(&self, name: &str, side: usize) -> Tried<Mm> {
-        let scale = MmPerTexel(0.16);
-        let scene = shoot(&SceneSpec { width: side, height: side, scale, ..SceneSpec::default() });
+        let width = Mm(0.16 * side as f32);
+        let cloth = stock("canvas").ok_or("a canvas")?;
+        let rip = Damage { length: 24.0, width: 7.0, ..Damage::new(Kind::Rip) };
+        let grain = Angle::degrees(90.0);
+        let spec = PatchSpec { cloth, side, width_mm: width.get(), damage: vec![rip], grain, seed: 1 };
+        let (woven, _) = weave_patch(&spec, &Task::new())?;
+        let scene = shoot(&woven.maps, woven.scale, &Shot::default(), &Task::new())?;
         let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
         let stored = Stored::from_map(&Map::Color(scene.photo), &coding, Depth::Eight);
         std::fs::write(self.path(name), encode(&stored, PictureFormat::Png, Effort::Fast)?)?;
-        Ok(Mm(scale.get() * side as f32))
+        Ok(width)
     }
 }
 

@@ -1,13 +1,13 @@
-//! The sRGB transfer curve, IEC 61966-2-1.
+//! The sRGB transfer curve, IEC 61966-2-1. `libm`'s power, since platforms' own differ in the last bit and files must not.
 
 /// Code value 0..1 to linear light.
 #[inline]
 pub fn decode_srgb(code: f32) -> f32 {
-    if code <= 0.04045 { code / 12.92 } else { ((code + 0.055) / 1.055).powf(2.4) }
+    if code <= 0.04045 { code / 12.92 } else { libm::powf((code + 0.055) / 1.055, 2.4) }
 }
 
 /// Linear light to code value; below 0 gives 0 or less, above 1 more than 1.
 #[inline]
 pub fn encode_srgb(light: f32) -> f32 {
-    if light <= 0.003_130_8 { light * 12.92 } else { 1.055 * light.powf(1.0 / 2.4) - 0.055 }
+    if light <= 0.003_130_8 { light * 12.92 } else { 1.055 * libm::powf(light, 1.0 / 2.4) - 0.055 }
 }

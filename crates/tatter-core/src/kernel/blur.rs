@@ -24,7 +24,7 @@ pub fn gaussian<P: Pixel>(image: &Image<P>, sigma: f32) -> Image<P> {
         return out;
     }
     let radius = (3.0 * sigma).ceil() as usize;
-    let mut weights: Vec<f32> = (0..=radius).map(|i| (-((i * i) as f32) / (2.0 * sigma * sigma)).exp()).collect();
+    let mut weights: Vec<f32> = (0..=radius).map(|i| libm::expf(-((i * i) as f32) / (2.0 * sigma * sigma))).collect();
     let sum: f32 = weights[0] + 2.0 * weights[1..].iter().sum::<f32>();
     for w in &mut weights {
         *w /= sum;

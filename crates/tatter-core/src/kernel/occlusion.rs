@@ -81,7 +81,7 @@ impl Step {
         let (low, main) = (minor.floor(), major as isize);
         let (dx, dy) = if steep { (low as isize, main) } else { (main, low as isize) };
         let (right, down) = if steep { (minor, major) } else { (major, minor) };
-        Self { dx, dy, share: minor - low, steep, right, down, distance: right.hypot(down) }
+        Self { dx, dy, share: minor - low, steep, right, down, distance: (right * right + down * down).sqrt() }
     }
 
     /// The rows of its two texels, seen from row `y`.
@@ -97,7 +97,7 @@ fn slices(settings: &OcclusionSettings) -> Vec<Vec<Step>> {
     (0..count)
         .map(|k| {
             // Half a step off the axes, so that no slice runs along a thread for its whole length.
-            let (sin, cos) = (std::f32::consts::TAU * (k as f32 + 0.5) / count as f32).sin_cos();
+            let (sin, cos) = libm::sincosf(std::f32::consts::TAU * (k as f32 + 0.5) / count as f32);
             let mut steps: Vec<Step> = Vec::new();
             let mut distance = 1.0f32;
             while distance <= settings.radius_texels.max(1.0) {

@@ -23,7 +23,7 @@ pub(crate) struct Mending {
 }
 
 fn strand(mending: &Mending, seed: u64, n: i32) -> Yarn {
-    Yarn { style: mending.style, id: 1_000_000 + n as u32, phase: [pick(seed, n, 90), pick(seed, n, 91)], twist: 1.0 }
+    Yarn { style: mending.style, id: super::MENDING + n as u32, phase: [pick(seed, n, 90), pick(seed, n, 91)], twist: 1.0 }
 }
 
 fn node(mending: &Mending, place: [f32; 2], z: f32, along: f32, shade: f32) -> Node {

@@ -3,6 +3,7 @@
 mod injury;
 mod loose;
 mod mend;
+mod shape;
 mod wound;
 
 use tatter_core::image::LinearRgb;
@@ -11,6 +12,9 @@ pub(crate) use injury::{Injury, Run, mark, near};
 pub(crate) use loose::{Loose, tuft};
 pub(crate) use mend::Mending;
 pub(crate) use wound::Wound;
+
+/// Number of the first thread of mending.
+pub(crate) const MENDING: u32 = 1_000_000;
 
 /// What happened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,11 +39,15 @@ pub enum Kind {
     Patch,
     /// A pick pulled out into a loop, the cloth drawn towards it.
     Snag,
+    /// A spill that dried with a darker rim; no thread is hurt.
+    Stain,
+    /// All that is left of the cloth: a piece frayed all around.
+    Scrap,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 12] = [
         Self::Rip,
         Self::LTear,
         Self::MothHole,
@@ -50,6 +58,8 @@ impl Kind {
         Self::Darn,
         Self::Patch,
         Self::Snag,
+        Self::Stain,
+        Self::Scrap,
     ];
 
     /// The name on the command line.
@@ -65,6 +75,8 @@ impl Kind {
             Self::Darn => "darn",
             Self::Patch => "patch",
             Self::Snag => "snag",
+            Self::Stain => "stain",
+            Self::Scrap => "scrap",
         }
     }
 
@@ -81,6 +93,8 @@ impl Kind {
             Self::Darn => "a hole mended with threads woven back in",
             Self::Patch => "a piece sewn on with overcast stitches",
             Self::Snag => "a pick pulled out into a loop",
+            Self::Stain => "a spill that dried with a darker rim",
+            Self::Scrap => "a piece frayed all around, nothing beyond it",
         }
     }
 
@@ -104,12 +118,12 @@ pub enum Along {
 pub struct Damage {
     /// What happened.
     pub kind: Kind,
-    /// Where, mm from the canvas centre, x right, y up.
+    /// Where, mm from the canvas centre, x along the weft, y up the warp.
     pub at: [f32; 2],
-    /// Length of a rip or of an arm of an L-tear, diameter of a hole, depth of the fringe of a hem, width of a sewn-on patch,
-    /// length of a snag's loop; mm.
+    /// Length of a rip or of an arm of an L-tear, diameter of a hole or a stain, depth of the fringe of a hem, width of a
+    /// sewn-on patch or of a scrap, length of a snag's loop; mm.
     pub length: f32,
-    /// Widest opening of a rip, height of a worn place or of a sewn-on patch; mm. Not used by round injuries.
+    /// Widest opening of a rip, height of a worn place, of a sewn-on patch or of a scrap; mm. Not used by round injuries.
     pub width: f32,
     /// Direction of a rip, or which threads stand out of a hem.
     pub along: Along,
@@ -117,7 +131,8 @@ pub struct Damage {
     pub surviving: f32,
     /// 0 fresh, 1 long worn: ends recede, fray and fade, edges curl.
     pub age: f32,
-    /// Colour of a sewn-on patch or of darning thread, linear light; `None` a shade off the cloth's own.
+    /// Colour of a sewn-on patch or of darning thread, linear light, `None` a shade off the cloth's own; or the share of light
+    /// that a stain lets through, `None` that of tea.
     pub color: Option<LinearRgb>,
 }
 
@@ -135,6 +150,8 @@ impl Damage {
             Kind::Darn => (9.0, 9.0, 0.0, 0.4),
             Kind::Patch => (28.0, 24.0, 0.0, 0.2),
             Kind::Snag => (7.0, 7.0, 0.0, 0.2),
+            Kind::Stain => (18.0, 18.0, 0.0, 0.0),
+            Kind::Scrap => (36.0, 28.0, 0.0, 0.5),
         };
         Self { kind, at: [0.0, 0.0], length, width, along: Along::Weft, surviving, age, color: None }
     }

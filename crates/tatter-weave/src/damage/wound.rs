@@ -1,5 +1,6 @@
 //! One injury as functions of place: what is gone, what is moved, worn, burnt.
 
+use super::shape::RUBBED;
 use super::{Along, Damage, Kind};
 use crate::loom::{Family, WARP, WEFT};
 use crate::maths::{exp, length, smoothstep};
@@ -12,9 +13,9 @@ const FAR: [i32; 2] = [1 << 20, 1 << 20];
 #[derive(Debug)]
 pub(crate) struct Wound {
     pub(crate) damage: Damage,
-    at: [f32; 2],
+    pub(super) at: [f32; 2],
     /// Distances of neighbouring ends and picks.
-    pitch: [f32; 2],
+    pub(super) pitch: [f32; 2],
     pub(crate) seed: u64,
     discs: Vec<[f32; 3]>,
     /// Whether this is the sewn-on cloth itself, whose shape the wound is; its lift and its turn.
@@ -70,29 +71,16 @@ impl Wound {
         [inside, 0.5 + 0.5 * beat]
     }
 
-    /// A moth's meal: one to four bites.
-    fn discs(&self) -> Vec<[f32; 3]> {
-        let r = 0.5 * self.damage.length;
-        let count = 1 + (pick(self.seed ^ 1, 0, 0) * 3.4) as i32;
-        let mut discs = vec![[0.0, 0.0, 0.78 * r]];
-        for k in 1..count {
-            let (s, c) = crate::maths::sin_cos_turns(pick(self.seed ^ 1, k, 1));
-            let own = r * (0.3 + 0.3 * pick(self.seed ^ 1, k, 2));
-            discs.push([c * (r - own), s * (r - own), own]);
-        }
-        discs
-    }
-
-    fn noise(&self, stream: u64, x: f32, y: f32) -> f32 {
+    pub(super) fn noise(&self, stream: u64, x: f32, y: f32) -> f32 {
         plane(self.seed ^ (stream << 8), [x, y], FAR)
     }
 
-    fn mean_pitch(&self) -> f32 {
+    pub(super) fn mean_pitch(&self) -> f32 {
         (self.pitch[0] * self.pitch[1]).sqrt()
     }
 
     /// Along the injury and across it, mm from its middle.
-    fn local(&self, place: [f32; 2]) -> [f32; 2] {
+    pub(super) fn local(&self, place: [f32; 2]) -> [f32; 2] {
         let (x, y) = (place[0] - self.at[0], place[1] - self.at[1]);
         if self.damage.along == Along::Weft { [x, y] } else { [-y, x] }
     }
@@ -105,25 +93,7 @@ impl Wound {
         }
     }
 
-    /// Opening of a rip without its roughness: what pushes cloth aside.
-    fn lens(&self, u: f32) -> f32 {
-        let share = 2.0 * u / self.damage.length;
-        let lens = (1.0 - share * share).max(0.0);
-        self.damage.width * lens * (1.0 + 0.25 * self.noise(30, u / (0.3 * self.damage.length), 0.5))
-    }
-
-    /// Opening and middle of a rip `u` along it.
-    fn opening(&self, u: f32) -> [f32; 2] {
-        let share = 2.0 * u / self.damage.length;
-        let lens = (1.0 - share * share).max(0.0);
-        let rough = 1.0 + 0.30 * self.noise(1, u / 3.0, 0.5) + 0.16 * self.noise(2, u / 0.9, 0.5);
-        let pitch = self.pitch[1 - self.across()];
-        let middle = pitch * (1.5 * self.noise(3, u / 6.0, 0.5) + 0.7 * self.noise(4, u / 1.2, 0.5));
-        // Blunt in the middle, pointed at the tips.
-        [self.damage.width * lens.sqrt() * (0.35 + 0.65 * lens.sqrt()) * rough, middle]
-    }
-
-    fn blob(&self, x: f32, y: f32, rough: f32) -> f32 {
+    pub(super) fn blob(&self, x: f32, y: f32, rough: f32) -> f32 {
         let r = length(x, y).max(1e-4);
         let (c, s) = (x / r, y / r);
         let wave = 0.20 * self.noise(5, 1.2 * c + 9.0, 1.2 * s) + 0.12 * self.noise(6, 3.5 * c, 3.5 * s + 5.0);
@@ -141,10 +111,17 @@ impl Wound {
             }
             Kind::LTear => self.arms(u, v).0,
             Kind::MothHole => {
-                let (nx, ny) = (0.35 * self.noise(7, u / 1.1, v / 1.1), 0.35 * self.noise(8, u / 1.1, v / 1.1));
+                let gnawed = |stream: u64, mm: f32| self.noise(stream, u / mm, v / mm);
+                let (nx, ny) = (0.45 * gnawed(7, 1.1) + 0.5 * gnawed(42, 2.6), 0.45 * gnawed(8, 1.1) + 0.5 * gnawed(43, 2.6));
                 self.discs.iter().map(|d| d[2] - length(u + nx - d[0], v + ny - d[1])).fold(f32::MIN, f32::max)
             }
-            Kind::Burn | Kind::Abrasion | Kind::Darn => self.blob(u, v, 1.0),
+            Kind::Burn | Kind::Darn | Kind::Stain => self.blob(u, v, 1.0),
+            // Rubbed along a line: longer than broad.
+            Kind::Abrasion => {
+                let [a, b] = self.along_rubbing(u, v);
+                self.blob(a, RUBBED * b, 0.8) / RUBBED
+            }
+            Kind::Scrap => self.past_scrap(u, v).into_iter().fold(f32::MIN, f32::max),
             Kind::Patch => self.sewn(place[0] - self.at[0], place[1] - self.at[1])[0],
             Kind::Snag => 0.5 - length(0.5 * u, v),
             Kind::WornThrough => {
@@ -188,14 +165,14 @@ impl Wound {
         let own = self.pitch[1 - family];
         let step = |stream: u64| own * 0.5 * normal(self.seed ^ (stream << 16) ^ family as u64, thread, 1);
         match self.damage.kind {
-            Kind::Abrasion | Kind::Snag => false,
+            Kind::Abrasion | Kind::Snag | Kind::Stain => false,
             Kind::Patch => self.piece.is_some() && self.depth(place) < 0.0,
             Kind::Darn => self.depth(place) + 0.5 * step(6) > 0.0,
             Kind::Rip => {
                 let [open, middle] = self.opening(u);
                 let half = 0.5 * open * (1.0 - self.spread());
                 if family == self.across() {
-                    open > 0.0 && (v - middle - 0.6 * step(1)).abs() < half + 0.2 * own
+                    open > 0.0 && !self.holds(thread, u) && (v - middle - 0.6 * step(1)).abs() < half + 0.2 * own
                 } else {
                     // Threads along the rip: those in the opening are loose; age pulls more of them out of the rim.
                     let within = u.abs() < 0.5 * self.damage.length;
@@ -207,7 +184,11 @@ impl Wound {
                 depth + 0.25 * step(2).abs() > 0.0
                     && (pick(self.seed ^ 77, thread, family as i32) >= self.damage.surviving || depth > 0.3 * self.damage.width)
             }
-            Kind::MothHole => self.depth(place) + 0.45 * step(3) > 0.0,
+            Kind::MothHole => {
+                // Here and there a thread was left a little longer.
+                let spared = if pick(self.seed ^ 83, thread, family as i32) < 0.14 { 1.3 * own } else { 0.0 };
+                self.depth(place) + 0.45 * step(3) - spared > 0.0
+            }
             Kind::Burn => self.depth(place) + 0.2 * step(4) > 0.0,
             Kind::WornThrough => {
                 let depth = self.depth(place);
@@ -225,12 +206,20 @@ impl Wound {
                     past > 0.15 * own * normal(self.seed ^ 79, thread, 4)
                 }
             }
+            Kind::Scrap => {
+                let past = self.past_scrap(u, v);
+                let ahead = usize::from(family == self.across());
+                let end = i32::from(if ahead == 1 { v > 0.0 } else { u > 0.0 });
+                past[ahead] > self.fringe() * (0.15 + 0.85 * pick(self.seed ^ 78 ^ family as u64, thread, end))
+                    || past[1 - ahead] > 0.15 * own * normal(self.seed ^ 79 ^ family as u64, thread, 4)
+            }
         }
     }
 
     /// How far threads along a rip have come out of its rim.
     fn pulled(&self, u: f32, pitch: f32) -> f32 {
-        self.damage.age * pitch * (2.0 + 2.5 * self.noise(19, u / 4.0, 0.5)).max(0.0)
+        let patchy = self.noise(19, u / (2.0 + 0.1 * self.damage.length), 0.5);
+        (0.15 + self.damage.age) * pitch * (1.5 + 4.0 * patchy).max(0.0)
     }
 
     /// A thread along the opening that did not survive: gone, or snapped with its two tails left hanging.
@@ -266,9 +255,11 @@ impl Wound {
                 let off = v - middle;
                 let reach = (0.5 * self.damage.width).max(4.0 * self.mean_pitch());
                 let near = exp(-off.abs() / reach);
-                let side = if off < 0.0 { -1.0 } else { 1.0 };
+                let (side, share) = if off < 0.0 { (-1.0, self.hanging()[0]) } else { (1.0, self.hanging()[1]) };
                 let curl = self.curl(off.abs() - 0.25 * open, u) * smoothstep(0.0, 0.35 * self.damage.width, open);
-                [0.0, side * 0.5 * self.lens(u) * self.spread() * near, curl]
+                let aside = share * self.lens(u) * self.spread() * near;
+                // What hangs is drawn along the rip as well, towards its widest place.
+                [-0.6 * (share - 0.2) * aside * self.share(u), side * aside, 2.0 * share * curl]
             }
             Kind::LTear => self.flap(u, v),
             Kind::MothHole | Kind::WornThrough | Kind::Burn => [0.0, 0.0, 0.6 * self.curl(-self.depth(place), u + v)],
@@ -280,7 +271,8 @@ impl Wound {
                     0.8 * self.curl(back, u),
                 ]
             }
-            Kind::Abrasion => [0.0; 3],
+            Kind::Abrasion | Kind::Stain => [0.0; 3],
+            Kind::Scrap => [0.0, 0.0, 0.5 * self.curl(-self.depth(place), u + v)],
             Kind::Darn => {
                 // Drawn together a little.
                 let near = exp(-(self.depth(place) / 4.0).powi(2));
@@ -348,22 +340,27 @@ impl Wound {
         let ragged = |mm: f32| 0.5 * self.noise(23, place[0] / mm, place[1] / mm);
         match self.damage.kind {
             Kind::Abrasion => {
-                let share = self.depth(place) / (0.42 * self.damage.length);
-                let t = (share + 0.34 * ragged(0.8) + 0.30 * ragged(3.0) + 0.25 * ragged(7.0) + 0.10).clamp(0.0, 1.1);
-                t * (0.24 + 0.56 * age)
+                let [u, v] = self.local(place);
+                self.rubbed(u, v, ragged(0.8)) * (0.24 + 0.56 * age)
             }
             Kind::WornThrough => {
                 let near = smoothstep(-10.0, 1.0, self.depth(place) + 3.0 * ragged(1.3) + 2.0 * ragged(5.0));
                 near * near * (0.30 + 0.60 * age)
             }
-            Kind::Rip | Kind::LTear | Kind::Hem => smoothstep(-2.5, 0.5, self.depth(place) + ragged(1.0)) * 0.7 * age,
-            Kind::MothHole => smoothstep(-0.9, 0.2, self.depth(place) + 0.4 * ragged(0.6)) * 0.35,
+            Kind::Rip | Kind::LTear | Kind::Hem | Kind::Scrap => {
+                smoothstep(-2.5, 0.5, self.depth(place) + ragged(1.0)) * 0.7 * age
+            }
+            // Grazed from the face before it was bitten through, farther on one side than on the other.
+            Kind::MothHole => {
+                let grazed = 1.2 + 1.6 * self.noise(44, place[0] / 4.0, place[1] / 4.0).max(0.0);
+                smoothstep(-grazed, 0.2, self.depth(place) + 0.5 * ragged(0.6)) * 0.4
+            }
             Kind::Darn => smoothstep(-1.5, 0.0, self.depth(place)) * 0.5 * age,
             // A patch is rubbed along its folded edge.
             Kind::Patch if self.piece.is_some() => {
                 age * 0.9 * smoothstep(1.6, 0.2, (self.depth(place) - 0.4).abs() + 0.3 * ragged(1.0))
             }
-            Kind::Burn | Kind::Patch | Kind::Snag => 0.0,
+            Kind::Burn | Kind::Patch | Kind::Snag | Kind::Stain => 0.0,
         }
     }
 
@@ -383,6 +380,9 @@ impl Wound {
     /// Where the patch lies: 1 in and around the injury, soft at its rim.
     pub(crate) fn cover(&self, place: [f32; 2]) -> f32 {
         let pitch = self.mean_pitch();
+        if self.damage.kind == Kind::Scrap {
+            return smoothstep(1.3 * self.fringe() + pitch, self.fringe(), self.depth(place));
+        }
         let rim = match self.damage.kind {
             Kind::Rip => 0.5 * self.damage.width + 5.0 * pitch,
             Kind::LTear => 0.45 * self.damage.width + 4.0 * pitch,
@@ -390,7 +390,9 @@ impl Wound {
             Kind::Burn => 2.2 + 0.28 * self.damage.length,
             Kind::WornThrough => 5.5,
             Kind::Hem => 6.0 * pitch,
-            Kind::Abrasion => 0.12 * self.damage.length,
+            Kind::Abrasion => 0.2 * self.damage.length,
+            Kind::Stain => 1.0 + 0.04 * self.damage.length,
+            Kind::Scrap => 0.0,
             Kind::Darn => 4.5,
             Kind::Patch => 1.5,
             Kind::Snag => 1.2 * self.damage.length,
@@ -403,7 +405,8 @@ impl Wound {
         match self.damage.kind {
             Kind::Rip => 0.5 * self.damage.length + 3.0 * self.damage.width + 6.0 * self.mean_pitch(),
             Kind::LTear => 1.3 * self.damage.length + self.damage.width,
-            Kind::Hem => 1e4,
+            Kind::Hem | Kind::Scrap => 1e4,
+            Kind::Stain => 0.0,
             Kind::Patch => 0.75 * (self.damage.length + self.damage.width),
             _ => 0.75 * self.damage.length + 10.0,
         }

@@ -8,4 +8,4 @@ mod tile;
 pub(crate) use fibre::Fibre;
 pub(crate) use segment::{Node, Yarn};
 pub(crate) use style::Style;
-pub(crate) use tile::{Grid, Texel, Tile};
+pub(crate) use tile::{Grid, Texel, Tile, View};

@@ -1,6 +1,7 @@
 //! Short straight pieces of yarn, and their scan conversion.
 
 use super::style::Style;
+use super::tile::View;
 
 /// A point on the middle line of a yarn.
 #[derive(Clone, Copy, Debug, Default)]
@@ -83,8 +84,8 @@ pub(crate) struct Values {
 
 impl Segment {
     /// Between two nodes; `None` when they are at one place.
-    pub(crate) fn new(yarn: Yarn, style: &Style, nodes: [&Node; 2], origin: [f32; 2], samples_per_mm: f32) -> Option<Self> {
-        let at = |n: &Node| [(n.place[0] - origin[0]) * samples_per_mm, (n.place[1] - origin[1]) * samples_per_mm];
+    pub(crate) fn new(yarn: Yarn, style: &Style, nodes: [&Node; 2], view: &View, samples_per_mm: f32) -> Option<Self> {
+        let at = |n: &Node| view.picture_from_cloth(n.place).map(|mm| mm * samples_per_mm);
         let (from, to) = (at(nodes[0]), at(nodes[1]));
         let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
         let length = crate::maths::length(dx, dy);

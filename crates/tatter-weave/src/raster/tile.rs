@@ -7,11 +7,42 @@ use super::segment::{Node, Segment, Yarn};
 use super::style::Style;
 use crate::maths::lerp;
 
+/// How a picture lies on the cloth.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct View {
+    /// Cloth place of the picture's top-left corner, mm.
+    pub(crate) origin: [f32; 2],
+    /// Sine and cosine of the cloth's turn in the picture, counter-clockwise as seen.
+    pub(crate) turn: [f32; 2],
+}
+
+impl View {
+    /// Mm to the right and downwards in the picture.
+    pub(crate) fn picture_from_cloth(&self, [x, y]: [f32; 2]) -> [f32; 2] {
+        let ([s, c], dx, dy) = (self.turn, x - self.origin[0], y - self.origin[1]);
+        [dx * c + dy * s, dy * c - dx * s]
+    }
+
+    /// Cloth place of a place in the picture.
+    pub(crate) fn cloth_from_picture(&self, [x, y]: [f32; 2]) -> [f32; 2] {
+        let [s, c] = self.turn;
+        [self.origin[0] + x * c - y * s, self.origin[1] + y * c + x * s]
+    }
+
+    /// Left, top, right, bottom of the cloth that a picture of that size shows, mm.
+    pub(crate) fn bounds(&self, [width, height]: [f32; 2]) -> [f32; 4] {
+        let corners = [[0.0, 0.0], [width, 0.0], [0.0, height], [width, height]].map(|p| self.cloth_from_picture(p));
+        corners
+            .iter()
+            .fold([f32::MAX, f32::MAX, f32::MIN, f32::MIN], |[l, t, r, b], [x, y]| [l.min(*x), t.min(*y), r.max(*x), b.max(*y)])
+    }
+}
+
 /// Where a tile lies and how finely it is sampled.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Grid {
-    /// Cloth place of the tile's top-left corner, mm.
-    pub(crate) origin: [f32; 2],
+    /// How it lies on the cloth.
+    pub(crate) view: View,
     /// Mm a texel.
     pub(crate) scale: f32,
     /// Columns and rows.
@@ -23,8 +54,7 @@ pub(crate) struct Grid {
 impl Grid {
     /// Left, top, right, bottom, mm.
     pub(crate) fn bounds(&self) -> [f32; 4] {
-        let [x, y] = self.origin;
-        [x, y, x + self.size[0] as f32 * self.scale, y + self.size[1] as f32 * self.scale]
+        self.view.bounds(self.size.map(|side| side as f32 * self.scale))
     }
 }
 
@@ -82,7 +112,7 @@ impl<'a> Tile<'a> {
         let per_mm = self.grid.samples as f32 / self.grid.scale;
         for pair in nodes.windows(2) {
             let style = &self.styles[usize::from(yarn.style)];
-            if let Some(segment) = Segment::new(yarn, style, [&pair[0], &pair[1]], self.grid.origin, per_mm) {
+            if let Some(segment) = Segment::new(yarn, style, [&pair[0], &pair[1]], &self.grid.view, per_mm) {
                 self.draw(segment);
             }
         }
@@ -167,9 +197,8 @@ impl<'a> Tile<'a> {
 
     fn stroke(&mut self, [from, to]: [[f32; 3]; 2], fibre: &Fibre) {
         let per_mm = 1.0 / self.grid.scale;
-        let [ox, oy] = self.grid.origin;
-        let (ax, ay) = ((from[0] - ox) * per_mm, (from[1] - oy) * per_mm);
-        let (bx, by) = ((to[0] - ox) * per_mm, (to[1] - oy) * per_mm);
+        let at = |p: [f32; 3]| self.grid.view.picture_from_cloth([p[0], p[1]]).map(|mm| mm * per_mm);
+        let ([ax, ay], [bx, by]) = (at(from), at(to));
         let width = fibre.width * per_mm;
         let reach = 0.5 * width + 0.75;
         let [columns, rows] = self.grid.size;

@@ -5,18 +5,18 @@ use std::path::Path;
 
 use rayon::prelude::*;
 use tatter::garment::{GarmentRequest, describe, start_job};
-use tatter_cloth::made::{Damage, Scene, SceneSpec, shoot};
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::image::{Coding, Depth, HeightRange, Image, LinearRgb, Map, Stored, Transfer, Unit};
 use tatter_core::model::{Origin, Patch, PatchMap, PatchRef, Placement, ScaleSource, Spot, Subject};
 use tatter_core::rng::Rng;
 use tatter_core::task::Task;
-use tatter_core::units::{Mm, MmPerTexel, PerCm};
+use tatter_core::units::Mm;
 use tatter_files::job::write_job;
 use tatter_files::patch::write_patch;
 use tatter_files::picture::{Effort, PictureFormat, encode};
 use tatter_testkit::cloth::cloth_maps;
+use tatter_weave::{Damage, Kind, PatchSpec, Shot, Woven, shoot, stock, weave_patch};
 
 use crate::Done;
 
@@ -39,35 +39,32 @@ pub(crate) fn folder(folder: &Path) -> Done<()> {
         let bytes = encode(&stored, PictureFormat::Png, Effort::Fast).map_err(std::io::Error::other)?;
         fs::write(folder.join("maps").join(format!("canvas_{role}.png")), bytes)
     })?;
-    let scene = torn();
+    let woven = torn()?;
+    let scene = shoot(&woven.maps, woven.scale, &Shot::default(), &Task::new())?;
     let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
-    let photo = Stored::from_map(&Map::Color(scene.photo.clone()), &coding, Depth::Eight);
+    let photo = Stored::from_map(&Map::Color(scene.photo), &coding, Depth::Eight);
     fs::write(folder.join("photo.png"), encode(&photo, PictureFormat::Png, Effort::Small)?)?;
-    write_patch(&patch(scene), &folder.join("patch.patch"), &[], &Task::new())?;
+    write_patch(&patch(woven), &folder.join("patch.patch"), &[], &Task::new())?;
     job(folder)
 }
 
 /// Canvas torn where a rope ran, 102 mm wide at 2048².
-fn torn() -> Scene {
-    shoot(&SceneSpec {
-        width: PATCH,
-        height: PATCH,
-        scale: MmPerTexel(0.05),
-        damage: Damage::RipAlongWeft { length: Mm(55.0), opening: Mm(11.0), surviving: 0.35 },
-        ..SceneSpec::default()
-    })
+fn torn() -> Done<Woven> {
+    let rip = Damage { length: 55.0, width: 11.0, surviving: 0.35, ..Damage::new(Kind::Rip) };
+    let cloth = stock("canvas").ok_or("the stock has canvas")?;
+    let spec = PatchSpec { cloth, side: PATCH, width_mm: 102.4, damage: vec![rip], grain: Angle::degrees(90.0), seed: 1 };
+    Ok(weave_patch(&spec, &Task::new())?.0)
 }
 
 /// The scene's truth under a round cover of 80 mm, two thirds of the canvas.
-fn patch(scene: Scene) -> Patch {
+fn patch(woven: Woven) -> Patch {
     let mut maps = PerChannel::default();
     let mut put = |channel: Channel, map| maps[channel] = Some(PatchMap { map, origin: Origin::Measured, how: String::new() });
     let middle = PATCH as f32 / 2.0 - 0.5;
     let cover = move |x: usize, y: usize| Unit(((800.0 - (x as f32 - middle).hypot(y as f32 - middle)) / 40.0).clamp(0.0, 1.0));
-    let truth = scene.truth;
-    let fuzz = |x: usize, y: usize| Unit(0.75 + 0.2 * truth.base_color.get(x, y).0[0]);
+    let truth = woven.maps;
     put(Channel::Cover, Map::Unit(Image::from_fn(PATCH, PATCH, cover)));
-    put(Channel::Roughness, Map::Unit(Image::from_fn(PATCH, PATCH, fuzz)));
+    put(Channel::Roughness, Map::Unit(truth.roughness));
     put(Channel::BaseColor, Map::Color(truth.base_color));
     put(Channel::Height, Map::Height(truth.height));
     put(Channel::Normal, Map::Normal(truth.normal));
@@ -76,11 +73,11 @@ fn patch(scene: Scene) -> Patch {
         name: "patch".into(),
         maps,
         subject: Subject::Damage,
-        scale: scene.scale,
+        scale: woven.scale,
         scale_source: ScaleSource::MmPerPixel,
         grain: Some(Angle::degrees(90.0)),
-        ends_per_cm: Some(PerCm(12.0)),
-        picks_per_cm: Some(PerCm(11.0)),
+        ends_per_cm: Some(woven.cloth.ends_per_cm),
+        picks_per_cm: Some(woven.cloth.picks_per_cm),
         height_range: HeightRange { low_mm: -0.5, high_mm: 0.5 },
         cloth_color: Some(LinearRgb([0.42, 0.26, 0.10])),
         photo_from_patch: None,

@@ -29,7 +29,14 @@ pub(super) fn write(folder: &Path, cloth: &Cloth, task: &Task) -> Result<Vec<Pho
     [("rope-burn", rip, 3), ("moth-hole", bite, 8)]
         .into_iter()
         .map(|(name, damage, seed)| {
-            let spec = PatchSpec { cloth: cloth.clone(), side: SIDE, width_mm: WIDTH, damage: vec![damage], seed };
+            let spec = PatchSpec {
+                cloth: cloth.clone(),
+                side: SIDE,
+                width_mm: WIDTH,
+                damage: vec![damage],
+                grain: Angle::degrees(90.0),
+                seed,
+            };
             let (woven, _) = weave_patch(&spec, task)?;
             let light = Shot { light_from: Angle::degrees(125.0), seed, ..Shot::default() };
             let photo = shoot(&woven.maps, woven.scale, &light, task).map_err(tatter_weave::WeaveError::from)?;
