@@ -6,4 +6,5 @@ pub mod build;
 pub mod check;
 pub mod place;
 pub mod recognise;
+pub mod scatter;
 pub mod surface;

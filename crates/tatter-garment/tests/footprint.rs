@@ -5,19 +5,14 @@ mod made;
 use std::collections::BTreeMap;
 
 use glam::{DVec2, DVec3, Vec2, Vec3};
-use made::{PatchMaker, at_point, file, garment, quad};
+use made::{PatchMaker, at_point, dressed, quad};
 use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
-use tatter_core::image::Coding;
 use tatter_core::mesh::Part;
-use tatter_core::model::{Garment, Placement};
+use tatter_core::model::Placement;
 use tatter_core::units::Mm;
 use tatter_garment::place::{Footprint, PlaceSettings, footprint};
 use tatter_garment::surface::Surface;
-
-fn dressed(part: Part) -> Garment {
-    garment(part, vec![file(64, &[(Channel::BaseColor, Coding::default())])], 1000.0)
-}
 
 /// A round patch canvas that reaches `reach` mm from its middle, laid at a point.
 #[expect(clippy::unwrap_used, reason = "a spot that is not found is a failed test")]

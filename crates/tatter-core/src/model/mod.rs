@@ -5,9 +5,11 @@ mod garment;
 mod job;
 mod patch;
 mod photo;
+mod scatter;
 
 pub use cut::{CutRecipe, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
 pub use garment::{Garment, MapFile, MapRole, MapSet, UvTile};
 pub use job::{ChannelRule, Delivery, Job, JobGarment, PatchRef, Placement, Spot};
 pub use patch::{Origin, Patch, PatchMap, ScaleSource};
 pub use photo::Photo;
+pub use scatter::{Density, Scatter, Share};

@@ -80,7 +80,7 @@ impl Surface {
         }
     }
 
-    fn seed(&self, face: usize, weights: [f64; 3], distance_mm: f64, shared_with: Vec<usize>) -> Seed {
+    pub(crate) fn seed(&self, face: usize, weights: [f64; 3], distance_mm: f64, shared_with: Vec<usize>) -> Seed {
         let f = &self.faces[face];
         let normal = f.shading_normal(weights);
         let up = f.mm_per_uv().map_or(DVec3::Y, |[_, along_v]| -along_v);
@@ -89,7 +89,7 @@ impl Surface {
         Seed { face, weights, point: f.point(weights), normal, grain, distance_mm, shared_with }
     }
 
-    fn at_point(&self, point: DVec3) -> Result<Seed, LocateError> {
+    pub(crate) fn at_point(&self, point: DVec3) -> Result<Seed, LocateError> {
         let mut best: Option<(f64, usize, [f64; 3])> = None;
         for (index, face) in self.faces.iter().enumerate() {
             if face.mm_per_uv().is_none() {
@@ -105,7 +105,7 @@ impl Surface {
         Ok(self.seed(face, weights, d.sqrt(), Vec::new()))
     }
 
-    fn at_uv(&self, uv: DVec2, part: Option<&str>) -> Result<Seed, LocateError> {
+    pub(crate) fn at_uv(&self, uv: DVec2, part: Option<&str>) -> Result<Seed, LocateError> {
         let chosen = self.chosen_parts(part)?;
         let faces = || self.faces.iter().enumerate().filter(|(_, f)| chosen[f.part]);
         let inside = |face: &Face, uv: DVec2| {
@@ -132,7 +132,7 @@ impl Surface {
         Ok(self.seed(face, weights, 0.0, shared))
     }
 
-    fn chosen_parts(&self, name: Option<&str>) -> Result<Vec<bool>, LocateError> {
+    pub(crate) fn chosen_parts(&self, name: Option<&str>) -> Result<Vec<bool>, LocateError> {
         let Some(name) = name else { return Ok(vec![true; self.parts.len()]) };
         for matches in [|p: &super::SurfacePart, n: &str| p.name == n, |p: &super::SurfacePart, n: &str| p.material == n] {
             let chosen: Vec<bool> = self.parts.iter().map(|p| matches(p, name)).collect();

@@ -33,6 +33,11 @@ pub(crate) fn garment(part: Part, files: Vec<MapFile>, mm_per_uv: f32) -> Garmen
     }
 }
 
+/// A garment of one part with one colour map.
+pub(crate) fn dressed(part: Part) -> Garment {
+    garment(part, vec![file(64, &[(Channel::BaseColor, color_coding())])], 1000.0)
+}
+
 /// A map set without a mesh.
 pub(crate) fn flat(files: Vec<MapFile>, mm_per_uv: f32) -> Garment {
     Garment { mesh: None, ..garment(Part::default(), files, mm_per_uv) }
