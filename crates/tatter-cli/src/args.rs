@@ -47,6 +47,15 @@ pub(crate) enum Verb {
     /// Lay a patch on the garment, list what lies there, or take it away
     #[command(after_help = "Example: tatter place smock.tatter.toml --patch rope-burn.patch --at 0.3,0.6 --turn 15")]
     Place(Place),
+    /// Lay many patches by a rule and a seed, change a rule and run it again, or take it away
+    #[command(
+        after_help = "Example: tatter scatter smock.tatter.toml --patch moth-hole.patch:3 --patch rope-burn.patch --count 20 \
+        --scale 0.6,1.2 --turn -30,30 --margin-mm 5\n         \
+        tatter scatter smock.tatter.toml --again scatter --count 35\n\
+        Results are ordinary placements: move one in the job file, or take it away with `tatter place JOB --remove ID`, and it \
+        stays so when the rule is run again."
+    )]
+    Scatter(Box<Scatter>),
     /// Compute the new textures into the job's folder, without touching the garment's files
     #[command(after_help = "Example: tatter build smock.tatter.toml")]
     Build(Build),
@@ -312,6 +321,72 @@ pub(crate) struct Place {
     pub(crate) remove: Option<String>,
     /// List what lies on the garment
     #[arg(long, conflicts_with_all = ["patch", "spot"])]
+    pub(crate) list: bool,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Scatter {
+    /// Job file
+    pub(crate) job: PathBuf,
+    /// Patch folder to lay, and its weight among several; may be repeated
+    #[arg(long = "patch", value_name = "NAME.patch[:WEIGHT]", required_unless_present_any = ["again", "remove", "list"])]
+    pub(crate) patches: Vec<String>,
+    /// How many
+    #[arg(long, value_name = "N", required_unless_present_any = ["again", "remove", "list"], value_parser = clap::value_parser!(u16).range(1..=10_000))]
+    pub(crate) count: Option<u16>,
+    /// Seed of everything random [default: 1]
+    #[arg(long, value_name = "S")]
+    pub(crate) seed: Option<u32>,
+    /// Run this scatter again, with what is changed here
+    #[arg(long, value_name = "ID")]
+    pub(crate) again: Option<String>,
+    /// Parts or materials to stay on, separated by commas [default: all]
+    #[arg(long, value_name = "PART", value_delimiter = ',')]
+    pub(crate) only: Option<Vec<String>>,
+    /// Parts or materials to keep off
+    #[arg(long, value_name = "PART", value_delimiter = ',')]
+    pub(crate) keep_off: Option<Vec<String>>,
+    /// How far covers stay from seams and edges
+    #[arg(long, value_name = "MM", value_parser = length)]
+    pub(crate) margin_mm: Option<f32>,
+    /// Times the patch's own size, least and most [default: 1,1]
+    #[arg(long, value_name = "LEAST,MOST")]
+    pub(crate) scale: Option<Numbers<2>>,
+    /// Turn from the garment's grain in degrees, least and most [default: 0,0]
+    #[arg(long, value_name = "LEAST,MOST", allow_hyphen_values = true)]
+    pub(crate) turn: Option<Numbers<2>>,
+    /// Mirror about half of them
+    #[arg(long)]
+    pub(crate) mirror: bool,
+    /// Let covers lie over each other
+    #[arg(long)]
+    pub(crate) overlap: bool,
+    /// Rule and strength of a channel, such as base_color=multiply:0.7; may be repeated
+    #[arg(long = "rule", value_name = "CHANNEL=RULE[:STRENGTH]")]
+    pub(crate) rules: Vec<String>,
+    /// A grey picture over the texture: white for most, black for none
+    #[arg(long, value_name = "PICTURE")]
+    pub(crate) picture: Option<PathBuf>,
+    /// Most at the first share of the garment's height (0 bottom, 1 top), none at the second
+    #[arg(long, value_name = "MOST,NONE")]
+    pub(crate) height: Option<Numbers<2>>,
+    /// Most at hems, cuffs and sharp folds, none this far from them
+    #[arg(long, value_name = "MM", value_parser = length)]
+    pub(crate) edges_mm: Option<f32>,
+    /// Most where cloth bends as tightly as this radius
+    #[arg(long, value_name = "MM", value_parser = length)]
+    pub(crate) bends_mm: Option<f32>,
+    /// Corners of a line to lie along, texture coordinates, v down; repeated from one end to the other
+    #[arg(long, value_name = "U,V", allow_hyphen_values = true)]
+    pub(crate) along: Vec<Numbers<2>>,
+    /// How far beside that line at most
+    #[arg(long, value_name = "MM", value_parser = length)]
+    pub(crate) spread_mm: Option<f32>,
+    /// Take a scatter away with its placements, except those that were changed by hand
+    #[arg(long, value_name = "ID", conflicts_with_all = ["patches", "again", "list"])]
+    pub(crate) remove: Option<String>,
+    /// List the scatters of the job
+    #[arg(long, conflicts_with_all = ["patches", "again"])]
     pub(crate) list: bool,
 }
 

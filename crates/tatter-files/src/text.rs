@@ -230,6 +230,22 @@ impl<'a> Fields<'a> {
         Ok(Some(matrix))
     }
 
+    /// A list of pairs of finite numbers.
+    pub(crate) fn pairs(&self, key: &str) -> Checked<Vec<[f32; 2]>> {
+        self.list(key, "a list of pairs of numbers", numbers_of)
+    }
+
+    /// A list of whole numbers from 0.
+    pub(crate) fn wholes(&self, key: &str) -> Checked<Vec<usize>> {
+        self.list(key, "a list of whole numbers", |value| value.as_integer().and_then(|whole| usize::try_from(whole).ok()))
+    }
+
+    fn list<T>(&self, key: &str, wanted: &'static str, read: impl Fn(&Value) -> Option<T>) -> Checked<Vec<T>> {
+        let Some(value) = self.value(key, wanted)? else { return Ok(Vec::new()) };
+        let items = value.as_array().ok_or_else(|| self.wrong(key, wanted))?;
+        items.iter().map(|item| read(item).ok_or_else(|| self.wrong(key, wanted))).collect()
+    }
+
     /// One text or a list of texts.
     pub(crate) fn strings(&self, key: &str) -> Checked<Vec<&'a str>> {
         let wanted = "text in quotes, or a list of such texts";
@@ -244,6 +260,11 @@ impl<'a> Fields<'a> {
     /// Whether `key` holds text.
     pub(crate) fn is_string(&self, key: &str) -> bool {
         self.table.get(key).is_some_and(Item::is_str)
+    }
+
+    /// Whether `key` holds a table.
+    pub(crate) fn is_table(&self, key: &str) -> bool {
+        self.table.get(key).is_some_and(Item::is_table_like)
     }
 
     /// Whether `key` holds yes or no.

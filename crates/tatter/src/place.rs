@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use tatter_core::angle::Angle;
 use tatter_core::channel::PerChannel;
 use tatter_core::explain::{Class, Explain};
-use tatter_core::model::{ChannelRule, Job, PatchRef, Placement, Spot};
+use tatter_core::model::{ChannelRule, Garment, Job, PatchRef, Placement, Spot};
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_files::job::{JobError, read_job, write_job};
@@ -124,7 +124,7 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
         );
     }
     check_spot(&job, request, task)?;
-    let name = patch_name(&mut job, request)?;
+    let name = patch_name(&mut job, &request.job, &request.patch)?;
     let id = free_id(&job, &name);
     job.placements.push(Placement {
         id: id.clone(),
@@ -141,18 +141,24 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
 
 /// Whether cloth with textures lies at the spot.
 fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<(), PlaceError> {
-    let folder = request.job.parent().unwrap_or(Path::new(""));
-    let mut garment = task.stage("mesh", || garment(job, folder, &request.job))?;
-    if garment.mesh.is_none() {
-        for file in garment.sets.iter_mut().filter_map(|set| set.files.first_mut()) {
-            file.size = probe(&folder.join(&file.path), &Limits::default()).map_err(SessionError::from)?.size;
-        }
-    }
+    let garment = task.stage("mesh", || placeable(job, &request.job))?;
     let seed = find_spot(&garment, &request.spot).map_err(|error| PlaceError::Spot(error, request.job.clone()))?;
     if seed.distance_mm > FAR_MM {
         task.note("spot-far", format!("The point lies {:.0} mm off the cloth; the nearest place was taken.", seed.distance_mm));
     }
     Ok(())
+}
+
+/// The garment of a job with as much as it takes to find a spot on it; no texture is read.
+pub(crate) fn placeable(job: &Job, path: &Path) -> Result<Garment, SessionError> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let mut garment = garment(job, folder, path)?;
+    if garment.mesh.is_none() {
+        for file in garment.sets.iter_mut().filter_map(|set| set.files.first_mut()) {
+            file.size = probe(&folder.join(&file.path), &Limits::default())?.size;
+        }
+    }
+    Ok(garment)
 }
 
 /// Take a placement away; patches no longer used stay in the job for the next one.
@@ -179,14 +185,12 @@ pub fn list(job_path: &Path) -> Result<Vec<Placement>, PlaceError> {
 }
 
 /// The name of the patch in the job, adding it when it is new.
-fn patch_name(job: &mut Job, request: &PlaceRequest) -> Result<String, PlaceError> {
-    let path = relative(request.job.parent().unwrap_or(Path::new("")), &request.patch)
-        .ok_or_else(|| PlaceError::Apart(request.patch.clone()))?;
+pub(crate) fn patch_name(job: &mut Job, job_path: &Path, patch: &Path) -> Result<String, PlaceError> {
+    let path = relative(job_path.parent().unwrap_or(Path::new("")), patch).ok_or_else(|| PlaceError::Apart(patch.to_owned()))?;
     if let Some(known) = job.patches.iter().find(|patch| patch.path == path) {
         return Ok(known.name.clone());
     }
-    let file_name =
-        request.patch.file_name().and_then(|name| name.to_str()).ok_or_else(|| PlaceError::Nameless(request.patch.clone()))?;
+    let file_name = patch.file_name().and_then(|name| name.to_str()).ok_or_else(|| PlaceError::Nameless(patch.to_owned()))?;
     let stem = file_name.strip_suffix(".patch").unwrap_or(file_name);
     let name = unused(stem, |name| job.patches.iter().any(|patch| patch.name == name));
     job.patches.push(PatchRef { name: name.clone(), path });
@@ -200,7 +204,7 @@ fn free_id(job: &Job, patch: &str) -> String {
     unused(&id, |id| job.placements.iter().any(|p| p.id == id))
 }
 
-fn unused(wanted: &str, taken: impl Fn(&str) -> bool) -> String {
+pub(crate) fn unused(wanted: &str, taken: impl Fn(&str) -> bool) -> String {
     if !taken(wanted) {
         return wanted.to_owned();
     }

@@ -10,6 +10,7 @@ pub(crate) mod garment;
 pub(crate) mod man;
 pub(crate) mod measure;
 pub(crate) mod place;
+pub(crate) mod scatter;
 pub(crate) mod weave;
 
 use tatter_core::explain::{Class, Explain};

@@ -70,7 +70,7 @@ fn on_part(text: &str) -> Result<Spot, Box<dyn tatter_core::explain::Explain>> {
 }
 
 /// `height=replace:0.8` and its like.
-fn rules(texts: &[String]) -> Result<PerChannel<Option<ChannelRule>>, Box<dyn tatter_core::explain::Explain>> {
+pub(super) fn rules(texts: &[String]) -> Result<PerChannel<Option<ChannelRule>>, Box<dyn tatter_core::explain::Explain>> {
     let mut rules = PerChannel::default();
     for text in texts {
         let bad = |why: String| {

@@ -3,5 +3,6 @@
 mod contract;
 mod job;
 mod place;
+mod scatter;
 mod weave;
 mod workshop;

@@ -2,7 +2,7 @@
 
 use crate::angle::Angle;
 use crate::channel::PerChannel;
-use crate::model::MapSet;
+use crate::model::{MapSet, Scatter};
 use crate::rule::Rule;
 use crate::units::{Mm, MmPerUv};
 
@@ -95,6 +95,8 @@ pub struct Job {
     pub patches: Vec<PatchRef>,
     /// What lies where, later ones on top.
     pub placements: Vec<Placement>,
+    /// Rules that placements were made by.
+    pub scatters: Vec<Scatter>,
     /// Where the result goes.
     pub delivery: Delivery,
 }

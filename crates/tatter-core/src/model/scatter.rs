@@ -1,6 +1,8 @@
 //! The recipe of many placements at once.
 
 use crate::angle::Angle;
+use crate::channel::PerChannel;
+use crate::model::ChannelRule;
 use crate::units::Mm;
 
 /// A patch of a scatter and how often it is taken compared with the others.
@@ -50,6 +52,8 @@ pub struct Scatter {
     pub mirror: bool,
     /// Whether covers may lie over each other.
     pub overlap: bool,
+    /// Channels that do not follow the default rule at strength 1.
+    pub rules: PerChannel<Option<ChannelRule>>,
     /// Where there are more.
     pub density: Vec<Density>,
     /// A line in UV (v down) that they lie along, such as a hem; empty: anywhere.
@@ -74,6 +78,7 @@ impl Default for Scatter {
             turn: [Angle::ZERO; 2],
             mirror: false,
             overlap: false,
+            rules: PerChannel::default(),
             density: Vec::new(),
             along: Vec::new(),
             spread: Mm(0.0),

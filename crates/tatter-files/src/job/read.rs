@@ -11,6 +11,7 @@ use tatter_core::model::{ChannelRule, Delivery, Job, JobGarment, MapFile, MapRol
 use tatter_core::units::{Mm, MmPerUv};
 
 use super::rules::parse_rule;
+use super::scatter::scatters;
 use super::{COMPONENTS, DELIVERY_KEYS, ENDING, FORMAT, GARMENT_KEYS, JobError, MAP_KEYS, PATCH_KEYS, PLACEMENT_KEYS, TOP_KEYS};
 use crate::text::{Fields, TextFault, nearest, parse};
 
@@ -58,6 +59,7 @@ pub fn parse_job(raw: &str) -> Result<Job, TextFault> {
         name: top.string("name")?.unwrap_or_default().to_owned(),
         garment: garment(&top)?,
         placements: placements(&top, &patches)?,
+        scatters: scatters(&top, &patches)?,
         patches,
         delivery: delivery(&top)?,
     };
@@ -65,7 +67,7 @@ pub fn parse_job(raw: &str) -> Result<Job, TextFault> {
 }
 
 /// A path that stays true when the job's folder is moved or sent.
-fn relative<'a>(fields: &Fields<'a>, key: &str, path: &'a str) -> Checked<String> {
+pub(super) fn relative(fields: &Fields<'_>, key: &str, path: &str) -> Checked<String> {
     let drive = path.as_bytes().get(1) == Some(&b':');
     if path.is_empty() {
         return Err(fields.bad(key, "is empty"));
@@ -278,14 +280,7 @@ fn placement(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Placement> {
         return Err(table.bad("id", "is empty"));
     }
     let patch = table.need("patch", table.string("patch")?)?;
-    if !patches.iter().any(|known| known.name == patch) {
-        let names: Vec<&str> = patches.iter().map(|known| known.name.as_str()).collect();
-        let why = match names[..] {
-            [] => format!("names `{patch}`, and the job has no [[patch]]"),
-            _ => format!("names `{patch}`, which is no [[patch]] of the job; the nearest is `{}`", nearest(patch, &names)),
-        };
-        return Err(table.bad("patch", why));
-    }
+    known_patch(table, "patch", patch, patches)?;
     Ok(Placement {
         id,
         patch: patch.to_owned(),
@@ -295,6 +290,21 @@ fn placement(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Placement> {
         mirror: table.flag("mirror")?.unwrap_or(false),
         rules: rules(table)?,
     })
+}
+
+/// Refuse the name of a patch the job does not list.
+pub(super) fn known_patch(table: &Fields<'_>, key: &str, patch: &str, patches: &[PatchRef]) -> Checked<()> {
+    if patches.iter().any(|known| known.name == patch) {
+        return Ok(());
+    }
+    let names: Vec<&str> = patches.iter().map(|known| known.name.as_str()).collect();
+    Err(table.bad(
+        key,
+        match names[..] {
+            [] => format!("names `{patch}`, and the job has no [[patch]]"),
+            _ => format!("names `{patch}`, which is no [[patch]] of the job; the nearest is `{}`", nearest(patch, &names)),
+        },
+    ))
 }
 
 fn spot(table: &Fields<'_>) -> Checked<Spot> {
@@ -310,7 +320,7 @@ fn spot(table: &Fields<'_>) -> Checked<Spot> {
     }
 }
 
-fn rules(table: &Fields<'_>) -> Checked<PerChannel<Option<ChannelRule>>> {
+pub(super) fn rules(table: &Fields<'_>) -> Checked<PerChannel<Option<ChannelRule>>> {
     let mut rules = PerChannel::default();
     let Some(given) = table.table("rules", "rules")? else { return Ok(rules) };
     given.allow(&Channel::ALL.map(Channel::name))?;

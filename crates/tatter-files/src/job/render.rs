@@ -1,11 +1,12 @@
 //! A job as tables, as if nobody had edited it: values that equal their default are left out.
 
-use tatter_core::channel::{Channel, Kind};
+use tatter_core::channel::{Channel, Kind, PerChannel};
 use tatter_core::image::{HeightRange, NormalY, Transfer};
-use tatter_core::model::{Job, JobGarment, MapFile, MapRole, MapSet, PatchRef, Placement, Spot, UvTile};
+use tatter_core::model::{ChannelRule, Job, JobGarment, MapFile, MapRole, MapSet, PatchRef, Placement, Spot, UvTile};
 use toml_edit::{Array, ArrayOfTables, InlineTable, Item, Table, Value, value};
 
 use super::rules::rule_text;
+use super::scatter;
 use super::{COMPONENTS, FORMAT};
 use crate::text::{degrees, float, floats};
 
@@ -19,6 +20,7 @@ pub(super) fn render(job: &Job) -> Table {
     top["garment"] = Item::Table(garment(&job.garment));
     list(&mut top, "patch", job.patches.iter().map(patch));
     list(&mut top, "placement", job.placements.iter().map(placement));
+    list(&mut top, "scatter", job.scatters.iter().map(scatter::render));
     if let Some(folder) = &job.delivery.folder {
         let mut table = Table::new();
         table["folder"] = value(folder);
@@ -134,14 +136,19 @@ fn placement(placement: &Placement) -> Table {
     if placement.mirror {
         table["mirror"] = value(true);
     }
-    let mut rules = InlineTable::new();
-    for channel in Channel::ALL {
-        if let Some(rule) = placement.rules[channel] {
-            rules.insert(channel.name(), Value::from(rule_text(rule)));
-        }
-    }
-    if !rules.is_empty() {
+    if let Some(rules) = rules_value(&placement.rules) {
         table["rules"] = value(rules);
     }
     table
+}
+
+/// `None` when no channel differs from its default.
+pub(super) fn rules_value(rules: &PerChannel<Option<ChannelRule>>) -> Option<InlineTable> {
+    let mut table = InlineTable::new();
+    for channel in Channel::ALL {
+        if let Some(rule) = rules[channel] {
+            table.insert(channel.name(), Value::from(rule_text(rule)));
+        }
+    }
+    (!table.is_empty()).then_some(table)
 }

@@ -7,6 +7,8 @@ use tatter_core::model::{ChannelRule, Job, PatchRef, Placement, Spot, UvTile};
 use tatter_core::rule::Rule;
 use tatter_core::units::{Mm, MmPerUv};
 
+use std::path::Path;
+
 use super::write::edited;
 use super::{parse_job, parse_rule, read_job, write_job};
 use crate::text::TextFault;
@@ -157,7 +159,7 @@ fn a_newer_format_is_refused_before_its_keys() {
 
 #[test]
 fn writing_without_a_change_changes_nothing() {
-    let path = std::path::Path::new("smock.tatter.toml");
+    let path = Path::new("smock.tatter.toml");
     assert_eq!(edited(SMOCK, path, &smock()).expect("edits"), SMOCK, "every byte stays");
     let windows = SMOCK.replace('\n', "\r\n");
     assert_eq!(edited(&windows, path, &smock()).expect("edits"), windows, "line ends stay");
@@ -167,7 +169,7 @@ fn writing_without_a_change_changes_nothing() {
 fn one_change_is_one_line() {
     let mut job = smock();
     job.placements[0].size = Some(Mm(55.5));
-    let text = edited(SMOCK, std::path::Path::new("smock.tatter.toml"), &job).expect("edits");
+    let text = edited(SMOCK, Path::new("smock.tatter.toml"), &job).expect("edits");
     assert_eq!(text, SMOCK.replace("size_mm = 40 ", "size_mm = 55.5 "), "the supervisor's comment stays");
 }
 
@@ -175,7 +177,7 @@ fn one_change_is_one_line() {
 fn removing_a_placement_takes_its_own_comment_only() {
     let mut job = smock();
     job.placements.remove(0);
-    let text = edited(SMOCK, std::path::Path::new("smock.tatter.toml"), &job).expect("edits");
+    let text = edited(SMOCK, Path::new("smock.tatter.toml"), &job).expect("edits");
     assert!(!text.contains("elbow-left") && !text.contains("leans on the oar"), "gone with its comment:\n{text}");
     assert!(text.contains("# ---- the cutting list ----") && text.contains("# rope over"), "the rest stays:\n{text}");
     assert_eq!(parse_job(&text), Ok(job), "and means the job");
@@ -185,7 +187,7 @@ fn removing_a_placement_takes_its_own_comment_only() {
 fn removing_all_keeps_the_headings() {
     let mut job = smock();
     job.placements.clear();
-    let text = edited(SMOCK, std::path::Path::new("smock.tatter.toml"), &job).expect("edits");
+    let text = edited(SMOCK, Path::new("smock.tatter.toml"), &job).expect("edits");
     assert!(text.contains("# ---- the cutting list ----"), "headings belong to the file:\n{text}");
     assert_eq!(parse_job(&text), Ok(job), "and means the job");
 }
@@ -202,7 +204,7 @@ fn a_new_order_is_kept_with_inner_tables() {
     job.placements[0].id = "shoulder-2".to_owned();
     job.placements[1].rules[Channel::Height] = Some(ChannelRule { rule: Rule::Add, strength: 0.5 });
     job.patches.push(PatchRef { name: "salt".to_owned(), path: "patches/salt.patch".to_owned() });
-    let text = edited(&spelled, std::path::Path::new("smock.tatter.toml"), &job).expect("edits");
+    let text = edited(&spelled, Path::new("smock.tatter.toml"), &job).expect("edits");
     assert_eq!(parse_job(&text), Ok(job), "the text means the job:\n{text}");
     assert!(text.contains("height = \"add:0.5\" # softer"), "comments inside stay:\n{text}");
 }
@@ -263,6 +265,7 @@ fn the_page_about_it_is_true() {
         &super::PATCH_KEYS,
         &super::PLACEMENT_KEYS,
         &super::DELIVERY_KEYS,
+        &super::scatter::KEYS,
     ];
     for key in keys.concat() {
         let told = PAGE.contains(&format!("| `{key}` |")) || PAGE.contains(&format!("[{key}]")) || key == "map";
@@ -270,5 +273,63 @@ fn the_page_about_it_is_true() {
     }
     for name in Channel::ALL.into_iter().filter(|c| c.info().on_garment).map(Channel::name).chain(Rule::ALL.map(Rule::name)) {
         assert!(PAGE.contains(&format!("`{name}`")), "the page does not tell of `{name}`");
+    }
+}
+
+const SCATTERED: &str = r#"
+[[scatter]]
+id = "moths"
+patches = { rope-burn = 3, torn-elbow = 0.5 }
+count = 20
+seed = 7
+only = ["sleeve"]
+keep_off = ["collar", "cuff"]
+margin_mm = 5
+scale = [0.5, 1.5]
+turn_deg = [-30, 30]
+mirror = true
+rules = { opacity = "keep" }
+picture = "wear.png"
+height = [0, 0.4]
+edges_mm = 40
+along = [[0.1, 0.8], [0.4, 0.8]]
+spread_mm = 10
+removed = [3, 11]
+"#;
+
+#[test]
+fn a_scatter_is_read_whole_and_written_back_unchanged() {
+    let text = format!("{SMOCK}{SCATTERED}");
+    let job = parse_job(&text).unwrap();
+    let moths = &job.scatters[0];
+    assert_eq!((moths.count, moths.seed, &moths.removed[..]), (20, 7, &[3, 11][..]), "numbers");
+    assert_eq!(
+        moths.patches.iter().map(|s| (s.patch.as_str(), s.weight)).collect::<Vec<_>>(),
+        [("rope-burn", 3.0), ("torn-elbow", 0.5)],
+        "shares"
+    );
+    assert_eq!(moths.density.len(), 3, "picture, height, edges");
+    assert_eq!(moths.along, [[0.1, 0.8], [0.4, 0.8]], "the line");
+    assert_eq!(edited(&text, Path::new("x"), &job).unwrap(), text, "not a letter changes");
+    let mut more = job.clone();
+    more.scatters[0].count = 25;
+    let after = edited(&text, Path::new("x"), &more).unwrap();
+    assert_eq!(after, text.replace("count = 20", "count = 25"), "one number changes");
+}
+
+#[test]
+fn a_scatter_written_wrong_is_refused_on_its_line() {
+    let text = format!("{SMOCK}{SCATTERED}");
+    let line = text.lines().position(|line| line == "[[scatter]]").unwrap() + 1;
+    for (from, to, at, says) in [
+        ("count = 20", "count = 0", 3, "between 1 and 10000"),
+        ("rope-burn = 3", "rope-brun = 3", 2, "the nearest is `rope-burn`"),
+        ("scale = [0.5, 1.5]", "scale = [1.5, 0.5]", 8, "the smaller one first"),
+        ("margin_mm", "margin", 7, "the nearest is `margin_mm`"),
+        ("along = [[0.1, 0.8], [0.4, 0.8]]", "along = [0.1, 0.8]", 15, "a list of pairs of numbers"),
+        ("removed = [3, 11]", "removed = [-3]", 17, "a list of whole numbers"),
+    ] {
+        let fault = parse_job(&text.replace(from, to)).unwrap_err().to_string();
+        assert!(fault.starts_with(&format!("line {}", line + at)) && fault.contains(says), "{to}: {fault}");
     }
 }

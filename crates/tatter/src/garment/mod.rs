@@ -8,7 +8,7 @@ mod measure;
 use std::path::{Path, PathBuf};
 
 use tatter_core::channel::Channel;
-use tatter_core::model::{Delivery, Garment, Job, JobGarment};
+use tatter_core::model::{Garment, Job, JobGarment};
 use tatter_core::task::Task;
 use tatter_core::units::MmPerUv;
 use tatter_files::limits::Limits;
@@ -173,7 +173,7 @@ pub fn start_job(report: &GarmentReport, job_path: &Path) -> Job {
     for file in garment.sets.iter_mut().flat_map(|set| &mut set.files) {
         file.path = moved(&file.path);
     }
-    Job { name, garment, patches: Vec::new(), placements: Vec::new(), delivery: Delivery::default() }
+    Job { name, garment, ..Job::default() }
 }
 
 /// Millimetres per UV unit of a bare map set nobody knows the size of: a texture of a metre is a common trim sheet.

@@ -1,0 +1,124 @@
+//! `tatter scatter`.
+
+use std::path::PathBuf;
+
+use serde_json::{Value, json};
+use tatter::scatter::{ScatterRequest, ScatterSummary, remove_scatter, scatter_job, scatters};
+use tatter_core::angle::Angle;
+use tatter_core::model::{Density, Scatter as Rule};
+use tatter_core::units::Mm;
+
+use super::{BadArgument, Outcome, boxed};
+use crate::args::Scatter;
+use crate::term::{Term, number, warnings};
+
+/// Make, change, list or remove a scatter.
+pub(crate) fn run(args: &Scatter, term: &Term) -> Outcome {
+    let task = term.task();
+    if args.list {
+        let all = scatters(&args.job).map_err(boxed)?;
+        let machine: Vec<Value> = all.iter().map(described).collect();
+        term.result(&json!({ "scatters": machine }), &table(&all));
+        return Ok(0);
+    }
+    if let Some(id) = &args.remove {
+        let left = remove_scatter(&args.job, id, &task).map_err(boxed)?;
+        let text = format!("{id} removed; {} of its placements were changed by hand and stay\n", left.ids.len());
+        term.result(&json!({ "id": id, "removed": true, "ids": left.ids }), &text);
+        return Ok(0);
+    }
+    check_ranges(args)?;
+    let rules = super::place::rules(&args.rules)?;
+    let request = ScatterRequest {
+        job: args.job.clone(),
+        again: args.again.clone(),
+        patches: args.patches.iter().map(|text| weighted(text)).collect(),
+        picture: args.picture.clone(),
+    };
+    let edit = |rule: &mut Rule| {
+        edit(rule, args);
+        if !args.rules.is_empty() {
+            rule.rules = rules;
+        }
+    };
+    let done = scatter_job(&request, edit, &task).map_err(boxed)?;
+    term.notes(&task);
+    let machine = json!({ "id": done.id, "ids": done.ids, "kept": done.kept, "warnings": warnings(&task) });
+    term.result(&machine, &said(&done));
+    Ok(0)
+}
+
+/// `moth-hole.patch:3`: a folder and its weight.
+fn weighted(text: &str) -> (PathBuf, f32) {
+    match text.rsplit_once(':').and_then(|(path, weight)| Some((path, weight.parse::<f32>().ok()?))) {
+        Some((path, weight)) if weight.is_finite() && weight > 0.0 => (PathBuf::from(path), weight),
+        _ => (PathBuf::from(text), 1.0),
+    }
+}
+
+fn check_ranges(args: &Scatter) -> Result<(), Box<dyn tatter_core::explain::Explain>> {
+    let bad = |what: &str, next| Err(boxed(BadArgument::new(what, next)));
+    match (args.scale.map(|n| n.0), args.height.map(|n| n.0)) {
+        (Some([least, most]), _) if least <= 0.0 || most < least => {
+            bad("--scale wants two numbers above 0, the smaller one first", "Write it like --scale 0.6,1.2")
+        }
+        (_, Some(shares)) if shares.iter().any(|share| !(0.0..=1.0).contains(share)) => {
+            bad("--height wants two shares from 0 (bottom) to 1 (top)", "Write it like --height 0,0.4")
+        }
+        _ => Ok(()),
+    }
+}
+
+/// What the person said, over what the rule says.
+fn edit(rule: &mut Rule, args: &Scatter) {
+    fn set<T>(place: &mut T, said: Option<T>) {
+        if let Some(said) = said {
+            *place = said;
+        }
+    }
+    set(&mut rule.count, args.count.map(usize::from));
+    set(&mut rule.seed, args.seed.map(u64::from));
+    set(&mut rule.only, args.only.clone());
+    set(&mut rule.keep_off, args.keep_off.clone());
+    set(&mut rule.margin, args.margin_mm.map(Mm));
+    set(&mut rule.spread, args.spread_mm.map(Mm));
+    set(&mut rule.scale, args.scale.map(|n| n.0));
+    set(&mut rule.turn, args.turn.map(|n| n.0.map(Angle::degrees)));
+    rule.mirror |= args.mirror;
+    rule.overlap |= args.overlap;
+    if !args.along.is_empty() {
+        rule.along = args.along.iter().map(|at| at.0).collect();
+    }
+    let said = [
+        args.height.map(|n| Density::Height(n.0)),
+        args.edges_mm.map(|mm| Density::Edges(Mm(mm))),
+        args.bends_mm.map(|mm| Density::Bends(Mm(mm))),
+    ];
+    for density in said.into_iter().flatten() {
+        let same = |known: &Density| std::mem::discriminant(known) == std::mem::discriminant(&density);
+        rule.density.retain(|known| !same(known));
+        rule.density.push(density);
+    }
+}
+
+fn said(done: &ScatterSummary) -> String {
+    let kept = if done.kept > 0 { format!(", {} as changed by hand", done.kept) } else { String::new() };
+    format!("{}: {} placements{kept}\n", done.id, done.ids.len())
+}
+
+fn described(rule: &Rule) -> Value {
+    let patches: Vec<Value> = rule.patches.iter().map(|s| json!({ "patch": s.patch, "weight": number(s.weight) })).collect();
+    json!({ "id": rule.id, "patches": patches, "count": rule.count, "seed": rule.seed, "removed": rule.removed })
+}
+
+fn table(all: &[Rule]) -> String {
+    if all.is_empty() {
+        return "nothing is scattered yet\n".to_owned();
+    }
+    let mut text = format!("{:<14} {:>6} {:>6}  {}\n", "id", "count", "seed", "patches");
+    for rule in all {
+        let patches: Vec<&str> = rule.patches.iter().map(|share| share.patch.as_str()).collect();
+        text += &format!("{:<14} {:>6} {:>6}  {}\n", rule.id, rule.count, rule.seed, patches.join(", "));
+    }
+    text
+}

@@ -1,0 +1,193 @@
+//! `[[scatter]]`: a rule that yields many placements.
+
+use tatter_core::angle::Angle;
+use tatter_core::model::{Density, PatchRef, Scatter, Share};
+use tatter_core::units::Mm;
+use toml_edit::{Array, InlineTable, Item, Table, Value, value};
+
+use super::read::{known_patch, relative, rules};
+use super::render::rules_value;
+use crate::text::{Fields, TextFault, degrees, float, floats};
+
+pub(super) const KEYS: [&str; 19] = [
+    "id",
+    "patches",
+    "count",
+    "seed",
+    "only",
+    "keep_off",
+    "margin_mm",
+    "scale",
+    "turn_deg",
+    "mirror",
+    "overlap",
+    "rules",
+    "picture",
+    "height",
+    "edges_mm",
+    "bends_mm",
+    "along",
+    "spread_mm",
+    "removed",
+];
+
+/// More would take longer to lay than anybody waits.
+const MOST: i64 = 10_000;
+
+type Checked<T> = Result<T, TextFault>;
+
+/// Every `[[scatter]]` of a job.
+pub(super) fn scatters(top: &Fields<'_>, patches: &[PatchRef]) -> Checked<Vec<Scatter>> {
+    let mut all: Vec<Scatter> = Vec::new();
+    for table in top.tables("scatter", "[[scatter]]")? {
+        let scatter = scatter(&table, patches)?;
+        if all.iter().any(|other| other.id == scatter.id) {
+            return Err(table.bad("id", format!("`{}` is taken by a scatter above", scatter.id)));
+        }
+        all.push(scatter);
+    }
+    Ok(all)
+}
+
+fn scatter(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Scatter> {
+    table.allow(&KEYS)?;
+    let usual = Scatter::default();
+    let id = table.need("id", table.string("id")?)?.to_owned();
+    if id.is_empty() {
+        return Err(table.bad("id", "is empty"));
+    }
+    let count = whole(table, "count", 1, MOST)?;
+    let count = table.need("count", count)? as usize;
+    let names = |key| Ok::<_, TextFault>(table.strings(key)?.into_iter().map(str::to_owned).collect::<Vec<_>>());
+    let length = |key| Ok::<_, TextFault>(table.positive(key)?.map(Mm));
+    Ok(Scatter {
+        id,
+        patches: shares(table, patches)?,
+        count,
+        seed: whole(table, "seed", 0, i64::MAX)?.map_or(usual.seed, |seed| seed as u64),
+        only: names("only")?,
+        keep_off: names("keep_off")?,
+        margin: length("margin_mm")?.unwrap_or(usual.margin),
+        scale: scale(table)?.unwrap_or(usual.scale),
+        turn: table.numbers::<2>("turn_deg", "two numbers, least and most")?.map_or(usual.turn, |t| t.map(Angle::degrees)),
+        mirror: table.flag("mirror")?.unwrap_or(false),
+        overlap: table.flag("overlap")?.unwrap_or(false),
+        rules: rules(table)?,
+        density: density(table)?,
+        along: table.pairs("along")?,
+        spread: length("spread_mm")?.unwrap_or(usual.spread),
+        removed: table.wholes("removed")?,
+    })
+}
+
+fn whole(table: &Fields<'_>, key: &str, least: i64, most: i64) -> Checked<Option<i64>> {
+    match table.whole(key)? {
+        Some(number) if !(least..=most).contains(&number) => {
+            Err(table.bad(key, format!("must be between {least} and {most}, not {number}")))
+        }
+        other => Ok(other),
+    }
+}
+
+fn scale(table: &Fields<'_>) -> Checked<Option<[f32; 2]>> {
+    match table.numbers::<2>("scale", "two numbers, least and most")? {
+        Some([least, most]) if least <= 0.0 || most < least => {
+            Err(table.bad("scale", "must be two numbers above 0, the smaller one first"))
+        }
+        other => Ok(other),
+    }
+}
+
+/// A list of names, or names with their weights.
+fn shares(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Vec<Share>> {
+    let share = |fields: &Fields<'_>, key: &str, name: &str, weight: f32| {
+        known_patch(fields, key, name, patches)?;
+        Ok(Share { patch: name.to_owned(), weight })
+    };
+    let shares: Vec<Share> = if table.is_table("patches") {
+        let Some(given) = table.table("patches", "patches")? else { return table.need("patches", None) };
+        let keys = given.keys();
+        keys.into_iter()
+            .map(|name| {
+                let weight = given.positive(name)?.unwrap_or(1.0);
+                share(&given, name, name, weight)
+            })
+            .collect::<Checked<_>>()?
+    } else {
+        table.strings("patches")?.into_iter().map(|name| share(table, "patches", name, 1.0)).collect::<Checked<_>>()?
+    };
+    if shares.is_empty() { Err(table.bad("patches", "names no patch")) } else { Ok(shares) }
+}
+
+fn density(table: &Fields<'_>) -> Checked<Vec<Density>> {
+    let picture = table.string("picture")?.map(|path| relative(table, "picture", path)).transpose()?;
+    let all = [
+        picture.map(Density::Picture),
+        table.numbers::<2>("height", "two shares of the garment's height, 0 bottom and 1 top")?.map(Density::Height),
+        table.positive("edges_mm")?.map(|mm| Density::Edges(Mm(mm))),
+        table.positive("bends_mm")?.map(|mm| Density::Bends(Mm(mm))),
+    ];
+    Ok(all.into_iter().flatten().collect())
+}
+
+/// A scatter as a table; values that equal their default are left out.
+pub(super) fn render(scatter: &Scatter) -> Table {
+    let usual = Scatter::default();
+    let mut table = Table::new();
+    table["id"] = value(&scatter.id);
+    table["patches"] = Item::Value(shares_value(&scatter.patches));
+    table["count"] = value(scatter.count as i64);
+    if scatter.seed != usual.seed {
+        table["seed"] = value(i64::try_from(scatter.seed).unwrap_or(i64::MAX));
+    }
+    for (key, names) in [("only", &scatter.only), ("keep_off", &scatter.keep_off)] {
+        if !names.is_empty() {
+            table[key] = value(names.iter().collect::<Array>());
+        }
+    }
+    for (key, length) in [("margin_mm", scatter.margin), ("spread_mm", scatter.spread)] {
+        if length.get() > 0.0 {
+            table[key] = value(float(length.get()));
+        }
+    }
+    if scatter.scale != usual.scale {
+        table["scale"] = value(floats(&scatter.scale));
+    }
+    if scatter.turn != usual.turn {
+        table["turn_deg"] = value(scatter.turn.map(degrees).into_iter().collect::<Array>());
+    }
+    for (key, flag) in [("mirror", scatter.mirror), ("overlap", scatter.overlap)] {
+        if flag {
+            table[key] = value(true);
+        }
+    }
+    if let Some(rules) = rules_value(&scatter.rules) {
+        table["rules"] = value(rules);
+    }
+    for density in &scatter.density {
+        match density {
+            Density::Picture(path) => table["picture"] = value(path),
+            Density::Height(shares) => table["height"] = value(floats(shares)),
+            Density::Edges(mm) => table["edges_mm"] = value(float(mm.get())),
+            Density::Bends(mm) => table["bends_mm"] = value(float(mm.get())),
+        }
+    }
+    if !scatter.along.is_empty() {
+        table["along"] = value(scatter.along.iter().map(|at| floats(at)).collect::<Array>());
+    }
+    if !scatter.removed.is_empty() {
+        table["removed"] = value(scatter.removed.iter().map(|&number| number as i64).collect::<Array>());
+    }
+    table
+}
+
+fn shares_value(shares: &[Share]) -> Value {
+    if shares.iter().all(|share| share.weight == 1.0) {
+        return Value::Array(shares.iter().map(|share| share.patch.as_str()).collect());
+    }
+    let mut table = InlineTable::new();
+    for share in shares {
+        table.insert(&share.patch, float(share.weight));
+    }
+    Value::InlineTable(table)
+}
