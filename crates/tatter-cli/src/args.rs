@@ -361,7 +361,7 @@ pub(crate) struct Scatter {
     /// Let covers lie over each other
     #[arg(long)]
     pub(crate) overlap: bool,
-    /// Rule and strength of a channel, such as base_color=multiply:0.7; may be repeated
+    /// Rule and strength of a channel, such as opacity=keep; may be repeated
     #[arg(long = "rule", value_name = "CHANNEL=RULE[:STRENGTH]")]
     pub(crate) rules: Vec<String>,
     /// A grey picture over the texture: white for most, black for none
