@@ -316,6 +316,9 @@ pub(crate) struct Place {
     /// Rule and strength of a channel, such as height=replace:0.8; may be repeated
     #[arg(long = "rule", value_name = "CHANNEL=RULE[:STRENGTH]")]
     pub(crate) rules: Vec<String>,
+    /// Also write a PNG of it before and after, lit, at true size
+    #[arg(long, value_name = "FILE.png", conflicts_with_all = ["remove", "list"])]
+    pub(crate) preview: Option<PathBuf>,
     /// Take a placement away
     #[arg(long, value_name = "ID", conflicts_with_all = ["patch", "spot", "list"])]
     pub(crate) remove: Option<String>,
@@ -382,6 +385,9 @@ pub(crate) struct Scatter {
     /// How far beside that line at most
     #[arg(long, value_name = "MM", value_parser = length)]
     pub(crate) spread_mm: Option<f32>,
+    /// Also write a PNG of its placements before and after, lit, at true size
+    #[arg(long, value_name = "FILE.png", conflicts_with_all = ["remove", "list"])]
+    pub(crate) preview: Option<PathBuf>,
     /// Take a scatter away with its placements, except those that were changed by hand
     #[arg(long, value_name = "ID", conflicts_with_all = ["patches", "again", "list"])]
     pub(crate) remove: Option<String>,
@@ -397,6 +403,9 @@ pub(crate) struct Build {
     /// Folder for the new textures [default: NAME.tatter/built]
     #[arg(short, long, value_name = "DIR")]
     pub(crate) output: Option<PathBuf>,
+    /// Also write a PNG of every placement before and after, lit, at true size
+    #[arg(long, value_name = "FILE.png")]
+    pub(crate) preview: Option<PathBuf>,
 }
 
 #[derive(Args, Debug)]

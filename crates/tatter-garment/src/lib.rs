@@ -8,3 +8,4 @@ pub mod place;
 pub mod recognise;
 pub mod scatter;
 pub mod surface;
+pub mod view;

@@ -20,41 +20,6 @@ fn lay(garment: &Garment, pictures: &mut [Vec<Stored>], patch: &Patch, placement
     build(garment, pictures, &placed, &BuildSettings::default(), &Task::new()).unwrap()
 }
 
-/// A square cloth of 100 mm facing +Z, image up = +Y, cut by `split` into two islands at `x = 50`; the right one is turned in
-/// UV by a quarter, or mirrored.
-fn seamed(island: Island) -> Part {
-    let mut part = Part { name: "cloth".into(), ..Part::default() };
-    quad(
-        &mut part,
-        [[0.0, 0.0, 0.0], [50.0, 0.0, 0.0], [50.0, 100.0, 0.0], [0.0, 100.0, 0.0]],
-        [[0.05, 0.95], [0.45, 0.95], [0.45, 0.15], [0.05, 0.15]],
-        [0.0, 0.0, 1.0],
-    );
-    // The same 125 mm per UV unit; uv of the right half's corners: bottom left, bottom right, top right, top left.
-    let uv = match island {
-        Island::Straight => [[0.55, 0.95], [0.95, 0.95], [0.95, 0.15], [0.55, 0.15]],
-        Island::Mirrored => [[0.95, 0.95], [0.55, 0.95], [0.55, 0.15], [0.95, 0.15]],
-        Island::UpsideDown => [[0.95, 0.15], [0.55, 0.15], [0.55, 0.95], [0.95, 0.95]],
-    };
-    quad(&mut part, [[50.0, 0.0, 0.0], [100.0, 0.0, 0.0], [100.0, 100.0, 0.0], [50.0, 100.0, 0.0]], uv, [0.0, 0.0, 1.0]);
-    part
-}
-
-#[derive(Clone, Copy, Debug)]
-enum Island {
-    Straight,
-    Mirrored,
-    UpsideDown,
-}
-
-/// UV of a point of the cloth on a given half.
-fn uv_at(part: &Part, right: bool, x: f32, y: f32) -> Vec2 {
-    let first = if right { 4 } else { 0 };
-    let (fx, fy) = ((x - if right { 50.0 } else { 0.0 }) / 50.0, y / 100.0);
-    let uv = &part.uvs[first..first + 4];
-    uv[0] + (uv[1] - uv[0]) * fx + (uv[3] - uv[0]) * fy
-}
-
 fn value_at(stored: &Stored, component: usize, uv: Vec2) -> f32 {
     let n = stored.size.width as f32;
     // Bilinear, as a renderer reads it.

@@ -11,6 +11,7 @@ pub mod garment;
 pub mod measure;
 mod paths;
 pub mod place;
+pub mod preview;
 pub mod scatter;
 pub mod session;
 pub mod sheet;

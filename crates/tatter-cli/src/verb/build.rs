@@ -14,6 +14,7 @@ use crate::term::{Term, number, seconds, warnings};
 pub(crate) fn run(args: &Build, term: &Term) -> Outcome {
     let task = term.task();
     let summary = build_job(&args.job, args.output.as_deref(), &task).map_err(boxed)?;
+    super::preview(args.preview.as_deref(), &args.job, &[], &task)?;
     term.notes(&task);
     term.result(&machine(&summary, &task), &people(&summary));
     Ok(0)

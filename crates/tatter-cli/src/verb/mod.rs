@@ -13,8 +13,11 @@ pub(crate) mod place;
 pub(crate) mod scatter;
 pub(crate) mod weave;
 
+use std::path::Path;
+
 use tatter_core::explain::{Class, Explain};
 use tatter_core::model::Scale;
+use tatter_core::task::Task;
 use tatter_core::units::{Mm, MmPerTexel, PerCm};
 
 use crate::args::ScaleArgs;
@@ -49,6 +52,11 @@ impl Explain for BadArgument {
 /// Errors of the façade, boxed for `main`.
 pub(crate) fn boxed<E: Explain + 'static>(error: E) -> Box<dyn Explain> {
     Box::new(error)
+}
+
+/// A picture of placements before and after, when one was asked for.
+pub(crate) fn preview(output: Option<&Path>, job: &Path, ids: &[String], task: &Task) -> Result<(), Box<dyn Explain>> {
+    output.map_or(Ok(()), |output| tatter::preview::preview(job, ids, output, task).map_err(boxed))
 }
 
 /// Pixel coordinates of the machine contract count from the first pixel's centre; inside they count from its corner.

@@ -24,6 +24,7 @@ pub(crate) fn run(args: &Place, term: &Term) -> Outcome {
     } else {
         let task = term.task();
         let id = place(&request(args)?, &task).map_err(boxed)?;
+        super::preview(args.preview.as_deref(), &args.job, std::slice::from_ref(&id), &task)?;
         term.notes(&task);
         term.result(&json!({ "id": id, "warnings": crate::term::warnings(&task) }), &format!("{id} placed\n"));
     }

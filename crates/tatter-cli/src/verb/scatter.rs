@@ -42,6 +42,7 @@ pub(crate) fn run(args: &Scatter, term: &Term) -> Outcome {
         }
     };
     let done = scatter_job(&request, edit, &task).map_err(boxed)?;
+    super::preview(args.preview.as_deref(), &args.job, &done.ids, &task)?;
     term.notes(&task);
     let machine = json!({ "id": done.id, "ids": done.ids, "kept": done.kept, "warnings": warnings(&task) });
     term.result(&machine, &said(&done));

@@ -125,3 +125,21 @@ fn a_rule_that_means_nothing_is_refused() {
     }
     assert_eq!(shop.files().expect("files"), before, "the job is as it was");
 }
+
+#[test]
+fn a_preview_shows_the_cloth_before_and_after() {
+    let shop = Workshop::with_job().expect("a workshop");
+    let run = place(&shop, &["--at", "0.25,0.25", "--preview", "look.png"]).expect("runs");
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    let limits = tatter_files::limits::Limits::default();
+    let look = tatter_files::picture::read_stored(&shop.path("look.png"), &limits).expect("a picture");
+    assert!(look.size.width >= 448 && look.size.height >= 896, "two views above each other: {}", look.size);
+    // The middles of the two views: the patch lies in the lower one only.
+    let middle = |y: usize| (0..3).map(|c| look.value(look.size.width / 2, y, c)).collect::<Vec<f32>>();
+    let bottom = look.size.height - 16;
+    assert_ne!(middle(bottom - 224), middle(bottom - 672), "after differs from before");
+    let run = shop.run(&["build", JOB, "--preview", "none/there/look.png"]).expect("runs");
+    assert_eq!(run.code, Some(0), "folders on the way are made: {}", run.err);
+    let run = place(&shop, &["--at", "0.25,0.25", "--preview", "smock.glb/look.png"]).expect("runs");
+    assert_eq!(run.code, Some(4), "a file is no folder: {}", run.err);
+}

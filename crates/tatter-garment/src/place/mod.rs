@@ -9,6 +9,7 @@ use tatter_core::model::{Patch, Placement};
 
 pub use footprint::{PlaceSettings, footprint};
 pub use spot::{FAR_MM, SpotError, find_spot};
+pub(crate) use unfold::unfold;
 
 use crate::surface::Seed;
 

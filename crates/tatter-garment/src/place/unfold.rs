@@ -18,11 +18,11 @@ const SETTLED: f64 = 1e-9;
 
 /// Which corner is where, flat: mm from the spot, x right and y up when grain points up.
 #[derive(Debug)]
-pub(super) struct Unfolded {
+pub(crate) struct Unfolded {
     /// Faces the walk came by, with their corners laid flat.
-    pub(super) faces: Vec<(usize, [DVec2; 3])>,
+    pub(crate) faces: Vec<(usize, [DVec2; 3])>,
     /// Faces within reach that fold back or cannot be laid flat.
-    pub(super) left_out: usize,
+    pub(crate) left_out: usize,
 }
 
 /// How far and which way, from the spot.
@@ -44,7 +44,7 @@ impl Polar {
 }
 
 /// Lay the cloth within `reach` mm of the seed flat. Costs k log k for k faces within reach.
-pub(super) fn unfold(surface: &Surface, seed: &Seed, reach: f64, settings: &PlaceSettings) -> Unfolded {
+pub(crate) fn unfold(surface: &Surface, seed: &Seed, reach: f64, settings: &PlaceSettings) -> Unfolded {
     let (near, mut left_out) = connected(surface, seed, reach, settings);
     let first = &surface.faces()[seed.face];
     let [right, up] = axes(first, seed);

@@ -30,6 +30,21 @@ pub fn sheet(patch: &Patch) -> Image<LinearRgb> {
     compose(&panels, &caption(patch))
 }
 
+/// Views before and after, in pairs above each other, with their titles.
+#[must_use]
+pub(crate) fn pairs(views: &[(String, (Image<LinearRgb>, Image<LinearRgb>))]) -> Image<LinearRgb> {
+    let panels: Vec<Panel> = views
+        .iter()
+        .map(|(title, (before, after))| {
+            let mut pair = Image::filled(before.width(), before.height() + after.height(), LinearRgb([0.0; 3]));
+            pair.paste(before, 0, 0);
+            pair.paste(after, 0, before.height());
+            Panel::new(title, pair)
+        })
+        .collect();
+    compose(&panels, &["before above, after below".to_owned()])
+}
+
 /// A small lit picture.
 #[must_use]
 pub fn thumb(patch: &Patch) -> Image<LinearRgb> {

@@ -1,0 +1,119 @@
+//! Lit pictures of placements before and after, laid flat at true size.
+
+use std::path::{Path, PathBuf};
+
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Image, LinearRgb, Map, Stored};
+use tatter_core::model::{Garment, Placement};
+use tatter_core::task::Task;
+use tatter_files::write::write_whole;
+use tatter_garment::build::{BuildError, BuildSettings, build};
+use tatter_garment::place::Placed;
+use tatter_garment::surface::LocateError;
+use tatter_garment::view::lay_flat;
+
+use crate::session::{Session, SessionError};
+use crate::sheet::{lit_maps, pairs};
+
+/// Side of a view, texels.
+const VIEW: usize = 448;
+/// Readings of the textures along one texel of a view.
+const FINER: usize = 2;
+/// How much more cloth than the patch's canvas is shown.
+const AROUND: f32 = 1.15;
+/// More placements than this make a picture nobody looks through; the first are shown.
+const MOST: usize = 24;
+
+/// Why there is no preview.
+#[derive(Debug, thiserror::Error)]
+pub enum PreviewError {
+    /// The job could not be opened.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+    /// The build itself.
+    #[error(transparent)]
+    Build(#[from] BuildError),
+    /// A placement lies nowhere.
+    #[error("placement '{1}': {0}")]
+    Spot(LocateError, String),
+    /// No placement to show.
+    #[error("nothing is placed that could be shown: {0}")]
+    Nothing(PathBuf),
+    /// The picture could not be written.
+    #[error("the preview can't be written ({0}): {1}")]
+    Write(std::io::Error, PathBuf),
+    /// The picture could not be encoded.
+    #[error(transparent)]
+    Encode(#[from] tatter_files::picture::PictureError),
+}
+
+impl Explain for PreviewError {
+    fn next(&self) -> String {
+        match self {
+            Self::Session(error) => error.next(),
+            Self::Build(error) => error.next(),
+            Self::Spot(error, _) => error.next(),
+            Self::Nothing(_) => "Place a patch first: tatter place JOB --patch NAME.patch --at U,V".to_owned(),
+            Self::Write(..) => "Check free space and permissions, or choose another file".to_owned(),
+            Self::Encode(error) => error.next(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Session(error) => error.class(),
+            Self::Build(error) => error.class(),
+            Self::Spot(error, _) => error.class(),
+            Self::Nothing(_) => Class::Request,
+            Self::Write(..) => Class::Outside,
+            Self::Encode(error) => error.class(),
+        }
+    }
+}
+
+/// Build the job in memory and write a PNG of its placements before and after, under one lamp, grain up, each at true size on a
+/// piece of cloth a little larger than its canvas. `ids` says which; all (24 at most) when it is empty. The garment's files and
+/// the job stay as they are.
+///
+/// # Errors
+/// As [`PreviewError`] lists.
+pub fn preview(job: &Path, ids: &[String], output: &Path, task: &Task) -> Result<(), PreviewError> {
+    let mut session = Session::open(job, task)?;
+    let mut pictures = session.load(task)?;
+    let placed = session.placed();
+    let shown: Vec<&Placed<'_>> =
+        placed.iter().filter(|placed| ids.is_empty() || ids.contains(&placed.placement.id)).take(MOST).collect();
+    if shown.is_empty() {
+        return Err(PreviewError::Nothing(job.to_owned()));
+    }
+    let views = |pictures: &[Vec<Stored>]| {
+        let view = |placed: &&Placed<'_>| view(&session.garment, pictures, placed);
+        shown.iter().map(view).collect::<Result<Vec<_>, PreviewError>>()
+    };
+    let before = task.stage("preview", || views(&pictures))?;
+    // Notes of this build are those of the build proper.
+    build(&session.garment, &mut pictures, &placed, &BuildSettings::default(), &Task::new())?;
+    let after = task.stage("preview", || views(&pictures))?;
+    let title = |placed: &&Placed<'_>| caption(placed.placement, side_mm(placed));
+    let titled: Vec<_> = shown.iter().map(title).zip(before.into_iter().zip(after)).collect();
+    let png = crate::cut::png(pairs(&titled))?;
+    write_whole(output, &png).map_err(|error| PreviewError::Write(error, output.to_owned()))
+}
+
+/// Side of the cloth shown.
+fn side_mm(placed: &Placed<'_>) -> f32 {
+    AROUND * placed.placement.size.map_or_else(|| placed.patch.size_mm()[0].get(), |size| size.get())
+}
+
+fn caption(placement: &Placement, side: f32) -> String {
+    format!("{} - {side:.0} mm", placement.id)
+}
+
+fn view(garment: &Garment, pictures: &[Vec<Stored>], placed: &Placed<'_>) -> Result<Image<LinearRgb>, PreviewError> {
+    let id = &placed.placement.id;
+    let flat = lay_flat(garment, pictures, &placed.placement.spot, f64::from(side_mm(placed)), VIEW * FINER)
+        .map_err(|error| PreviewError::Spot(error, id.clone()))?;
+    let size = flat.color.size();
+    let lit = lit_maps(size, &Map::Color(flat.color), &Map::Normal(flat.normal), &Map::Unit(flat.opacity));
+    Ok(tatter_core::kernel::area_resize(&lit, VIEW, VIEW))
+}
