@@ -7,7 +7,6 @@ use made::*;
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, Kind};
 use tatter_core::image::{Coding, Layout, Map, NormalY, Samples, Stored};
-use tatter_core::mesh::Part;
 use tatter_core::model::{ChannelRule, Garment, Patch, Placement};
 use tatter_core::rule::Rule;
 use tatter_core::task::Task;
