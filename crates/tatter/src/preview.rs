@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Map, Stored};
-use tatter_core::model::{Garment, Placement};
+use tatter_core::model::Garment;
 use tatter_core::task::Task;
 use tatter_files::write::write_whole;
 use tatter_garment::build::{BuildError, BuildSettings, build};
@@ -13,7 +13,7 @@ use tatter_garment::surface::LocateError;
 use tatter_garment::view::lay_flat;
 
 use crate::session::{Session, SessionError};
-use crate::sheet::{lit_maps, pairs};
+use crate::sheet::{Pair, lit_maps, pairs};
 
 /// Side of a view, texels.
 const VIEW: usize = 448;
@@ -94,19 +94,16 @@ pub fn preview(job: &Path, ids: &[String], output: &Path, task: &Task) -> Result
     // Notes of this build are those of the build proper.
     build(&session.garment, &mut pictures, &placed, &BuildSettings::default(), &Task::new())?;
     let after = task.stage("preview", || views(&pictures))?;
-    let title = |placed: &&Placed<'_>| caption(placed.placement, side_mm(placed));
-    let titled: Vec<_> = shown.iter().map(title).zip(before.into_iter().zip(after)).collect();
-    let png = crate::cut::png(pairs(&titled))?;
+    let title = |placed: &&Placed<'_>| format!("{} - {:.0} mm", placed.placement.id, side_mm(placed));
+    let both = shown.iter().map(title).zip(before.into_iter().zip(after));
+    let shown: Vec<Pair> = both.map(|(title, (before, after))| Pair { title, before, after }).collect();
+    let png = crate::cut::png(pairs(&shown))?;
     write_whole(output, &png).map_err(|error| PreviewError::Write(error, output.to_owned()))
 }
 
 /// Side of the cloth shown.
 fn side_mm(placed: &Placed<'_>) -> f32 {
     AROUND * placed.placement.size.map_or_else(|| placed.patch.size_mm()[0].get(), |size| size.get())
-}
-
-fn caption(placement: &Placement, side: f32) -> String {
-    format!("{} - {side:.0} mm", placement.id)
 }
 
 fn view(garment: &Garment, pictures: &[Vec<Stored>], placed: &Placed<'_>) -> Result<Image<LinearRgb>, PreviewError> {

@@ -30,12 +30,19 @@ pub fn sheet(patch: &Patch) -> Image<LinearRgb> {
     compose(&panels, &caption(patch))
 }
 
-/// Views before and after, in pairs above each other, with their titles.
+/// One view before and after.
+pub(crate) struct Pair {
+    pub(crate) title: String,
+    pub(crate) before: Image<LinearRgb>,
+    pub(crate) after: Image<LinearRgb>,
+}
+
+/// Views with their titles, each before above after.
 #[must_use]
-pub(crate) fn pairs(views: &[(String, (Image<LinearRgb>, Image<LinearRgb>))]) -> Image<LinearRgb> {
+pub(crate) fn pairs(views: &[Pair]) -> Image<LinearRgb> {
     let panels: Vec<Panel> = views
         .iter()
-        .map(|(title, (before, after))| {
+        .map(|Pair { title, before, after }| {
             let mut pair = Image::filled(before.width(), before.height() + after.height(), LinearRgb([0.0; 3]));
             pair.paste(before, 0, 0);
             pair.paste(after, 0, before.height());
