@@ -12,13 +12,9 @@ const MIXED_SHADOWS: [f32; 3] = [0.75, 0.5, 0.35];
 
 // Costs are squared deviations of the noise: twice a negative log-likelihood. Tuned on the scenes of
 // `examples/matting_table.rs`; each may be doubled or halved for a tenth of the error.
-/// Cost of taking a pixel for a mix: nine in ten are not. Less lets shaded threads turn half transparent.
-const MIX: f32 = 8.0;
 /// Cost of a shadow on the backing that was not seen there.
 const SHADOW: f32 = 1.0;
-/// Deviation of the cloth's shade, natural logarithm; and the most that an odd shade costs. Less costs lets bare backing of
-/// the cloth's hue pass for cloth in shade.
-const ORDINARY_SHADE: f32 = 0.5;
+/// The most that an odd shade of the cloth costs. Less lets bare backing of the cloth's hue pass for cloth in shade.
 const ODD_SHADE: f32 = 14.0;
 /// How far cloth colours differ in hue, relative to their light.
 const CLOTH_SPREAD: f32 = 0.08;
@@ -27,12 +23,28 @@ const BACKING_SPREAD: f32 = 0.006;
 /// A mix with less of either is taken for pure.
 const LEAST_SHARE: f32 = 0.02;
 
+/// What is expected of a pixel before it is looked at.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Expected {
+    /// Cost of taking it for a mix. Less lets shaded threads turn half transparent.
+    mix: f32,
+    /// Deviation of the cloth's shade about the colours given, natural logarithm.
+    shade: f32,
+}
+
+impl Expected {
+    /// Nine pixels in ten are no mix; the colours given may be from another thread.
+    pub(super) const ANYWHERE: Self = Self { mix: 8.0, shade: 0.5 };
+    /// Between cloth and backing, with the colours right beside the pixel.
+    pub(super) const AT_RIM: Self = Self { mix: 2.0, shade: 0.2 };
+}
+
 /// What is known of the backing behind a pixel.
 pub(super) struct Behind<I> {
     /// Colours seen nearby.
     pub(super) near: I,
-    /// The fitted model there.
-    pub(super) model: [f32; 3],
+    /// The fitted model there, where it is needed.
+    pub(super) model: Option<[f32; 3]>,
 }
 
 /// What a pixel is taken for.
@@ -73,30 +85,36 @@ impl Judge {
         pixel: [f32; 3],
         cloth: impl Iterator<Item = [f32; 3]> + Clone,
         behind: Behind<impl Iterator<Item = [f32; 3]>>,
+        expected: Expected,
     ) -> Verdict {
         let noise = pixel.map(|v| self.noise.variance(v));
         let variance = BACKING_SPREAD * BACKING_SPREAD;
-        let mut known = [Candidate { color: behind.model, variance: self.model_variance, cost: 0.0 }; 16];
-        let mut count = 1;
+        let empty = Candidate { color: [0.0; 3], variance, cost: 0.0 };
+        let mut known = [empty; 16];
+        let mut count = 0;
+        if let Some(color) = behind.model {
+            known[0] = Candidate { color, variance: self.model_variance, cost: 0.0 };
+            count = 1;
+        }
         for color in behind.near {
             known[count] = Candidate { color, variance, cost: 0.0 };
             count += 1;
         }
-        let pure_cloth = cloth.clone().map(|f| in_shade(pixel, noise, f)).fold(f32::INFINITY, f32::min);
+        let pure_cloth = cloth.clone().map(|f| in_shade(pixel, noise, f, expected.shade)).fold(f32::INFINITY, f32::min);
         let pure_backing = known[..count].iter().map(|b| seen(pixel, noise, b)).fold(f32::INFINITY, f32::min);
         let best = pure_cloth.min(pure_backing);
         let mut weighed = Weighed::new();
         weighed.add(pure_cloth, 1.0, 0.0);
         weighed.add(pure_backing, 0.0, 0.0);
-        // Below, a pure colour leaves a mix too little weight to be worth the time.
-        if best > MIX - 3.0 {
+        // A pure colour as cheap as that leaves a mix too little weight to be worth the time.
+        if best > expected.mix {
             for of in 0..2.min(count) {
                 for shadow in MIXED_SHADOWS {
                     known[count] = Candidate { color: known[of].color.map(|v| v * shadow), cost: SHADOW, ..known[of] };
                     count += 1;
                 }
             }
-            let mix = mixed(pixel, noise, cloth, &known[..count]);
+            let mix = mixed(pixel, noise, cloth, &known[..count], expected);
             weighed.add(mix.cost, mix.alpha, mix.variance);
         }
         weighed.verdict()
@@ -104,15 +122,19 @@ impl Judge {
 }
 
 /// Cost of cloth of colour `f` in whatever shade fits best.
-fn in_shade(pixel: [f32; 3], noise: [f32; 3], f: [f32; 3]) -> f32 {
+fn in_shade(pixel: [f32; 3], noise: [f32; 3], f: [f32; 3], ordinary: f32) -> f32 {
     let (mut pf, mut ff) = (0.0, 1e-12);
     for c in 0..3 {
         pf += pixel[c] * f[c] / noise[c];
         ff += f[c] * f[c] / noise[c];
     }
     let shade = (pf / ff).clamp(*SHADES.start(), *SHADES.end());
-    let odd = (shade.ln() / ORDINARY_SHADE).powi(2).min(ODD_SHADE);
-    odd + missed([0, 1, 2].map(|c| pixel[c] - shade * f[c]), noise, f.map(|v| (CLOTH_SPREAD * shade * v).powi(2)))
+    odd_shade(shade, ordinary)
+        + missed([0, 1, 2].map(|c| pixel[c] - shade * f[c]), noise, f.map(|v| (CLOTH_SPREAD * shade * v).powi(2)))
+}
+
+fn odd_shade(shade: f32, ordinary: f32) -> f32 {
+    (shade.ln() / ordinary).powi(2).min(ODD_SHADE)
 }
 
 /// Cost of backing, as it was seen or in a cast shadow.
@@ -129,9 +151,16 @@ fn seen(pixel: [f32; 3], noise: [f32; 3], b: &Candidate) -> f32 {
 }
 
 /// All mixes, weighed.
-fn mixed(pixel: [f32; 3], noise: [f32; 3], cloth: impl Iterator<Item = [f32; 3]>, backing: &[Candidate]) -> Verdict {
+fn mixed(
+    pixel: [f32; 3],
+    noise: [f32; 3],
+    cloth: impl Iterator<Item = [f32; 3]>,
+    backing: &[Candidate],
+    expected: Expected,
+) -> Verdict {
     let mut weighed = Weighed::new();
-    for f in cloth.flat_map(|f| MIXED_SHADES.map(|s| f.map(|v| v * s))) {
+    let odd = MIXED_SHADES.map(|s| odd_shade(s, expected.shade));
+    for (f, odd) in cloth.flat_map(|f| (0..odd.len()).map(move |k| (f.map(|v| v * MIXED_SHADES[k]), odd[k]))) {
         for b in backing {
             let alpha = share(pixel, noise, f, b.color);
             if !(LEAST_SHARE..=1.0 - LEAST_SHARE).contains(&alpha) {
@@ -142,7 +171,7 @@ fn mixed(pixel: [f32; 3], noise: [f32; 3], cloth: impl Iterator<Item = [f32; 3]>
                 [0, 1, 2].map(|c| pixel[c] - b.color[c] - alpha * (f[c] - b.color[c])),
                 [0, 1, 2].map(|c| (CLOTH_SPREAD * alpha * f[c]).powi(2) + through),
             );
-            weighed.add_missed(off, noise, spread, b.cost * (1.0 - alpha) + MIX, alpha);
+            weighed.add_missed(off, noise, spread, b.cost * (1.0 - alpha) + expected.mix + odd * alpha, alpha);
         }
     }
     weighed.verdict()
@@ -229,8 +258,8 @@ mod tests {
 
     fn judged(pixel: [f32; 3], cloth: [f32; 3], backing: [f32; 3]) -> Verdict {
         let noise = Noise::of(&tatter_core::image::Image::filled(8, 8, tatter_core::image::LinearRgb([0.5; 3])));
-        let behind = Behind { near: std::iter::once(backing), model: backing };
-        Judge::new(noise, 0.0).explain(pixel, std::iter::once(cloth), behind)
+        let behind = Behind { near: std::iter::once(backing), model: None };
+        Judge::new(noise, 0.0).explain(pixel, std::iter::once(cloth), behind, Expected::ANYWHERE)
     }
 
     #[test]

@@ -1,17 +1,19 @@
 //! Alpha by sampling: is a pixel cloth in some shade, backing lit or in shadow, or a mix of the two?
 //!
 //! The candidates are known colours nearby (as in Gastal, Oliveira, "Shared Sampling for Real-Time Alpha Matting", 2010) and
-//! the model of the backing; each explanation is weighed by how far it misses the pixel in deviations of the noise. What
-//! remains undecided between the three has a low confidence and is left to the Laplacian.
+//! the model of the backing; each explanation is weighed by how far it misses the pixel in deviations of the noise. Pixels
+//! between what was found pure are then looked at again with the colours right beside them. What remains undecided has a low
+//! confidence and is left to the Laplacian.
 
 mod explain;
 mod near;
 mod noise;
+mod rim;
 
 use tatter_core::image::{Image, LinearRgb, Rect, Unit};
 
 use super::surface::BackingModel;
-use explain::{Behind, Judge};
+use explain::{Behind, Expected, Judge, Verdict};
 use near::Nearby;
 use noise::Noise;
 
@@ -38,13 +40,16 @@ pub(super) fn sample(
     let found = Image::from_fn(part.width, part.height, |x, y| {
         let t = trimap.get(x, y);
         if t.0 <= 0.0 || t.0 >= 1.0 {
-            return LinearRgb([t.0, 1.0, 0.0]);
+            return Verdict { alpha: t.0, variance: 0.0, cost: 0.0 };
         }
         let model = backing.at((part.x + x) as f32 + 0.5, (part.y + y) as f32 + 0.5).0;
-        let behind = Behind { near: behind.colors(x, y), model };
-        let verdict = judge.explain(color.get(x, y).0, cloth.colors(x, y), behind);
-        let confidence = UNDECIDED / (UNDECIDED + verdict.variance) * (-verdict.cost / UNEXPLAINED).exp();
-        LinearRgb([verdict.alpha, confidence, 0.0])
+        let behind = Behind { near: behind.colors(x, y), model: Some(model) };
+        judge.explain(color.get(x, y).0, cloth.colors(x, y), behind, Expected::ANYWHERE)
     });
-    (found.map(|v| Unit(v.0[0])), found.map(|v| Unit(v.0[1])))
+    let found = rim::again(color, trimap, &judge, &found);
+    (found.map(|v| Unit(v.alpha)), found.map(|v| Unit(confidence(v))))
+}
+
+fn confidence(verdict: Verdict) -> f32 {
+    UNDECIDED / (UNDECIDED + verdict.variance) * (-verdict.cost / UNEXPLAINED).exp()
 }
