@@ -11,37 +11,35 @@ mod gap_scenes;
 use gap_scenes::{closed, found, opened, score, taken};
 use tatter_core::task::Task;
 
-/// Least `IoU`, most SAD in thousands, least thread recall and skeleton recall, in the order of the scenes; `None` where the
-/// openings are not found today.
-const BOUNDS: [Option<[f32; 4]>; 13] = [
-    Some([0.79, 2.1, 0.89, 0.80]),
-    None,
-    None,
-    None,
-    Some([0.59, 3.4, 0.89, 0.89]),
-    Some([0.80, 1.1, 0.95, 0.95]),
-    Some([0.50, 2.4, 0.97, 0.97]),
-    None,
-    Some([0.75, 2.1, 0.93, 0.93]),
-    None,
-    Some([0.89, 0.8, 0.67, 0.56]),
-    Some([0.86, 1.5, 0.90, 0.84]),
-    Some([0.71, 1.6, 0.94, 0.93]),
+/// Least `IoU`, most SAD in thousands, least thread recall and skeleton recall, in the order of the scenes.
+const BOUNDS: [[f32; 4]; 13] = [
+    [0.85, 1.3, 0.96, 0.92],
+    [0.57, 1.9, 0.97, 0.98],
+    [0.89, 1.0, 0.70, 0.66],
+    [0.82, 1.3, 0.95, 0.93],
+    [0.68, 2.6, 0.87, 0.89],
+    [0.86, 1.0, 0.95, 0.96],
+    [0.67, 2.3, 0.98, 0.98],
+    [0.74, 2.5, 0.90, 0.71],
+    [0.80, 1.9, 0.93, 0.95],
+    [0.73, 1.9, 0.93, 0.87],
+    [0.91, 0.8, 0.88, 0.81],
+    [0.88, 1.3, 0.93, 0.84],
+    [0.70, 1.6, 0.95, 0.96],
 ];
 
 #[test]
 fn openings_are_found_over_many_backings() {
-    for (case, bounds) in opened().iter().zip(BOUNDS) {
+    let mut sum = 0.0;
+    for (case, [iou, sad, threads, lines]) in opened().iter().zip(BOUNDS) {
         let scene = taken(case);
         let got = score(&scene, &found(&scene, &Task::new()).unwrap().opacity);
-        let Some([iou, sad, threads, lines]) = bounds else {
-            assert!(got.iou < 0.5, "{}: found now ({got:?}); give it bounds", case.name);
-            continue;
-        };
-        assert!(got.cl_dice >= 0.68, "{}: clDice {}", case.name, got.cl_dice);
+        assert!(got.cl_dice >= 0.75, "{}: clDice {}", case.name, got.cl_dice);
         let good = got.iou >= iou && got.sad <= sad && got.thread_recall >= threads && got.skeleton_recall >= lines;
         assert!(good, "{}: {got:?}, wanted IoU {iou}, SAD {sad}, threads {threads}, lines {lines}", case.name);
+        sum += got.iou;
     }
+    assert!(sum / 13.0 >= 0.79, "mean IoU {}", sum / 13.0);
 }
 
 #[test]
@@ -51,11 +49,30 @@ fn marks_without_an_opening_stay_opaque() {
         let task = Task::new();
         let got = found(&scene, &task).unwrap();
         let open = got.opacity.texels().iter().filter(|o| o.0 < 1.0).count();
-        if case.name == "white stain" {
-            assert!(open > 0, "the white stain is opaque now; expect no opening of it");
-            continue;
-        }
         assert!(open == 0, "{}: nothing is seen through", case.name);
         assert!(task.notes().iter().any(|n| n.code == "no-openings"), "{}: it is said", case.name);
     }
+}
+
+/// Where the truth is backing and nothing of it is cloth, its colour must not enter base colour; where it is whole cloth of a dye
+/// that the card does not have, it must.
+#[test]
+fn colour_of_a_card_in_the_shade_is_not_taken_for_the_cloths() {
+    let case = &opened()[0];
+    let scene = taken(case);
+    let own = found(&scene, &Task::new()).unwrap().own_color;
+    let mean = |takes: &dyn Fn(usize, usize) -> bool| {
+        let (mut sum, mut count) = (0.0, 0.0);
+        for y in 0..own.height() {
+            for x in (0..own.width()).filter(|&x| takes(x, y)) {
+                sum += own.get(x, y).0;
+                count += 1.0;
+            }
+        }
+        sum / count
+    };
+    let opacity = &scene.truth.opacity;
+    let behind = mean(&|x, y| opacity.get(x, y).0 == 0.0 && scene.truth.cover.get(x, y).0 > 0.5);
+    let cloth = mean(&|x, y| opacity.get(x, y).0 == 1.0);
+    assert!(behind < 0.05 && cloth > 0.9, "{}: backing counts {behind}, cloth {cloth}", case.name);
 }

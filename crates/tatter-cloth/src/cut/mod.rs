@@ -104,7 +104,6 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
                 see_through: view.see_through.as_ref(),
                 intact: view.intact.as_ref(),
                 pitch_px,
-                thread_dirs,
                 gap_strokes: view.gap_strokes.as_ref(),
                 cloth_strokes: view.cloth_strokes.as_ref(),
                 ..GapInput::new(&view.cover)
@@ -129,9 +128,8 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
         maps[channel] = Some(map);
     }
     if let Some(PatchMap { map: Map::Color(base), .. }) = &mut maps[Channel::BaseColor] {
-        // Where more backing than thread shows, the colour comes from the threads around.
-        let sure = found.opacity.map(|o| ((o.0 - 0.6) / 0.35).clamp(0.0, 1.0));
-        *base = tatter_core::kernel::bleed(base, &sure);
+        // Where backing shows, or what is likelier backing in the shade, the colour comes from the threads around.
+        *base = tatter_core::kernel::bleed(base, &found.own_color.map(|own| own.0));
     }
     let cloth_color = view.cloth_color(&clean, &found.opacity);
     let unit =

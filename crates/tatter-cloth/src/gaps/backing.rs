@@ -1,27 +1,109 @@
-//! Colours as Gaussians in log light, and which of them is a backing.
+//! What shows behind the cloth: colours of even places that intact cloth never shows, each in every shade.
 
 use tatter_core::image::{Image, LinearRgb, Pixel as _};
-use tatter_core::kernel::{distance_to, gaussian, label};
+use tatter_core::kernel::{gaussian, label};
 
-use crate::relief::smooth::{quantile, stride};
+use super::palette::{Scale, Tint, pick};
+use crate::relief::smooth::quantile;
 
-/// A colour with its spread, in logs of linear light.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Tone {
-    pub mean: [f32; 3],
-    inverse: [[f32; 3]; 3],
-    log_det: f32,
+/// Something behind the cloth. A shadow dims it and leaves its tint, so it explains `shade × color`.
+#[derive(Clone, Debug)]
+pub(super) struct Backing {
+    /// Fully lit, linear light.
+    pub color: LinearRgb,
+    /// Deviation of its tints in its own even places, noise left out.
+    spread: [f32; 2],
+    /// Density of `ln Y` over bins from `first`.
+    shades: Vec<f32>,
+    first: f32,
 }
 
-impl Tone {
+/// Least deviation of a backing's tints that is believed, and most that is allowed for: light bounced off the cloth tints it.
+const LEAST_SPREAD: f32 = 0.025;
+const MOST_SPREAD: f32 = 0.12;
+/// Width of a bin of shades.
+const SHADE: f32 = 0.08;
+/// Darkest and brightest shade of a backing that is expected unseen: a shadow leaves some sky, a sheen adds a little.
+const SHADES: [f32; 2] = [0.15, 1.15];
+/// Share of shades that are expected without having been seen in an even place.
+const UNSEEN: f32 = 0.25;
+
+impl Backing {
+    /// From tints of even places, all on one ray, and its colour fully lit; `brightest`: the most light that it may show.
+    fn of(samples: &[Tint], color: LinearRgb, scale: Scale, brightest: f32) -> Self {
+        let mut made = Self { color, spread: [LEAST_SPREAD; 2], shades: Vec::new(), first: 0.0 };
+        for axis in 0..2 {
+            let mut off: Vec<f32> = samples.iter().map(|t| made.misfit(*t, scale).0[axis].powi(2)).collect();
+            let mut noise: Vec<f32> = samples.iter().map(|t| made.misfit(*t, scale).1[axis]).collect();
+            // The median of squares of a Gaussian is 0.455 of its variance.
+            let variance = quantile(&mut off, 0.5) / 0.455 - quantile(&mut noise, 0.5);
+            made.spread[axis] = variance.max(0.0).sqrt().max(LEAST_SPREAD);
+        }
+        let ends =
+            [SHADES[0] * color.luminance(), (SHADES[1] * color.luminance()).max(brightest)].map(|l| (l + scale.floor).ln());
+        let (low, high) = samples.iter().fold((ends[0], ends[1]), |(a, b), t| (a.min(t.0[0]), b.max(t.0[0])));
+        made.first = low - 4.0 * SHADE;
+        let bins = ((high - low) / SHADE).ceil() as usize + 9;
+        let mut seen = vec![0.0f32; bins];
+        for t in samples {
+            seen[((t.0[0] - made.first) / SHADE) as usize] += 1.0 / samples.len() as f32;
+        }
+        let line = gaussian(&Image::from_vec(bins, 1, seen), 1.5);
+        let shade = |i: usize| {
+            let at = made.first + (i as f32 + 0.5) * SHADE;
+            let even = if at >= ends[0] && at <= ends[1] { 1.0 / (ends[1] - ends[0]) } else { 0.0 };
+            (1.0 - UNSEEN) * line.get(i, 0) / SHADE + UNSEEN * even
+        };
+        made.shades = (0..bins).map(shade).collect();
+        made
+    }
+
+    /// How far a tint lies from this backing in its own shade, and what variance noise gives to that: of both tints.
+    fn misfit(&self, tint: Tint, scale: Scale) -> ([f32; 2], [f32; 2]) {
+        let shade = (tint.0[0].exp() - scale.floor).max(0.0) / self.color.luminance().max(1e-6);
+        let color = self.color.times(shade);
+        let (expected, noise) = (scale.tint(color), scale.spread(color));
+        ([tint.0[1] - expected.0[1], tint.0[2] - expected.0[2]], [noise[1], noise[2]])
+    }
+
+    /// Squared distance of a tint in deviations, and the density of the two tints at none.
+    fn distance(&self, tint: Tint, scale: Scale) -> (f32, f32) {
+        let ([a, b], noise) = self.misfit(tint, scale);
+        let [va, vb] = [0, 1].map(|i| self.spread[i].min(MOST_SPREAD).powi(2) + noise[i]);
+        (a * a / va + b * b / vb, 1.0 / (std::f32::consts::TAU * (va * vb).sqrt()))
+    }
+
+    /// Density of a tint under this backing.
+    pub(super) fn density(&self, tint: Tint, scale: Scale) -> f32 {
+        let (off, peak) = self.distance(tint, scale);
+        let bin = ((tint.0[0] - self.first) / SHADE).max(0.0) as usize;
+        // Heavier tails than a Gaussian's: light bounced off the cloth tints a backing at the rim.
+        (0.95 * (-0.5 * off).exp() + 0.05 * (-0.125 * off).exp()) * peak * self.shades.get(bin).copied().unwrap_or(0.0)
+    }
+
+    /// Whether a tint could be this backing in some shade.
+    pub(super) fn explains(&self, tint: Tint, scale: Scale) -> bool {
+        self.distance(tint, scale).0 < 12.0
+    }
+}
+
+/// A Gaussian over tints.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Blob {
+    mean: [f32; 3],
+    inverse: [[f32; 3]; 3],
+}
+
+impl Blob {
     /// From samples; `floor` is the least deviation believed.
-    pub(super) fn fit(samples: &[[f32; 3]], floor: f32) -> Self {
+    pub(super) fn fit(samples: &[Tint], floor: f32) -> Self {
         let n = samples.len().max(1) as f64;
-        let mean: [f64; 3] = std::array::from_fn(|i| samples.iter().map(|s| f64::from(s[i])).sum::<f64>() / n);
+        let mean: [f64; 3] = std::array::from_fn(|i| samples.iter().map(|s| f64::from(s.0[i])).sum::<f64>() / n);
+        let off = |s: &Tint, i: usize| f64::from(s.0[i]) - mean[i];
         let cov: [[f64; 3]; 3] = std::array::from_fn(|i| {
             std::array::from_fn(|j| {
-                let sum: f64 = samples.iter().map(|s| (f64::from(s[i]) - mean[i]) * (f64::from(s[j]) - mean[j])).sum();
-                sum / n + if i == j { f64::from(floor * floor) } else { 0.0 }
+                samples.iter().map(|s| off(s, i) * off(s, j)).sum::<f64>() / n
+                    + if i == j { f64::from(floor * floor) } else { 0.0 }
             })
         });
         let minor = |i: usize, j: usize| {
@@ -32,144 +114,78 @@ impl Tone {
         Self {
             mean: mean.map(|m| m as f32),
             inverse: std::array::from_fn(|i| std::array::from_fn(|j| (minor(j, i) / det) as f32)),
-            log_det: det.ln() as f32,
         }
     }
 
     /// Squared Mahalanobis distance.
-    pub(super) fn distance(&self, v: LinearRgb) -> f32 {
-        let d: [f32; 3] = std::array::from_fn(|i| v.0[i] - self.mean[i]);
+    pub(super) fn distance(&self, tint: Tint) -> f32 {
+        let d: [f32; 3] = std::array::from_fn(|i| tint.0[i] - self.mean[i]);
         (0..3).map(|i| d[i] * (0..3).map(|j| self.inverse[i][j] * d[j]).sum::<f32>()).sum()
     }
-
-    /// Minus twice the log of its density, but for a constant.
-    pub(super) fn cost(&self, v: LinearRgb) -> f32 {
-        self.distance(v) + self.log_det
-    }
 }
 
-/// Values of a grid of places where the mask is set.
-pub(super) fn pick(logs: &Image<LinearRgb>, mask: &Image<bool>) -> Vec<[f32; 3]> {
-    let step = stride(mask.texels().iter().filter(|&&m| m).count());
-    let places = (0..mask.height()).flat_map(|y| (y % step..mask.width()).step_by(step).map(move |x| (x, y)));
-    places.filter(|&(x, y)| mask.get(x, y)).map(|(x, y)| logs.get(x, y).0).collect()
-}
-
-/// Parts of at least `area` texels.
-pub(super) fn larger(mask: &Image<bool>, area: usize) -> Image<bool> {
-    let (labels, parts) = label(mask);
-    labels.map(|l| l > 0 && parts[l as usize - 1].area >= area)
-}
-
-/// Up to three groups of colours among the candidates, farthest-first then five rounds of means.
-fn groups(samples: &[[f32; 3]]) -> Vec<[f32; 3]> {
-    let apart = |a: &[f32; 3], b: &[f32; 3]| (0..3).map(|i| (a[i] - b[i]).powi(2)).sum::<f32>();
-    let nearest = |s: &[f32; 3], centres: &[[f32; 3]]| {
-        (0..centres.len()).min_by(|&a, &b| apart(s, &centres[a]).total_cmp(&apart(s, &centres[b]))).unwrap_or(0)
-    };
-    let mut centres = vec![Tone::fit(samples, 0.1).mean];
-    for _ in 0..2 {
-        let reach = |s: &[f32; 3]| centres.iter().map(|c| apart(s, c)).fold(f32::INFINITY, f32::min);
-        let mut far: Vec<f32> = samples.iter().map(reach).collect();
-        // The 98th of a hundred, not the farthest: single odd texels found no group.
-        let limit = quantile(&mut far, 0.98);
-        match samples.iter().find(|s| reach(s) >= limit) {
-            Some(next) if limit > 0.35 * 0.35 => centres.push(*next),
-            _ => break,
-        }
-    }
-    for _ in 0..5 {
-        let mut sums = vec![([0.0f64; 3], 0usize); centres.len()];
-        for s in samples {
-            let (sum, count) = &mut sums[nearest(s, &centres)];
-            *count += 1;
-            for (total, value) in sum.iter_mut().zip(s) {
-                *total += f64::from(*value);
-            }
-        }
-        for (centre, (sum, count)) in centres.iter_mut().zip(sums) {
-            if count > 0 {
-                *centre = sum.map(|v| (v / count as f64) as f32);
-            }
-        }
-    }
-    centres
-}
-
-/// What the search for backings may use.
+/// What the search for backings looks at.
 pub(super) struct Search<'a> {
-    pub logs: &'a Image<LinearRgb>,
-    /// Texels no intact cloth looks like, in parts large enough to judge.
-    pub candidates: &'a Image<bool>,
-    pub reference: &'a Image<bool>,
-    pub cloth: Tone,
+    pub color: &'a Image<LinearRgb>,
+    pub tints: &'a Image<Tint>,
+    /// Even places, unlike any intact cloth.
+    pub even: &'a Image<bool>,
+    pub scale: Scale,
     pub pitch: f32,
+    /// Light of the brightest place that may be a backing.
+    pub brightest: f32,
+    /// Light of ordinary cloth.
+    pub usual: f32,
 }
 
-/// The groups of candidate colours that behave like something *behind* the cloth: even where cloth is threaded, and with a
-/// sharp rim where a stain is soft.
-pub(super) fn backings(search: &Search<'_>) -> Vec<Tone> {
-    let Search { logs, candidates, reference, cloth, pitch } = search;
-    let samples = pick(logs, candidates);
-    if samples.is_empty() {
-        return Vec::new();
-    }
-    let detail = logs.zip(&gaussian(logs, (0.3 * pitch).max(1.5)), |v, m| (0..3).map(|i| (v.0[i] - m.0[i]).abs()).sum::<f32>());
-    let mean_of = |mask: &Image<bool>| {
-        let mut values: Vec<f32> = detail.texels().iter().zip(mask.texels()).filter(|(_, m)| **m).map(|(d, _)| *d).collect();
-        (quantile(&mut values, 0.5), values.len())
-    };
-    let usual = mean_of(reference).0.max(0.02);
-    let centres = groups(&samples);
-    let apart = |v: LinearRgb, c: &[f32; 3]| (0..3).map(|i| (v.0[i] - c[i]).powi(2)).sum::<f32>();
+/// How much brighter than its broadest place a backing may be in the light.
+const MUCH_BRIGHTER: f32 = 5.5;
+/// At most this many things lie behind one injury.
+const MOST: usize = 3;
+/// Share of the first one's even places that a further one must have: less is pale fluff of the cloth.
+const SECOND: f32 = 0.25;
+
+/// The backings that explain the even places, the one with the broadest place first.
+pub(super) fn backings(search: &Search<'_>) -> Vec<Backing> {
+    let Search { color, tints, even, scale, pitch, brightest, usual } = *search;
+    let least = (0.2 * pitch * pitch).max(12.0) as usize;
+    let mut left = even.clone();
+    let mut most = 0;
     let mut found = Vec::new();
-    for (number, centre) in centres.iter().enumerate() {
-        let member = logs.zip(candidates, |v, c| {
-            c && (0..centres.len()).all(|other| other == number || apart(v, centre) <= apart(v, &centres[other]))
-        });
-        let outside = member.map(|m| !m);
-        let inner = distance_to(&outside).map(|d| d > (0.2 * pitch).max(1.5));
-        let (evenness, count) = mean_of(&inner);
-        let bright = centre.iter().sum::<f32>() > cloth.mean.iter().sum::<f32>();
-        // In the dark, noise and leftover light loom large in logs: there it is counted in light.
-        let darkness = ((centre.iter().sum::<f32>() - cloth.mean.iter().sum::<f32>()) / 3.0).exp();
-        let flat = evenness * (2.0 * darkness).min(1.0) < usual * if bright { 0.4 } else { 0.6 };
-        if count >= 12 && flat && rim_width(logs, &member, cloth, centre, *pitch) < (0.35 * pitch).max(3.5) {
-            found.push(Tone::fit(&pick(logs, &inner), 0.12));
+    while found.len() < MOST {
+        let (labels, parts) = label(&left);
+        let Some((number, part)) = parts.iter().enumerate().max_by_key(|(_, p)| p.area) else { break };
+        if part.area < least {
+            break;
+        }
+        let own = labels.map(|l| l as usize == number + 1);
+        let first = Backing::of(&pick(tints, &own), lit(&pick(color, &own)), scale, brightest);
+        let reach = (MUCH_BRIGHTER * first.color.luminance() + scale.floor).ln();
+        let like = left.zip(tints, |e, t| e && first.explains(t, scale) && t.0[0] < reach);
+        let all = like.zip(&own, |a, b| a || b);
+        let count = all.texels().iter().filter(|&&a| a).count();
+        left = left.zip(&all, |e, taken| e && !taken);
+        most = most.max(count);
+        let made = Backing::of(&pick(tints, &all), lit(&pick(color, &all)), scale, brightest);
+        // What is lighter than the cloth shows its tint clearly, and a card has one: loops of undyed thread have several.
+        let one_tint = made.color.luminance() < usual || made.spread.iter().all(|s| *s < MOST_SPREAD);
+        if count as f32 >= SECOND * most as f32 && one_tint {
+            found.push(made);
         }
     }
     found
 }
 
-/// Texels across the rim: those of colours between, over the length of the rim.
-fn rim_width(logs: &Image<LinearRgb>, member: &Image<bool>, cloth: &Tone, centre: &[f32; 3], pitch: f32) -> f32 {
-    let axis: [f32; 3] = std::array::from_fn(|i| centre[i] - cloth.mean[i]);
-    let length = axis.iter().map(|a| a * a).sum::<f32>().max(1e-6);
-    let near = distance_to(member);
-    let (mut between, mut rim) = (0usize, 0usize);
-    for y in 0..logs.height() {
-        for x in 0..logs.width() {
-            let d = near.get(x, y);
-            if d > 0.5 * pitch {
-                continue;
-            }
-            let v = logs.get(x, y).0;
-            let t = (0..3).map(|i| (v[i] - cloth.mean[i]) * axis[i]).sum::<f32>() / length;
-            between += usize::from((0.4..0.8).contains(&t));
-            rim += usize::from(d > 0.0 && d <= 1.0);
-        }
-    }
-    if rim == 0 { f32::INFINITY } else { between as f32 / rim as f32 }
+/// A backing that a person pointed at.
+pub(super) fn told(search: &Search<'_>, strokes: &Image<bool>) -> Option<Backing> {
+    let (tints, colors) = (pick(search.tints, strokes), pick(search.color, strokes));
+    (tints.len() >= 4).then(|| Backing::of(&tints, lit(&colors), search.scale, search.brightest))
 }
 
-/// The tone under which a texel is likeliest, allowing for shade cast on it (down to `ln 0.4`).
-pub(super) fn likeliest(tones: &[Tone], v: LinearRgb) -> f32 {
-    let lit = |tone: &Tone| {
-        // Shade moves all three channels alike; it costs a little, so that cloth of the same hue stays cloth.
-        [0.0f32, 0.3, 0.6, 0.9]
-            .map(|shade| tone.cost(v.plus(LinearRgb([shade; 3]), 1.0)) + 8.0 * shade)
-            .into_iter()
-            .fold(f32::INFINITY, f32::min)
-    };
-    tones.iter().map(lit).fold(f32::INFINITY, f32::min)
+/// The colour of the brightest tenth.
+fn lit(colors: &[LinearRgb]) -> LinearRgb {
+    let limit = quantile(&mut colors.iter().map(|c| c.luminance()).collect::<Vec<_>>(), 0.9);
+    let bright: Vec<LinearRgb> = colors.iter().filter(|c| c.luminance() >= limit).copied().collect();
+    let sum = bright.iter().fold(LinearRgb::ZERO, |sum, c| sum.plus(*c, 1.0));
+    sum.times(1.0 / bright.len().max(1) as f32)
 }

@@ -1,21 +1,22 @@
 //! Openings in one photo, the whole chain in one screen.
 
-use tatter_core::image::{Image, LinearRgb, Size, Unit};
-use tatter_core::kernel::{distance_to, gaussian, label, ridges};
+use tatter_core::image::{Image, LinearRgb, Rect, Size, Unit};
+use tatter_core::kernel::label;
 use tatter_core::model::Origin;
 use tatter_core::task::Task;
 
-use super::backing::{Search, Tone, backings, larger, likeliest, pick};
-use super::{GapError, GapInput, Gaps};
-use crate::relief::smooth::{quantile, weighted};
+use super::backing::{Backing, Search, backings, told};
+use super::even::{Even, even_places};
+use super::odds::{Colors, Links, SURE, beliefs, surroundings};
+use super::palette::{Palette, Scale, Tint, pick};
+use super::{GapError, GapInput, Gaps, keep, rim};
+use crate::relief::smooth::quantile;
 
 /// Thread spacing in texels when nobody measured it.
 const ASSUMED_PITCH: f32 = 12.0;
-/// Ridge response, in contrasts of cloth to backing, that makes a thread; and what continues one once begun. Chosen,
-/// not tuned: less keeps more fibres and more noise.
-const THREAD: [f32; 2] = [0.10, 0.045];
 
-/// Find what one sees through inside the cover, in linear light. Holds some 25 floats a texel at once by count, not measured.
+/// Find what one sees through inside the cover, in linear light. Works on the rectangle around the cover and holds some 30
+/// floats for each of its texels.
 ///
 /// # Errors
 /// Sizes that differ, no texels, or the task was cancelled.
@@ -23,23 +24,26 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
     check(color.size(), input)?;
     let pitch = input.pitch_px.map_or(ASSUMED_PITCH, |[a, b]| (a.max(1.0) * b.max(1.0)).sqrt()).clamp(3.0, 400.0);
     let reference = reference(input);
-    let mut light: Vec<f32> = color.texels().iter().step_by(37).map(|c| c.luminance()).collect();
-    let floor = (0.04 * quantile(&mut light, 0.5)).max(5e-4);
-    let logs = color.map(|c| LinearRgb(c.0.map(|v| (v.max(0.0) + floor).ln())));
-    let tones = task.stage("gaps.backing", || find_tones(&logs, &reference, input, pitch));
+    let place = Place::of(color, input, &reference, pitch);
+    let guess = Scale::guess(color);
+    let first = task.stage("gaps.even", || even_places(&place, guess, pitch));
+    let scale = guess.refined(&place.color, &first.mask);
+    let even = task.stage("gaps.even", || even_places(&place, scale, pitch));
     task.check()?;
-    let matte = input.see_through.filter(|m| m.texels().iter().any(|v| v.0 > 0.5));
-    if tones.behind.is_empty() && matte.is_none() {
+    let known = pick(color, &reference);
+    let colors = task.stage("gaps.backing", || colors(&place, &even, &known, scale, pitch));
+    if colors.behind.is_empty() && place.matte.is_none() {
         task.note(
             "no-openings",
             "No opening was found in the damage: the cloth there is opaque everywhere; draw a gap stroke if one sees through",
         );
-        return Ok(closed(color.size()));
+        return Ok(closed(color.size(), &even));
     }
-    let open = task.stage("gaps.openings", || openings(&logs, &tones, input, matte, pitch));
     task.check()?;
-    let opacity = task.stage("gaps.edges", || edges(color, &open, input, pitch));
-    Ok(report(color, opacity, input, &tones, matte.is_some()))
+    let found = task.stage("gaps.openings", || openings(&place, &even, &colors, pitch));
+    task.check()?;
+    let opacity = task.stage("gaps.edges", || rim::opacity(&place.color, &found.belief, scale, pitch));
+    Ok(report(color.size(), &place, &opacity, &found, &colors))
 }
 
 fn check(size: Size, input: &GapInput<'_>) -> Result<(), GapError> {
@@ -70,168 +74,182 @@ fn reference(input: &GapInput<'_>) -> Image<bool> {
     }
 }
 
-struct Tones {
-    cloth: Tone,
-    behind: Vec<Tone>,
+/// The part of the photo in which openings are looked for, with the cloth beside it.
+pub(super) struct Place {
+    part: Rect,
+    pub color: Image<LinearRgb>,
+    pub cover: Image<Unit>,
+    pub reference: Image<bool>,
+    matte: Option<Image<Unit>>,
+    gap: Option<Image<bool>>,
+    cloth: Option<Image<bool>>,
 }
 
-fn find_tones(logs: &Image<LinearRgb>, reference: &Image<bool>, input: &GapInput<'_>, pitch: f32) -> Tones {
-    let mut samples = pick(logs, reference);
-    // Where the reference itself may hold openings, the commonest colours count: twice drop the oddest seventh.
-    for _ in 0..2 {
-        let tone = Tone::fit(&samples, 0.06);
-        let odd = |s: &[f32; 3]| tone.distance(LinearRgb(*s));
-        let limit = quantile(&mut samples.iter().map(odd).collect::<Vec<_>>(), 0.985);
-        samples.retain(|s| odd(s) <= limit);
-    }
-    let cloth = Tone::fit(&samples, 0.06);
-    let smooth = gaussian(logs, (0.2 * pitch).max(1.0));
-    let known = pick(&smooth, reference);
-    let blob = Tone::fit(&known, 0.05);
-    let mut odd: Vec<f32> = known.iter().map(|v| blob.distance(LinearRgb(*v))).collect();
-    let limit = (1.2 * quantile(&mut odd, 0.995)).clamp(12.0, 60.0);
-    let inside = |x: usize, y: usize| input.cover.get(x, y).0 > 0.5;
-    let odd = Image::from_fn(logs.width(), logs.height(), |x, y| inside(x, y) && blob.distance(smooth.get(x, y)) > limit);
-    let candidates = larger(&odd, (0.4 * pitch * pitch).max(12.0) as usize);
-    let mut behind = backings(&Search { logs, candidates: &candidates, reference, cloth, pitch });
-    if let Some(strokes) = input.gap_strokes {
-        let told = pick(logs, strokes);
-        if told.len() >= 4 {
-            behind.push(Tone::fit(&told, 0.12));
+impl Place {
+    fn of(color: &Image<LinearRgb>, input: &GapInput<'_>, reference: &Image<bool>, pitch: f32) -> Self {
+        let part = bounds(input.cover).grown((5.0 * pitch) as usize + 16, color.size());
+        // Without cloth to compare with in it, the part is the whole.
+        let compared = reference.crop(part).texels().iter().filter(|&&r| r).count() * 20 >= part.size().area();
+        let part = if compared { part } else { Rect::whole(color.size()) };
+        let matte = input.see_through.filter(|m| m.texels().iter().any(|v| v.0 > 0.5));
+        Self {
+            part,
+            color: color.crop(part),
+            cover: input.cover.crop(part),
+            reference: reference.crop(part),
+            matte: matte.map(|m| m.crop(part)),
+            gap: input.gap_strokes.map(|m| m.crop(part)),
+            cloth: input.cloth_strokes.map(|m| m.crop(part)),
         }
     }
-    Tones { cloth, behind }
 }
 
-/// Texels one sees through: likelier backing than cloth, specks dropped, threads kept.
-fn openings(
-    logs: &Image<LinearRgb>,
-    tones: &Tones,
-    input: &GapInput<'_>,
-    matte: Option<&Image<Unit>>,
-    pitch: f32,
-) -> Image<bool> {
-    let (width, height) = (logs.width(), logs.height());
-    // Positive: likelier seen through.
-    let odds = Image::from_fn(width, height, |x, y| {
-        if input.cover.get(x, y).0 <= 0.02 {
-            return -8.0;
-        }
-        let by_matte = matte.map(|m| 16.0 * (m.get(x, y).0 - 0.5));
-        let by_color = (!tones.behind.is_empty()).then(|| {
-            let v = logs.get(x, y);
-            (0.5 * (tones.cloth.cost(v) - likeliest(&tones.behind, v))).clamp(-8.0, 8.0)
-        });
-        match (by_matte, by_color) {
-            (Some(m), Some(c)) => 0.6 * m + 0.4 * c,
-            (m, c) => m.or(c).unwrap_or(-8.0),
-        }
-    });
-    let steady = gaussian(&odds, 0.6);
-    let mut open = steady.map(|o| o > 0.0);
-    let threads = threads(&steady, &open, pitch);
-    open = open.zip(&threads, |o, t| o && !t);
-    open = larger(&open, ((0.02 * pitch * pitch) as usize).max(4));
-    // Crumbs of cloth afloat in an opening are noise, unless long enough for a fibre.
-    let (labels, parts) = label(&open.map(|o| !o));
-    let crumb = ((0.05 * pitch * pitch) as usize).max(6);
-    open = labels.map(|l| l == 0 || parts[l as usize - 1].area < crumb);
-    Image::from_fn(width, height, |x, y| {
-        let told = |mask: Option<&Image<bool>>| mask.is_some_and(|m| m.get(x, y));
-        (open.get(x, y) || told(input.gap_strokes)) && !told(input.cloth_strokes) && input.cover.get(x, y).0 > 0.02
-    })
-}
-
-/// Thin threads across openings: ridges of "cloth", begun by a strong response, continued by a weak one, and tied to cloth
-/// or long.
-fn threads(odds: &Image<f32>, open: &Image<bool>, pitch: f32) -> Image<bool> {
-    let cloth = odds.map(|o| 1.0 / (1.0 + (0.5 * o).exp()));
-    let mut best = Image::filled(odds.width(), odds.height(), 0.0f32);
-    for sigma in [1.0, (0.12 * pitch).clamp(1.5, 4.0)] {
-        best = best.zip(&ridges(&cloth, sigma), f32::max);
-    }
-    let weak = best.zip(open, |r, o| o && r > THREAD[1]);
-    let (labels, parts) = label(&weak);
-    let mut strong = vec![false; parts.len()];
-    for (&l, &r) in labels.texels().iter().zip(best.texels()) {
-        if l > 0 && r > THREAD[0] {
-            strong[l as usize - 1] = true;
+/// Of what is covered at all; a texel when nothing is.
+fn bounds(cover: &Image<Unit>) -> Rect {
+    let covered = |x: usize, y: usize| cover.get(x, y).0 > 0.02;
+    let (mut x0, mut x1, mut y0, mut y1) = (cover.width(), 0, cover.height(), 0);
+    for y in 0..cover.height() {
+        for x in (0..cover.width()).filter(|&x| covered(x, y)) {
+            (x0, x1, y0, y1) = (x0.min(x), x1.max(x), y0.min(y), y1.max(y));
         }
     }
-    let long =
-        |l: u32| parts[l as usize - 1].bounds.width.max(parts[l as usize - 1].bounds.height) as f32 >= (0.4 * pitch).max(5.0);
-    labels.map(|l| l > 0 && strong[l as usize - 1] && long(l))
+    if x1 < x0 { Rect::new(0, 0, 1, 1) } else { Rect::new(x0, y0, x1 - x0 + 1, y1 - y0 + 1) }
 }
 
-/// Fractions at the rims: how far each texel lies from the backing beside it to the cloth beside it, in linear light.
-fn edges(color: &Image<LinearRgb>, open: &Image<bool>, input: &GapInput<'_>, pitch: f32) -> Image<Unit> {
-    let shut = open.map(|o| !o);
-    let (to_open, to_cloth) = (distance_to(open), distance_to(&shut));
-    let sure = |distance: &Image<f32>| {
-        distance.map(|d| {
-            if d > 1.5 {
-                1.0
-            } else if d > 0.5 {
-                0.02
-            } else {
-                0.0
-            }
-        })
+fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: f32) -> Colors {
+    let light = |colors: &[LinearRgb], share: f32| quantile(&mut colors.iter().map(|c| c.luminance()).collect::<Vec<_>>(), share);
+    let covered = pick(&place.color, &place.cover.map(|c| c.0 > 0.5));
+    let search = Search {
+        color: &place.color,
+        tints: &even.tints,
+        even: &even.mask,
+        scale,
+        pitch,
+        brightest: light(&covered, 0.995),
+        usual: light(known, 0.5),
     };
-    let near = (0.15 * pitch).clamp(1.5, 4.0);
-    let cloth = weighted(color, &sure(&to_open), near, LinearRgb([0.0; 3]));
-    let backing = weighted(color, &sure(&to_cloth), near, LinearRgb([0.0; 3]));
-    Image::from_fn(color.width(), color.height(), |x, y| {
-        let is_open = open.get(x, y);
-        let rim = to_open.get(x, y).max(to_cloth.get(x, y));
-        if rim > 1.5 || input.cover.get(x, y).0 <= 0.02 {
-            return Unit(if is_open { 0.0 } else { 1.0 });
-        }
-        let (c, f, b) = (color.get(x, y).0, cloth.get(x, y).0, backing.get(x, y).0);
-        let axis: [f32; 3] = std::array::from_fn(|i| f[i] - b[i]);
-        let length = axis.iter().map(|a| a * a).sum::<f32>();
-        let share = (0..3).map(|i| (c[i] - b[i]) * axis[i]).sum::<f32>() / length.max(1e-7);
-        // The side was decided with more than these two colours: the fraction may not cross it.
-        let (low, high) = if is_open { (0.0, 0.49) } else { (0.51, 1.0) };
-        Unit(share.clamp(low, high))
-    })
+    let mut behind = backings(&search);
+    behind.extend(place.gap.as_ref().and_then(|strokes| told(&search, strokes)));
+    let known: Vec<_> = known.iter().map(|c| scale.tint(*c)).collect();
+    let own = without_pinholes(&known, &behind, scale);
+    Colors { scale, cloth: Palette::of(&own), behind }
 }
 
-fn closed(size: Size) -> Gaps {
+/// Deviations from the usual tint of the cloth beyond which a texel of it may be a pinhole, squared.
+const FOREIGN: f32 = 16.0;
+
+/// Tints of intact cloth but for those of the backing: a loose weave lets it through between its threads, in their shade and
+/// so no lighter than they. What is lighter is a thread of another dye.
+fn without_pinholes(known: &[Tint], behind: &[Backing], scale: Scale) -> Vec<Tint> {
+    let middle = |axis: usize| quantile(&mut known.iter().map(|t| t.0[axis]).collect::<Vec<_>>(), 0.5);
+    let usual = [middle(0), middle(1), middle(2)];
+    let spread = |axis: usize| {
+        let off = quantile(&mut known.iter().map(|t| (t.0[axis] - usual[axis]).abs()).collect::<Vec<_>>(), 0.5);
+        (1.4826 * off).max(0.03)
+    };
+    let spreads = [spread(1), spread(2)];
+    let foreign = |t: &Tint| (0..2).map(|i| ((t.0[i + 1] - usual[i + 1]) / spreads[i]).powi(2)).sum::<f32>() > FOREIGN;
+    let pinhole = |t: &Tint| t.0[0] < usual[0] + 0.1 && foreign(t) && behind.iter().any(|b| b.explains(*t, scale));
+    known.iter().filter(|t| !pinhole(t)).copied().collect()
+}
+
+/// What was decided.
+struct Found {
+    /// -1 cloth to 1 backing.
+    belief: Image<f32>,
+    /// Log odds of the colour alone.
+    odds: Image<f32>,
+    /// How clearly the colours of cloth and backing part, 0..1.
+    apart: f32,
+}
+
+fn openings(place: &Place, even: &Even, colors: &Colors, pitch: f32) -> Found {
+    let inside = |odds: &Image<f32>| odds.zip(&place.cover, |o, c| if c.0 <= 0.02 { -SURE } else { o });
+    let by_color = even.tints.map(|t| colors.odds(t));
+    let odds = match &place.matte {
+        Some(matte) if colors.behind.is_empty() => matte.map(|m| 12.0 * (m.0 - 0.5)),
+        Some(matte) => by_color.zip(matte, |o, m| 0.4 * o + 9.6 * (m.0 - 0.5)),
+        None => by_color.clone(),
+    };
+    let links = Links::of(&place.color, &even.tints, colors.scale);
+    let mut broad = even.mask.clone();
+    for told in place.matte.iter().map(|m| m.map(|m| m.0 > 0.9)).chain(place.gap.clone()) {
+        broad = broad.zip(&told, |a, b| a || b);
+    }
+    let first = beliefs(&inside(&odds), &links);
+    let around = surroundings(&even.tints, &first, &broad, pitch);
+    let mut belief = beliefs(&inside(&odds.zip(&around, |a, b| a + b)), &links);
+    keep::anchored(&mut belief, &broad, keep::usual_speck(&by_color, &place.reference), pitch);
+    for (told, value) in [(&place.gap, 1.0), (&place.cloth, -1.0)] {
+        if let Some(mask) = told {
+            belief = belief.zip(mask, |b, m| if m { value } else { b });
+        }
+    }
+    belief = belief.zip(&place.cover, |b, c| if c.0 <= 0.02 { -1.0 } else { b });
+    let mut at_seeds: Vec<f32> = odds.texels().iter().zip(broad.texels()).filter(|(_, b)| **b).map(|(o, _)| *o).collect();
+    Found { belief, odds: by_color, apart: (quantile(&mut at_seeds, 0.5) / SURE).clamp(0.0, 1.0) }
+}
+
+fn closed(size: Size, even: &Even) -> Gaps {
     Gaps {
         opacity: Image::filled(size.width, size.height, Unit(1.0)),
+        own_color: Image::filled(size.width, size.height, Unit(1.0)),
         openings: 0,
         share: 0.0,
         backing: None,
-        confidence: 0.6,
+        // What is unlike cloth and yet threaded is a mark, or an opening that was missed.
+        confidence: 1.0 - 0.5 * even.odd_share,
         how: "no place inside the cover looks like something behind the cloth".to_owned(),
         origin: Origin::Derived,
     }
 }
 
-fn report(color: &Image<LinearRgb>, opacity: Image<Unit>, input: &GapInput<'_>, tones: &Tones, matte: bool) -> Gaps {
-    let openings = label(&opacity.map(|o| o.0 < 0.5)).1.len();
-    let total: f64 = input.cover.texels().iter().map(|c| f64::from(c.0)).sum();
-    let through = opacity.texels().iter().zip(input.cover.texels()).map(|(o, c)| f64::from((1.0 - o.0) * c.0)).sum::<f64>();
-    let (mut sum, mut count) = ([0.0f64; 3], 0.0f64);
-    for (c, _) in color.texels().iter().zip(opacity.texels()).filter(|(_, o)| o.0 <= 0.0) {
-        count += 1.0;
-        for (total, value) in sum.iter_mut().zip(c.0) {
-            *total += f64::from(value);
+/// How sure it is that each texel's colour is the cloth's own: by the odds of its colour and by how much of it is cloth, and no
+/// surer than its neighbours, whose light a lens mixes into it.
+fn own_color(odds: &Image<f32>, opacity: &Image<Unit>) -> Image<Unit> {
+    let own = odds.zip(opacity, |o, a| ((a.0 - 0.6) / 0.35).clamp(0.0, 1.0) / (1.0 + (1.5 * (o + 2.0)).exp()));
+    Image::from_fn(own.width(), own.height(), |x, y| {
+        let at = |dx, dy| own.get_clamped(x as isize + dx, y as isize + dy);
+        Unit([at(-1, 0), at(1, 0), at(0, -1), at(0, 1)].into_iter().fold(at(0, 0), f32::min))
+    })
+}
+
+fn report(size: Size, place: &Place, opacity: &Image<Unit>, found: &Found, colors: &Colors) -> Gaps {
+    let whole = |part: &Image<Unit>| {
+        let mut all = Image::filled(size.width, size.height, Unit(1.0));
+        all.paste(part, place.part.x, place.part.y);
+        all
+    };
+    let total: f64 = place.cover.texels().iter().map(|c| f64::from(c.0)).sum();
+    let through = opacity.texels().iter().zip(place.cover.texels()).map(|(o, c)| f64::from((1.0 - o.0) * c.0)).sum::<f64>();
+    let (mut sum, mut count, mut firm, mut asked) = ([0.0f64; 3], 0.0f64, 0.0f64, 0.0f64);
+    for ((c, o), b) in place.color.texels().iter().zip(opacity.texels()).zip(found.belief.texels()) {
+        if o.0 <= 0.0 {
+            count += 1.0;
+            for (total, value) in sum.iter_mut().zip(c.0) {
+                *total += f64::from(value);
+            }
+        }
+        if o.0 < 1.0 {
+            firm += f64::from(b.abs());
+            asked += 1.0;
         }
     }
-    let separation = tones.behind.iter().map(|b| tones.cloth.distance(LinearRgb(b.mean))).fold(0.0f32, f32::max);
+    let (matte, kinds) = (place.matte.is_some(), colors.behind.len());
+    // The matte is made from a model of the backing: it parts the two even where this search found no colour.
+    let apart = if kinds == 0 { 0.5 } else { found.apart };
     Gaps {
-        openings,
+        opacity: whole(opacity),
+        own_color: whole(&own_color(&found.odds.map(|o| if kinds == 0 { -SURE } else { o }), opacity)),
+        openings: label(&opacity.map(|o| o.0 < 0.5)).1.len(),
         share: (through / total.max(1e-9)) as f32,
         backing: (count > 0.0).then(|| LinearRgb(sum.map(|s| (s / count) as f32))),
-        confidence: (0.4 + 0.02 * separation + if matte { 0.2 } else { 0.0 }).clamp(0.0, 0.95),
-        how: match (matte, tones.behind.len()) {
-            (true, 0) => "matte of the backing, thin threads kept".to_owned(),
-            (true, n) => format!("matte of the backing and {n} backing colours, thin threads kept"),
-            (false, n) => format!("{n} backing colours that intact cloth does not have, thin threads kept"),
+        confidence: apart * (firm / asked.max(1.0)) as f32,
+        how: match (matte, kinds) {
+            (true, 0) => "matte of the backing".to_owned(),
+            (true, n) => format!("matte of the backing and {n} backing colours in every shade"),
+            (false, n) => format!("{n} backing colours, even where cloth is threaded, in every shade"),
         },
-        opacity,
         origin: Origin::Derived,
     }
 }

@@ -1,11 +1,19 @@
-//! From a photo of damaged cloth to its opacity: what one sees through, found by the colours that intact cloth never has.
+//! From a photo of damaged cloth to its opacity: what one sees through.
+//!
+//! A backing is found where the injury is even and unlike the cloth; a shadow dims it and leaves its tint, so each texel is asked
+//! whether some shade of the backing explains it better than the palette of intact cloth does; neighbours of like colour then
+//! agree; specks in the weave are dropped; rims get fractions.
 
 mod backing;
+mod even;
 mod find;
+mod keep;
+mod odds;
+mod palette;
+mod rim;
 
 pub use find::gaps;
 
-use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Size, Unit};
 use tatter_core::model::Origin;
@@ -22,8 +30,6 @@ pub struct GapInput<'a> {
     pub intact: Option<&'a Image<bool>>,
     /// Spacing of ends and of picks in texels; assumed when absent.
     pub pitch_px: Option<[f32; 2]>,
-    /// Lines the warp and the weft run along.
-    pub thread_dirs: Option<[Angle; 2]>,
     /// Strokes that say: here one sees through.
     pub gap_strokes: Option<&'a Image<bool>>,
     /// Strokes that say: here is cloth.
@@ -33,8 +39,8 @@ pub struct GapInput<'a> {
 impl<'a> GapInput<'a> {
     /// The least that must be known.
     pub const fn new(cover: &'a Image<Unit>) -> Self {
-        let (see_through, intact, pitch_px, thread_dirs, gap_strokes, cloth_strokes) = (None, None, None, None, None, None);
-        Self { cover, see_through, intact, pitch_px, thread_dirs, gap_strokes, cloth_strokes }
+        let (see_through, intact, pitch_px, gap_strokes, cloth_strokes) = (None, None, None, None, None);
+        Self { cover, see_through, intact, pitch_px, gap_strokes, cloth_strokes }
     }
 }
 
@@ -43,13 +49,17 @@ impl<'a> GapInput<'a> {
 pub struct Gaps {
     /// 1 cloth, 0 see-through, fractional at edges; 1 outside the cover.
     pub opacity: Image<Unit>,
+    /// How sure it is that a texel's colour is the cloth's own, 0..1: low where the backing, lit or in shade, is likelier, also
+    /// in openings too small to be kept. 1 outside the cover's surroundings.
+    pub own_color: Image<Unit>,
     /// Separate openings.
     pub openings: usize,
     /// Their share of the cover, 0..1.
     pub share: f32,
     /// Mean colour of what shows behind, when openings were found by it.
     pub backing: Option<LinearRgb>,
-    /// 0..1.
+    /// 0..1: how clearly the colours of cloth and backing part, times how firmly open and fractional texels were decided; with
+    /// nothing open, less the more of the cover is unlike intact cloth.
     pub confidence: f32,
     /// How they were found, one line for people.
     pub how: String,

@@ -112,13 +112,12 @@ pub(crate) struct Score {
     pub(crate) cl_dice: f32,
 }
 
-/// The openings of a scene as found from its photo with the true cover, spacing and thread directions.
+/// The openings of a scene as found from its photo with the true cover and spacing.
 pub(crate) fn found(scene: &Scene, task: &Task) -> Result<Gaps, GapError> {
     let intact = scene.truth.cover.zip(&scene.truth.injured, |c, i| c.0 < 0.02 && !i);
     let input = GapInput {
         intact: Some(&intact),
         pitch_px: Some([scene.warp_pitch_px, scene.weft_pitch_px]),
-        thread_dirs: Some([scene.grain, scene.grain + Angle::degrees(90.0)].map(Angle::as_line)),
         ..GapInput::new(&scene.truth.cover)
     };
     gaps(&scene.photo, &input, task)
