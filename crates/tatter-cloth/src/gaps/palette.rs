@@ -119,12 +119,12 @@ impl Palette {
 
     fn bin(&self, tint: Tint) -> Option<usize> {
         let mut at = 0;
-        for i in 0..3 {
+        for (i, bins) in BINS.into_iter().enumerate() {
             let place = ((tint.0[i] - self.low[i]) / self.width[i]).floor();
-            if !(0.0..BINS[i] as f32).contains(&place) {
+            if !(0.0..bins as f32).contains(&place) {
                 return None;
             }
-            at = at * BINS[i] + place as usize;
+            at = at * bins + place as usize;
         }
         Some(at)
     }
