@@ -2,7 +2,7 @@
 
 use crate::angle::Angle;
 use crate::channel::PerChannel;
-use crate::model::{MapSet, Scatter};
+use crate::model::{MapSet, Match, Scatter};
 use crate::rule::Rule;
 use crate::units::{Mm, MmPerUv};
 
@@ -46,6 +46,8 @@ pub struct Placement {
     pub mirror: bool,
     /// Channels that do not follow the default rule at strength 1.
     pub rules: PerChannel<Option<ChannelRule>>,
+    /// How its colour, roughness and relief meet the cloth it lies on.
+    pub matching: Match,
 }
 
 impl Placement {

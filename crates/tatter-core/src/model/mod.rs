@@ -3,6 +3,7 @@
 mod cut;
 mod garment;
 mod job;
+mod matching;
 mod patch;
 mod photo;
 mod scatter;
@@ -10,6 +11,7 @@ mod scatter;
 pub use cut::{CutRecipe, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
 pub use garment::{Garment, MapFile, MapRole, MapSet, UvTile};
 pub use job::{ChannelRule, Delivery, Job, JobGarment, PatchRef, Placement, Spot};
+pub use matching::{Match, MatchMode};
 pub use patch::{Origin, Patch, PatchMap, ScaleSource};
 pub use photo::Photo;
 pub use scatter::{Density, Scatter, Share};

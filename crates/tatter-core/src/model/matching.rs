@@ -1,0 +1,56 @@
+//! How a placement is fitted to the cloth it lies on.
+
+use crate::color::Cdl;
+
+/// What is fitted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MatchMode {
+    /// The dye of the patch becomes the dye of the cloth; fibre without dye keeps its own colour.
+    Redye,
+    /// Every colour of the patch moves as its intact cloth moves onto the cloth.
+    Fit,
+    /// The patch keeps its colour.
+    None,
+}
+
+impl MatchMode {
+    /// Every mode.
+    pub const ALL: [Self; 3] = [Self::Redye, Self::Fit, Self::None];
+
+    /// The name in job files and on the command line.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Redye => "redye",
+            Self::Fit => "fit",
+            Self::None => "none",
+        }
+    }
+
+    /// The mode of that name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|mode| mode.name() == name)
+    }
+}
+
+impl std::fmt::Display for MatchMode {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// How a placement is fitted, and the grade a person gives it after that.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Match {
+    /// What is fitted; `None`: a damage whose own cloth is known is re-dyed, everything else stays as it is.
+    pub mode: Option<MatchMode>,
+    /// 0 as the patch is, 1 as the cloth is.
+    pub strength: f32,
+    /// Applied last, in linear light.
+    pub grade: Option<Cdl>,
+}
+
+impl Default for Match {
+    fn default() -> Self {
+        Self { mode: None, strength: 1.0, grade: None }
+    }
+}
