@@ -56,6 +56,11 @@ pub(crate) enum Verb {
         stays so when the rule is run again."
     )]
     Scatter(Box<Scatter>),
+    /// Change how placements meet the colour of the cloth they lie on
+    #[command(after_help = "Example: tatter match smock.tatter.toml elbow-1 --match redye --match-strength 0.8\n         \
+        tatter match smock.tatter.toml elbow-1 hem-2 --grade slope=1.1/1.0/0.9,saturation=0.8\n\
+        The next build shows it. docs/job-file.md says what the modes do.")]
+    Match(Match),
     /// Compute the new textures into the job's folder, without touching the garment's files
     #[command(after_help = "Example: tatter build smock.tatter.toml")]
     Build(Build),
@@ -319,12 +324,52 @@ pub(crate) struct Place {
     /// Also write a PNG of it before and after, lit, at true size
     #[arg(long, value_name = "FILE.png", conflicts_with_all = ["remove", "list"])]
     pub(crate) preview: Option<PathBuf>,
+    /// How it meets the colour of the cloth
+    #[command(flatten)]
+    pub(crate) matching: MatchArgs,
     /// Take a placement away
     #[arg(long, value_name = "ID", conflicts_with_all = ["patch", "spot", "list"])]
     pub(crate) remove: Option<String>,
     /// List what lies on the garment
     #[arg(long, conflicts_with_all = ["patch", "spot"])]
     pub(crate) list: bool,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum MatchArg {
+    /// Re-dyed when it is a damage whose own cloth is known, else as it is
+    Auto,
+    /// Its dye becomes the garment's; fibre without dye stays as it is
+    Redye,
+    /// Every colour moves as its intact cloth moves onto the garment's
+    Fit,
+    /// It keeps its colour
+    None,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct MatchArgs {
+    /// How its colour meets the cloth it lies on [new placements: auto]
+    #[arg(long = "match", id = "match", value_name = "MODE", value_enum)]
+    pub(crate) mode: Option<MatchArg>,
+    /// From 0, as the patch is, to 1, as the cloth is [new placements: 1]
+    #[arg(long, value_name = "0..1", allow_negative_numbers = true, value_parser = share)]
+    pub(crate) match_strength: Option<f32>,
+    /// Correct its colour by hand after that: slope=N,offset=N,power=N,saturation=N, a number or R/G/B each; or none
+    #[arg(long, value_name = "KEY=N,…|none", allow_hyphen_values = true)]
+    pub(crate) grade: Option<String>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Match {
+    /// Job file
+    pub(crate) job: PathBuf,
+    /// Placements to change, as `tatter place JOB --list` names them
+    #[arg(required = true, value_name = "ID")]
+    pub(crate) ids: Vec<String>,
+    /// What changes
+    #[command(flatten)]
+    pub(crate) matching: MatchArgs,
 }
 
 #[derive(Args, Debug)]
@@ -479,6 +524,11 @@ fn finite(text: &str) -> Result<f32, String> {
 /// A count or factor.
 fn positive(text: &str) -> Result<f32, String> {
     finite(text).ok().filter(|number| (1e-4..=1e4).contains(number)).ok_or_else(|| "a number above zero is wanted".to_owned())
+}
+
+/// From nothing to all.
+fn share(text: &str) -> Result<f32, String> {
+    finite(text).ok().filter(|number| (0.0..=1.0).contains(number)).ok_or_else(|| "a number from 0 to 1 is wanted".to_owned())
 }
 
 /// Millimetres: from a tenth of a micrometre to a hundred metres, beyond which a unit was mistaken.

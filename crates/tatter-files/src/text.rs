@@ -218,6 +218,13 @@ impl<'a> Fields<'a> {
         self.value(key, wanted)?.map(|value| numbers_of(value).ok_or_else(|| self.wrong(key, wanted))).transpose()
     }
 
+    /// Three finite numbers, or one that stands for all three.
+    pub(crate) fn one_or_three(&self, key: &str) -> Checked<Option<[f32; 3]>> {
+        let wanted = "a number, or three numbers";
+        let of = |value| finite(value).map(|number| [number; 3]).or_else(|| numbers_of(value));
+        self.value(key, wanted)?.map(|value| of(value).ok_or_else(|| self.wrong(key, wanted))).transpose()
+    }
+
     /// Two rows of three finite numbers.
     pub(crate) fn two_by_three(&self, key: &str) -> Checked<Option<[[f32; 3]; 2]>> {
         let wanted = "two rows of three numbers";

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use tatter_core::angle::Angle;
 use tatter_core::channel::PerChannel;
 use tatter_core::explain::{Class, Explain};
-use tatter_core::model::{ChannelRule, Garment, Job, PatchRef, Placement, Spot};
+use tatter_core::model::{ChannelRule, Garment, Job, Match, PatchRef, Placement, Spot};
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_files::job::{JobError, read_job, write_job};
@@ -46,6 +46,8 @@ pub struct PlaceRequest {
     pub mirror: bool,
     /// Rules that differ from the defaults.
     pub rules: PerChannel<Option<ChannelRule>>,
+    /// How it is fitted to the cloth.
+    pub matching: Match,
 }
 
 /// Why the placements were not changed.
@@ -134,6 +136,7 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
         size,
         mirror: request.mirror,
         rules: request.rules,
+        matching: request.matching,
     });
     write_job(&request.job, &job)?;
     Ok(id)
@@ -174,6 +177,22 @@ pub fn remove(job_path: &Path, id: &str) -> Result<(), PlaceError> {
     }
     write_job(job_path, &job)?;
     Ok(())
+}
+
+/// Change how placements are fitted to their cloth; returns them as they are then.
+///
+/// # Errors
+/// When there is no such placement (none is changed then), or the job cannot be read or written.
+pub fn rematch(job_path: &Path, ids: &[String], change: impl Fn(&mut Match)) -> Result<Vec<Placement>, PlaceError> {
+    let mut job = read_job(job_path)?;
+    for id in ids {
+        let found = job.placements.iter_mut().find(|placement| placement.id == *id);
+        let placement = found.ok_or_else(|| PlaceError::NoSuchPlacement { id: id.clone(), job: job_path.to_owned() })?;
+        change(&mut placement.matching);
+    }
+    write_job(job_path, &job)?;
+    job.placements.retain(|placement| ids.contains(&placement.id));
+    Ok(job.placements)
 }
 
 /// What lies on the garment, in order.
@@ -226,6 +245,7 @@ mod tests {
             size: None,
             mirror: false,
             rules: PerChannel::default(),
+            matching: Match::default(),
         };
         job.placements = vec![placement("rip-1"), placement("rip-7"), placement("elbow")];
         assert_eq!(free_id(&job, "rip"), "rip-8", "one more than the highest");

@@ -58,6 +58,7 @@ pub(crate) fn placements(report: &BuildReport) -> Value {
                 "texels_per_patch_texel": number(placement.texels_per_patch_texel),
                 "thread_pitch_texels": placement.thread_pitch_texels.map(number),
                 "clamped_heights": placement.clamped_heights,
+                "rim_difference": placement.rim_difference.map(number),
             })
         })
         .collect()

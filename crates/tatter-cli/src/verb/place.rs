@@ -8,7 +8,7 @@ use tatter_core::model::{ChannelRule, Placement, Spot};
 use tatter_core::rule::Rule;
 use tatter_core::units::Mm;
 
-use super::{BadArgument, Outcome, boxed};
+use super::{BadArgument, Outcome, boxed, matching};
 use crate::args::Place;
 use crate::term::{Term, degrees, number};
 
@@ -54,6 +54,7 @@ fn request(args: &Place) -> Result<PlaceRequest, Box<dyn tatter_core::explain::E
         size,
         mirror: args.mirror,
         rules: rules(&args.rules)?,
+        matching: matching::new(&args.matching).map_err(boxed)?,
     })
 }
 
@@ -120,6 +121,7 @@ fn described(placement: &Placement) -> Value {
         "size_mm": placement.size.map(|size| number(size.get())),
         "mirror": placement.mirror,
         "rules": rules,
+        "match": matching::described(&placement.matching),
     })
 }
 

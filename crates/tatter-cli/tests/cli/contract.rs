@@ -18,6 +18,10 @@ const WRONG: &[Wrong<'_>] = &[
     (&["place", "smock.tatter.toml", "--patch", "textures", "--at", "0.2,0.2"], 3, "patch.toml"),
     (&["place", "smock.tatter.toml", "--patch", "rip.patch"], 2, "no place was given"),
     (&["place", "smock.tatter.toml", "--patch", "rip.patch", "--on", "canvas"], 2, "PART:U,V"),
+    (&["place", "smock.tatter.toml", "--patch", "rip.patch", "--at", "0.2,0.2", "--grade", "gamma=2"], 2, "gamma=2"),
+    (&["match", "nowhere.tatter.toml", "rip-1", "--match", "fit"], 2, "nowhere.tatter.toml"),
+    (&["match", "smock.tatter.toml", "rip-1", "--match", "fit"], 2, "rip-1"),
+    (&["match", "smock.tatter.toml", "rip-1"], 2, "nothing to change"),
     (&["build", "nowhere.tatter.toml"], 2, "nowhere.tatter.toml"),
     (&["deliver", "nowhere.tatter.toml"], 2, "nowhere.tatter.toml"),
     (&["deliver", "smock.tatter.toml", "--undo"], 2, "nothing was delivered"),
@@ -64,6 +68,9 @@ fn arguments_that_mean_nothing_are_exit_code_2_with_usage() {
         &["place", "a.tatter.toml", "--patch", "a.patch", "--at", "0.1,nan"],
         &["place", "a.tatter.toml", "--patch", "a.patch", "--at", "0.1,0.1", "--size-mm", "0"],
         &["place", "a.tatter.toml", "--patch", "a.patch", "--at", "0.1,0.1", "--turn", "nan"],
+        &["match", "a.tatter.toml", "--match", "fit"],
+        &["match", "a.tatter.toml", "rip-1", "--match", "paint"],
+        &["match", "a.tatter.toml", "rip-1", "--match-strength", "-0.5"],
         &["garment", "a.glb", "--mm-per-unit", "-1"],
         &["cut", "a.png", "-o", "a.patch", "--width-mm", "1e30"],
         &["cut", "a.png", "-o", "a.patch", "--canvas", "100000000"],
@@ -80,7 +87,7 @@ fn arguments_that_mean_nothing_are_exit_code_2_with_usage() {
 #[test]
 fn help_has_an_example_and_goes_to_stdout() {
     let shop = Workshop::new().expect("a workshop");
-    let verbs = ["demo", "cut", "measure", "garment", "place", "scatter", "build", "deliver", "check", "completions", "man"];
+    let verbs = ["demo", "cut", "measure", "garment", "place", "scatter", "match", "build", "deliver", "check", "completions", "man"];
     for verb in verbs {
         let run = shop.run(&[verb, "--help"]).expect("runs");
         assert_eq!((run.code, run.err.as_str()), (Some(0), ""), "{verb}");

@@ -2,6 +2,7 @@
 
 mod contract;
 mod job;
+mod matching;
 mod place;
 mod scatter;
 mod weave;

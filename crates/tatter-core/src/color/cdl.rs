@@ -22,12 +22,29 @@ impl Default for Cdl {
 }
 
 impl Cdl {
+    /// The name of a number that means nothing, and what it must be.
+    pub fn beyond(&self) -> Option<(&'static str, &'static str)> {
+        let all = |values: [f32; 3], fits: fn(f32) -> bool| values.into_iter().all(|v| v.is_finite() && fits(v));
+        if !all(self.slope, |v| v >= 0.0) {
+            return Some(("slope", "0 or more"));
+        }
+        if !all(self.offset, |_| true) {
+            return Some(("offset", "a number"));
+        }
+        if !all(self.power, |v| v > 0.0) {
+            return Some(("power", "above 0"));
+        }
+        if !all([self.saturation; 3], |v| v >= 0.0) {
+            return Some(("saturation", "0 or more"));
+        }
+        None
+    }
+
     /// The graded colour, clamped to 0..1 before the power and at the end as ASC CDL 1.2 says.
     #[must_use]
     pub fn apply(&self, color: LinearRgb) -> LinearRgb {
-        let toned = LinearRgb(std::array::from_fn(|i| {
-            (color.0[i] * self.slope[i] + self.offset[i]).clamp(0.0, 1.0).powf(self.power[i])
-        }));
+        let toned =
+            LinearRgb(std::array::from_fn(|i| (color.0[i] * self.slope[i] + self.offset[i]).clamp(0.0, 1.0).powf(self.power[i])));
         let luminance = toned.luminance();
         LinearRgb(toned.0.map(|v| (luminance + self.saturation * (v - luminance)).clamp(0.0, 1.0)))
     }

@@ -201,6 +201,23 @@ impl Stored {
         each_depth!(&self.samples, v => v[i].unit())
     }
 
+    /// One texel of a colour; what [`Stored::decode`] gives for many.
+    pub fn color_at(&self, x: usize, y: usize, coding: &Coding) -> LinearRgb {
+        let start = (y * self.size.width + x) * self.layout.components();
+        let shift = if self.layout.components() < 3 { 0 } else { 1 };
+        let srgb = coding.transfer == Transfer::Srgb;
+        each_depth!(&self.samples, v => LinearRgb([0, 1, 2].map(|i| {
+            let sample = v[start + coding.component + i * shift];
+            if srgb { sample.light() } else { sample.unit() }
+        })))
+    }
+
+    /// One texel of a scalar; what [`Stored::decode`] gives for many.
+    pub fn unit_at(&self, x: usize, y: usize, coding: &Coding) -> f32 {
+        let value = self.value(x, y, coding.component);
+        if coding.inverted { 1.0 - value } else { value }
+    }
+
     /// Change one component; whole numbers are rounded to the nearest and clipped.
     #[inline]
     pub fn set_value(&mut self, x: usize, y: usize, component: usize, value: f32) {

@@ -12,7 +12,9 @@ use tatter_core::units::{Mm, MmPerUv};
 
 use super::rules::parse_rule;
 use super::scatter::scatters;
-use super::{COMPONENTS, DELIVERY_KEYS, ENDING, FORMAT, GARMENT_KEYS, JobError, MAP_KEYS, PATCH_KEYS, PLACEMENT_KEYS, TOP_KEYS};
+use super::{
+    COMPONENTS, DELIVERY_KEYS, ENDING, FORMAT, GARMENT_KEYS, JobError, MAP_KEYS, PATCH_KEYS, PLACEMENT_KEYS, TOP_KEYS, matching,
+};
 use crate::text::{Fields, TextFault, nearest, parse};
 
 type Checked<T> = Result<T, TextFault>;
@@ -289,6 +291,7 @@ fn placement(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Placement> {
         size: table.positive("size_mm")?.map(Mm),
         mirror: table.flag("mirror")?.unwrap_or(false),
         rules: rules(table)?,
+        matching: matching::read(table)?,
     })
 }
 

@@ -5,6 +5,7 @@ use tatter_core::image::{HeightRange, NormalY, Transfer};
 use tatter_core::model::{ChannelRule, Job, JobGarment, MapFile, MapRole, MapSet, PatchRef, Placement, Spot, UvTile};
 use toml_edit::{Array, ArrayOfTables, InlineTable, Item, Table, Value, value};
 
+use super::matching;
 use super::rules::rule_text;
 use super::scatter;
 use super::{COMPONENTS, FORMAT};
@@ -139,6 +140,7 @@ fn placement(placement: &Placement) -> Table {
     if let Some(rules) = rules_value(&placement.rules) {
         table["rules"] = value(rules);
     }
+    matching::render(&mut table, &placement.matching);
     table
 }
 

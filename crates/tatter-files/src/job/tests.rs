@@ -2,8 +2,9 @@
 
 use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
+use tatter_core::color::Cdl;
 use tatter_core::image::{HeightRange, NormalY};
-use tatter_core::model::{ChannelRule, Job, PatchRef, Placement, Spot, UvTile};
+use tatter_core::model::{ChannelRule, Job, Match, MatchMode, PatchRef, Placement, Spot, UvTile};
 use tatter_core::rule::Rule;
 use tatter_core::units::{Mm, MmPerUv};
 
@@ -73,6 +74,9 @@ id = "shoulder"
 patch = "rope-burn"
 point = [0.1, 1.4, 0.05]
 mirror = false
+match = "fit"
+match_strength = 0.8
+grade = { slope = [1, 1.1, 1], saturation = 0.9 }
 
 [delivery]
 folder = "out"
@@ -102,6 +106,9 @@ fn the_example_means_what_it_says() {
     assert_eq!(elbow.rule(Channel::Height), ChannelRule { rule: Rule::Replace, strength: 0.8 }, "height");
     assert_eq!(elbow.rule(Channel::Opacity), ChannelRule { rule: Rule::Keep, strength: 1.0 }, "opacity");
     assert_eq!(job.placements[1].spot, Spot::Point([0.1, 1.4, 0.05]), "point");
+    let grade = Cdl { slope: [1.0, 1.1, 1.0], saturation: 0.9, ..Cdl::default() };
+    let fitted = Match { mode: Some(MatchMode::Fit), strength: 0.8, grade: Some(grade) };
+    assert_eq!((job.placements[1].matching, elbow.matching), (fitted, Match::default()), "match");
     assert_eq!(job.delivery.folder.as_deref(), Some("out"), "folder");
 }
 
@@ -109,7 +116,7 @@ fn the_example_means_what_it_says() {
 const WRONG: &[(&str, &str, usize, &str)] = &[
     ("turn_deg = 30", "turn = 30", 51, "nearest is `turn_deg`"),
     ("mesh = \"smock/smock.glb\"", "mash = \"smock/smock.glb\"", 6, "nearest is `mesh`"),
-    ("[delivery]", "[deliver]", 62, "nearest is `delivery`"),
+    ("[delivery]", "[deliver]", 65, "nearest is `delivery`"),
     ("size_mm = 40", "size_mm = \"40\"", 52, "must be a number"),
     ("size_mm = 40", "size_mm = -3", 52, "above 0"),
     ("size_mm = 40", "size_mm = inf", 52, "must be a number"),
@@ -134,6 +141,13 @@ const WRONG: &[(&str, &str, usize, &str)] = &[
     ("height = \"replace:0.8\"", "height = \"replaces\"", 53, "nearest is `replace`"),
     ("height = \"replace:0.8\"", "heigth = \"replace\"", 53, "nearest is `height`"),
     ("height = \"replace:0.8\"", "cover = \"keep\"", 53, "has no rule"),
+    ("match = \"fit\"", "match = \"redey\"", 61, "nearest is `redye`"),
+    ("match = \"fit\"", "matches = \"fit\"", 61, "nearest is `match`"),
+    ("match_strength = 0.8", "match_strength = 1.8", 62, "between 0 and 1"),
+    ("saturation = 0.9", "saturation = -1", 63, "0 or more"),
+    ("saturation = 0.9", "power = 0", 63, "above 0"),
+    ("saturation = 0.9", "gamma = 2", 63, "not a key of grade"),
+    ("slope = [1, 1.1, 1]", "slope = [1, 2]", 63, "a number, or three numbers"),
     ("b = \"metallic\"", "b = \"roughness\"", 17, "a second time"),
     ("inverted = [\"roughness\"]", "inverted = true", 19, "must name which"),
     ("format = 1", "format = 2", 2, "reads formats up to 1"),
@@ -266,6 +280,7 @@ fn the_page_about_it_is_true() {
         &super::PLACEMENT_KEYS,
         &super::DELIVERY_KEYS,
         &super::scatter::KEYS,
+        &super::matching::GRADE_KEYS,
     ];
     for key in keys.concat() {
         let told = PAGE.contains(&format!("| `{key}` |")) || PAGE.contains(&format!("[{key}]")) || key == "map";
@@ -273,6 +288,9 @@ fn the_page_about_it_is_true() {
     }
     for name in Channel::ALL.into_iter().filter(|c| c.info().on_garment).map(Channel::name).chain(Rule::ALL.map(Rule::name)) {
         assert!(PAGE.contains(&format!("`{name}`")), "the page does not tell of `{name}`");
+    }
+    for name in MatchMode::ALL.map(MatchMode::name) {
+        assert!(PAGE.contains(&format!("`\"{name}\"`")), "the page does not tell of the match `{name}`");
     }
 }
 

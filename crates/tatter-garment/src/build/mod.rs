@@ -3,6 +3,8 @@
 //! Only tiles of 256² that a placement reaches are looked at; every other texel keeps its bits. Same inputs, same bytes, on
 //! any number of threads.
 
+mod around;
+mod fit;
 mod kernel;
 mod notes;
 mod owner;
@@ -73,6 +75,9 @@ pub struct PlacementReport {
     pub clamped_heights: usize,
     /// Texels that other places of the garment show as well.
     pub shared_texels: usize,
+    /// Median CIEDE2000 between the patch's intact cloth as laid and the garment's cloth at the same places around it;
+    /// `None` where no cloth was compared.
+    pub rim_difference: Option<f32>,
     /// What the person should hear; also given to the task.
     pub notes: Vec<Note>,
 }

@@ -7,6 +7,7 @@ use tatter_core::model::MapSet;
 use tatter_core::task::Note;
 
 use super::PlacementReport;
+use super::fit::Fit;
 use crate::place::{FAR_MM, Footprint, Placed};
 use crate::surface::Surface;
 
@@ -19,6 +20,7 @@ pub(super) struct Told<'a> {
     pub set: &'a MapSet,
     pub repeats: bool,
     pub shown_by: &'a BTreeSet<u32>,
+    pub fit: &'a Fit,
 }
 
 /// Stretch above which an artist sees that threads grow.
@@ -33,6 +35,9 @@ pub(super) fn notes(report: &PlacementReport, told: &Told<'_>) -> Vec<Note> {
         if told.placed.patch.map(channel).is_some() && told.set.role(channel).is_none() {
             say("garment-lacks-channel", lacking(channel));
         }
+    }
+    for (code, text) in &told.fit.told {
+        say(code, text.clone());
     }
     if report.texels == 0 {
         say("nothing-laid", "no texel of the garment shows it; check its spot, its size and its cover".into());

@@ -256,11 +256,21 @@ pub(super) struct DrawContext<'a> {
 impl DrawContext<'_> {
     /// All faces of the placement that show in the target.
     pub(super) fn draws(&self) -> Vec<Draw> {
-        let own = self.footprint.faces.iter().filter(|f| self.assignment.set[f.face] == Some(self.target.set));
-        own.flat_map(|face| self.draws_of(face)).collect()
+        self.own().flat_map(|face| self.draws_of(face, 0.0)).collect()
     }
 
-    fn draws_of(&self, placed: &FootprintFace) -> Vec<Draw> {
+    /// The same beyond the cover, by a share of the canvas, on one part of the mesh.
+    pub(super) fn around(&self, part: usize, share: f64) -> Vec<Draw> {
+        let beyond = share * self.patch.size().width.max(self.patch.size().height) as f64;
+        self.own().filter(|f| self.surface.faces()[f.face].part == part).flat_map(|face| self.draws_of(face, beyond)).collect()
+    }
+
+    fn own(&self) -> impl Iterator<Item = &FootprintFace> {
+        self.footprint.faces.iter().filter(|f| self.assignment.set[f.face] == Some(self.target.set))
+    }
+
+    /// A face, as far as `beyond` patch texels from the cover.
+    fn draws_of(&self, placed: &FootprintFace, beyond: f64) -> Vec<Draw> {
         let face = &self.surface.faces()[placed.face];
         let patch_size = self.patch.size();
         let half = DVec2::new(patch_size.width as f64, patch_size.height as f64) * 0.5;
@@ -275,7 +285,7 @@ impl DrawContext<'_> {
         let jacobian = [[linear.x_axis.x, linear.y_axis.x], [linear.x_axis.y, linear.y_axis.y]];
         let filter = Filter::new(jacobian, last_level(patch_size.width, patch_size.height));
 
-        let margin = filter.support + 1.0;
+        let margin = filter.support + 1.0 + beyond;
         let [left, top, right_edge, bottom] = self.prepared.cover_bounds;
         let window = [left - margin, top - margin, right_edge + margin, bottom + margin];
         let polygon = clip(&[(patch[0], face.uvs[0]), (patch[1], face.uvs[1]), (patch[2], face.uvs[2])], window);

@@ -10,7 +10,9 @@ use tatter_core::image::{Image, Map, Unit};
 use tatter_core::kernel::area_resize;
 use tatter_core::model::Patch;
 
+use super::around::ring;
 use super::kernel::catmull_rom;
+use crate::matching::Dye;
 
 /// Cover, then everything else times cover.
 pub(super) type Texel = [f32; LANES];
@@ -28,6 +30,8 @@ pub(super) const ROUGHNESS4: usize = 7;
 pub(super) const METALLIC: usize = 8;
 pub(super) const OCCLUSION: usize = 9;
 pub(super) const OPACITY: usize = 10;
+/// Luminance of fibre without dye: what re-dyeing leaves alone.
+pub(super) const BARE: usize = 11;
 
 /// Columns and rows of the coarse cover.
 const COARSE: usize = 128;
@@ -55,6 +59,8 @@ pub(super) struct Prepared {
     pub(super) cover_bounds: [f64; 4],
     /// Mean cover in at most 128² cells.
     pub(super) coarse: Image<f32>,
+    /// The ring around it, in the same cells: one near the cover's edge, on its outer side.
+    pub(super) ring: Image<f32>,
     /// Cells with cover in them or beside them.
     occupied: Image<bool>,
     /// Coarse cells in one patch texel, across and down.
@@ -97,7 +103,8 @@ impl Prepared {
         });
         let cells_per_texel = [coarse.width() as f64 / size.width as f64, coarse.height() as f64 / size.height as f64];
         let cover_bounds = [x0 as f64, y0 as f64, x1 as f64, y1 as f64];
-        Self { levels: Vec::new(), cover_bounds, coarse, occupied, cells_per_texel }
+        let ring = ring(&coarse);
+        Self { levels: Vec::new(), cover_bounds, coarse, ring, occupied, cells_per_texel }
     }
 
     /// Whether any cover lies within one coarse cell of a place in patch texels.
@@ -108,10 +115,10 @@ impl Prepared {
     }
 
     /// Make the levels that are needed. Level 0 of a 2048² patch takes 200 MB, level 2 50 MB; it is made only when asked for.
-    pub(super) fn make_levels(&mut self, patch: &Patch, needed: &BTreeSet<usize>) {
+    pub(super) fn make_levels(&mut self, patch: &Patch, dye: Option<&Dye>, needed: &BTreeSet<usize>) {
         let size = patch.size();
         let last = needed.last().map_or(0, |l| l + 1);
-        let source = Source::new(patch);
+        let source = Source::new(patch, dye);
         let whole = |y: usize, row: &mut Vec<Texel>| source.row(y, row);
         let mut levels: Vec<Option<Level>> = Vec::new();
         for level in 0..last {
@@ -148,10 +155,11 @@ struct Source<'a> {
     width: usize,
     cover: Option<&'a Map>,
     maps: Vec<(usize, Channel, &'a Map)>,
+    dye: Option<&'a Dye>,
 }
 
 impl<'a> Source<'a> {
-    fn new(patch: &'a Patch) -> Self {
+    fn new(patch: &'a Patch, dye: Option<&'a Dye>) -> Self {
         let lanes = [
             (COLOR, Channel::BaseColor),
             (HEIGHT, Channel::Height),
@@ -162,7 +170,7 @@ impl<'a> Source<'a> {
             (OPACITY, Channel::Opacity),
         ];
         let maps = lanes.into_iter().filter_map(|(lane, channel)| patch.map(channel).map(|map| (lane, channel, map))).collect();
-        Self { width: patch.size().width, cover: patch.map(Channel::Cover), maps }
+        Self { width: patch.size().width, cover: patch.map(Channel::Cover), maps, dye }
     }
 
     /// Appends row `y`.
@@ -180,6 +188,9 @@ impl<'a> Source<'a> {
                 Map::Color(image) => each.zip(image.row(y)).for_each(|(t, c)| {
                     for i in 0..3 {
                         t[lane + i] = c.0[i] * t[COVER];
+                    }
+                    if let Some(dye) = self.dye.filter(|_| t[COVER] > 0.0) {
+                        t[BARE] = dye.bare_luminance(*c) * t[COVER];
                     }
                 }),
                 Map::Height(image) => each.zip(image.row(y)).for_each(|(t, h)| t[lane] = h.0 * t[COVER]),

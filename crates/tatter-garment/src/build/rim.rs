@@ -1,10 +1,10 @@
 //! Where the garment's own surface lies around a patch: what the patch's heights are relative to.
 
 use tatter_core::channel::Channel;
-use tatter_core::image::{Image, Stored};
-use tatter_core::kernel::gaussian;
+use tatter_core::image::Stored;
 use tatter_core::model::MapRole;
 
+use super::around::scrambled;
 use super::plan::Draw;
 use super::pyramid::Prepared;
 
@@ -35,7 +35,7 @@ pub(super) fn local_height(
     stored: &Stored,
     role: &MapRole,
 ) -> LocalHeight {
-    let ring = ring(&prepared.coarse);
+    let ring = &prepared.ring;
     let area: f64 = draws.iter().map(|d| (d.bounds.x1 - d.bounds.x0) as f64 * (d.bounds.y1 - d.bounds.y0) as f64).sum();
     let keep = ((SAMPLES / area.max(1.0)) * f64::from(u32::MAX)).min(f64::from(u32::MAX)) as u32;
     let range = role.coding.height_range;
@@ -62,12 +62,6 @@ pub(super) fn local_height(
         }
     }
     if rim.weight() > 20.0 { rim.plane() } else { under.mean() }
-}
-
-/// One near the cover's edge, from the outside to half covered; nothing deep inside or far away.
-fn ring(cover: &Image<f32>) -> Image<f32> {
-    let near = gaussian(cover, 0.03 * cover.width() as f32);
-    near.zip(cover, |near, c| near.min(1.0 - near) * 2.0 * (1.0 - c))
 }
 
 /// Sums for weighted least squares on 1, x, y.
@@ -111,12 +105,4 @@ impl Fit {
 /// The height file of a target with its role.
 pub(super) fn height_role(roles: &[MapRole]) -> Option<&MapRole> {
     roles.iter().find(|role| role.channel == Channel::Height)
-}
-
-/// A fixed scramble of a texel's place (finaliser of Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", 2014).
-const fn scrambled(x: u32, y: u32) -> u32 {
-    let mut z = ((x as u64) << 32 | y as u64).wrapping_add(0x9E37_79B9_7F4A_7C15);
-    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-    (z >> 32) as u32
 }

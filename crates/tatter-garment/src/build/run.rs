@@ -1,6 +1,7 @@
 //! The build, the whole chain in one screen.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
@@ -8,6 +9,7 @@ use tatter_core::image::Stored;
 use tatter_core::model::{ChannelRule, Garment, Patch};
 use tatter_core::task::Task;
 
+use super::fit::{Dyes, Fit, FitContext, dyes};
 use super::notes::{Told, notes};
 use super::plan::{Assignment, Bounds, Draw, DrawContext, Target, Triangle, targets};
 use super::pyramid::Prepared;
@@ -56,8 +58,23 @@ pub fn build(
         };
         targets.iter().map(|target| (0..placements.len()).into_par_iter().map(|k| of(target, k)).collect()).collect()
     });
-    task.stage("patches", || make_levels(&mut patches, &patch_of, &draws));
+    let dyes = task.stage("match", || dyes(placements, &patches, &patch_of));
+    task.stage("patches", || make_levels(&mut patches, &patch_of, &draws, &dyes));
     task.check()?;
+    let context = FitContext {
+        garment,
+        pictures,
+        surface: &surface,
+        assignment: &assignment,
+        targets: &targets,
+        placements,
+        footprints: &footprints,
+        patches: &patches,
+        patch_of: &patch_of,
+        draws: &draws,
+        dyes: &dyes,
+    };
+    let fits: Vec<Fit> = task.stage("match", || context.fits());
     let mut report = BuildReport { files: every_file(garment), placements: Vec::new() };
     let mut counts: Vec<LayerCount> = (0..placements.len()).map(|layer| LayerCount { layer, ..LayerCount::default() }).collect();
     task.stage("lay", || {
@@ -72,6 +89,7 @@ pub fn build(
                         &placements[k],
                         &patches[patch_of[k]].1,
                         &draws[k],
+                        &fits[k],
                         footprints[k].enlargement,
                     )
                 })
@@ -92,6 +110,7 @@ pub fn build(
     })?;
     for (k, placed) in placements.iter().enumerate() {
         let mut own = describe(placed, &footprints[k], draws.iter().map(|d| d[k].as_slice()), &counts[k]);
+        own.rim_difference = fits[k].rim_difference;
         let set = assignment.set[footprints[k].seed.face].unwrap_or_default();
         let repeats = assignment.repeats[set];
         let told = Told {
@@ -101,6 +120,7 @@ pub fn build(
             set: &garment.sets[set],
             repeats,
             shown_by: &counts[k].shown_by,
+            fit: &fits[k],
         };
         own.notes = notes(&own, &told);
         own.notes.iter().for_each(|note| task.note(note.code, note.text.clone()));
@@ -175,13 +195,13 @@ fn prepare<'a>(placements: &[Placed<'a>]) -> (Vec<(&'a Patch, Prepared)>, Vec<us
     (patches.into_iter().map(|patch| (patch, Prepared::new(patch))).collect(), patch_of)
 }
 
-fn make_levels(patches: &mut [(&Patch, Prepared)], patch_of: &[usize], draws: &[Vec<Vec<Draw>>]) {
+fn make_levels(patches: &mut [(&Patch, Prepared)], patch_of: &[usize], draws: &[Vec<Vec<Draw>>], dyes: &Dyes) {
     let mut needed = vec![BTreeSet::new(); patches.len()];
     for (k, &patch) in patch_of.iter().enumerate() {
         needed[patch].extend(draws.iter().flat_map(|d| d[k].iter().map(|draw| draw.filter.level)));
     }
-    for ((patch, prepared), needed) in patches.iter_mut().zip(&needed) {
-        prepared.make_levels(patch, needed);
+    for (number, ((patch, prepared), needed)) in patches.iter_mut().zip(&needed).enumerate() {
+        prepared.make_levels(patch, dyes.get(&number).map(Arc::as_ref), needed);
     }
 }
 
@@ -197,6 +217,7 @@ fn layer<'a>(
     placed: &'a Placed<'a>,
     prepared: &'a Prepared,
     draws: &'a [Draw],
+    fit: &'a Fit,
     enlargement: f64,
 ) -> Layer<'a> {
     let size = placed.patch.size();
@@ -210,6 +231,7 @@ fn layer<'a>(
         prepared,
         draws,
         rules: placed,
+        fit,
         enlargement: enlargement as f32,
         local_height: height.unwrap_or(LocalHeight::default()),
     }
@@ -368,6 +390,7 @@ fn describe<'a>(
         texels: count.texels,
         clamped_heights: count.clamped,
         shared_texels: count.shared,
+        rim_difference: None,
         notes: Vec::new(),
     }
 }

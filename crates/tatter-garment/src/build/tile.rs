@@ -7,9 +7,10 @@ use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Size, St
 use tatter_core::model::{ChannelRule, MapRole, Patch};
 use tatter_core::rule::Rule;
 
+use super::fit::Fit;
 use super::owner::{NOBODY, Owners};
 use super::plan::{Bounds, Draw, Triangle};
-use super::pyramid::{COLOR, COVER, HEIGHT, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y, Texel};
+use super::pyramid::{BARE, COLOR, COVER, HEIGHT, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y, Texel};
 use super::rim::LocalHeight;
 
 /// Cover below this is nothing: an eighth of a step of an 8-bit texture at full contrast, and too little to divide by.
@@ -22,6 +23,7 @@ pub(super) struct Layer<'a> {
     pub(super) prepared: &'a Prepared,
     pub(super) draws: &'a [Draw],
     pub(super) rules: &'a dyn RuleOf,
+    pub(super) fit: &'a Fit,
     pub(super) enlargement: f32,
     pub(super) local_height: LocalHeight,
 }
@@ -248,13 +250,18 @@ fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<
     Some(Seen {
         column,
         cover,
-        color: LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0))),
+        color: layer.fit.color(LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0))), value(BARE).max(0.0)),
         height: value(HEIGHT) * layer.enlargement,
         local_height,
         slopes: (xx * p + xy * q, yx * p + yy * q),
-        roughness4: value(ROUGHNESS4).clamp(0.0, 1.0),
+        roughness4: shifted(value(ROUGHNESS4).clamp(0.0, 1.0), layer.fit.roughness_shift),
         units: [METALLIC, OCCLUSION, OPACITY].map(|lane| value(lane).clamp(0.0, 1.0)),
     })
+}
+
+/// Roughness to the fourth with something added to the roughness.
+fn shifted(roughness4: f32, shift: f32) -> f32 {
+    if shift == 0.0 { roughness4 } else { (roughness4.sqrt().sqrt() + shift).clamp(0.0, 1.0).powi(4) }
 }
 
 impl RoleTile<'_> {

@@ -10,7 +10,7 @@ use tatter_core::image::{
 };
 use tatter_core::mesh::{Mesh, Part};
 use tatter_core::model::{
-    Garment, MapFile, MapRole, MapSet, Origin, Patch, PatchMap, Placement, ScaleSource, Spot, Subject, UvTile,
+    Garment, MapFile, MapRole, MapSet, Match, Origin, Patch, PatchMap, Placement, ScaleSource, Spot, Subject, UvTile,
 };
 use tatter_core::units::{Mm, MmPerTexel, MmPerUv, PerCm};
 
@@ -201,6 +201,7 @@ pub(crate) fn placement(id: &str, u: f32, v: f32) -> Placement {
         size: None,
         mirror: false,
         rules: PerChannel::default(),
+        matching: Match::default(),
     }
 }
 

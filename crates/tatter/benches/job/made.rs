@@ -8,7 +8,7 @@ use tatter::garment::{GarmentRequest, describe, start_job};
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::image::{Coding, Depth, HeightRange, Image, LinearRgb, Map, Stored, Transfer, Unit};
-use tatter_core::model::{Origin, Patch, PatchMap, PatchRef, Placement, ScaleSource, Spot, Subject};
+use tatter_core::model::{Match, Origin, Patch, PatchMap, PatchRef, Placement, ScaleSource, Spot, Subject};
 use tatter_core::rng::Rng;
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
@@ -103,6 +103,7 @@ fn job(folder: &Path) -> Done<()> {
             size: Some(Mm(SIDE_MM)),
             mirror: false,
             rules: PerChannel::default(),
+            matching: Match::default(),
         });
         let [x, y] = at.map(|place| place * GARMENT as f32);
         let size = SIDE_MM / SPAN_MM * GARMENT as f32;

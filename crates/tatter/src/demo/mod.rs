@@ -12,7 +12,7 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, Depth, Map, Stored, Transfer};
-use tatter_core::model::{CutRecipe, Scale, Spot};
+use tatter_core::model::{CutRecipe, Match, Scale, Spot};
 use tatter_core::task::Task;
 use tatter_core::units::MmPerTexel;
 use tatter_files::job::JobError;
@@ -143,6 +143,7 @@ pub fn demo(folder: &Path, task: &Task) -> Result<DemoReport, DemoError> {
             size: SizeChoice::Own,
             mirror: false,
             rules: PerChannel::default(),
+            matching: Match::default(),
         };
         place(&request, task)?;
     }

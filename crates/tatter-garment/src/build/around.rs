@@ -1,0 +1,77 @@
+//! The garment's texels around a patch: where its own cloth is looked at.
+
+use tatter_core::image::Image;
+use tatter_core::kernel::gaussian;
+
+use super::plan::Draw;
+use super::pyramid::Prepared;
+
+/// How far the ring reaches beyond the cover's edge, as a share of the canvas: what [`ring`] blurs, three deviations.
+pub(super) const REACH: f64 = 0.1;
+
+/// One near the cover's edge, from the outside to half covered; nothing deep inside or far away.
+pub(super) fn ring(cover: &Image<f32>) -> Image<f32> {
+    let near = gaussian(cover, 0.03 * cover.width() as f32);
+    near.zip(cover, |near, c| near.min(1.0 - near) * 2.0 * (1.0 - c))
+}
+
+/// Cells across the canvas in which samples are gathered: wider than threads, narrower than prints.
+const CELLS: f64 = 16.0;
+
+/// The cell that a place in patch texels lies in.
+pub(super) fn cell_of(x: f64, y: f64, size: (f64, f64)) -> u32 {
+    // The ring leaves the canvas at most by its reach.
+    let at = |v: f64, size: f64| ((v / size + 0.5).clamp(0.0, 2.0) * CELLS) as u32;
+    at(y, size.1) * 64 + at(x, size.0)
+}
+
+/// A texel of the garment in the ring.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Near {
+    pub(super) x: usize,
+    pub(super) y: usize,
+    pub(super) cell: u32,
+}
+
+/// About this many texels are taken, more often where the ring is strong.
+const SAMPLES: f64 = 4000.0;
+
+/// Texels in the ring of a patch, `draws` reaching beyond its cover.
+pub(super) fn near_texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64)) -> Vec<Near> {
+    let ring = &prepared.ring;
+    let total: f64 = ring.texels().iter().map(|&w| f64::from(w)).sum();
+    let strongest = ring.texels().iter().copied().fold(1e-6, f32::max);
+    let per_texel = |d: &Draw| {
+        let [u, v] = d.patch_from_texel;
+        (u[0] * v[1] - u[1] * v[0]).abs() * prepared.cells_per_texel[0] * prepared.cells_per_texel[1]
+    };
+    // Ring cells to a garment texel, the same all over up to the cloth's curve.
+    let density = draws.iter().map(per_texel).fold(0.0, f64::max);
+    let keep = (SAMPLES * density / total.max(1e-9)).min(1.0 / f64::from(strongest));
+    let mut found = Vec::new();
+    for draw in draws {
+        for y in draw.bounds.y0..draw.bounds.y1 {
+            for x in draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1) {
+                let (px, py) = draw.patch_at(x, y);
+                let (cx, cy) = (px * prepared.cells_per_texel[0], py * prepared.cells_per_texel[1]);
+                if cx < 0.0 || cy < 0.0 || cx >= ring.width() as f64 || cy >= ring.height() as f64 {
+                    continue;
+                }
+                let weight = f64::from(ring.get(cx as usize, cy as usize));
+                if weight > 0.0 && f64::from(scrambled(x as u32, y as u32)) < weight * keep * f64::from(u32::MAX) {
+                    found.push(Near { x: x as usize, y: y as usize, cell: cell_of(px, py, size) });
+                }
+            }
+        }
+    }
+    found
+}
+
+/// A fixed scramble of a texel's place (finaliser of Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", 2014):
+/// a regular stride would beat with the garment's own threads.
+pub(super) const fn scrambled(x: u32, y: u32) -> u32 {
+    let mut z = ((x as u64) << 32 | y as u64).wrapping_add(0x9E37_79B9_7F4A_7C15);
+    z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    (z >> 32) as u32
+}

@@ -1,0 +1,15 @@
+//! Fitting a patch's colour to the cloth it lies on: what is known of both cloths, and how one becomes the other.
+//!
+//! Nothing here knows of meshes or textures: the build shows it samples of the garment ([`Glimpse`]).
+
+mod dye;
+mod patch_cloth;
+mod recolor;
+mod redye;
+mod swatch;
+
+pub(crate) use dye::{Dye, undyed};
+pub(crate) use patch_cloth::PatchCloth;
+pub(crate) use recolor::Recolor;
+pub(crate) use redye::Redye;
+pub(crate) use swatch::{Glimpse, Swatch};

@@ -1,0 +1,121 @@
+//! The patch's own intact cloth, sampled as coarsely as the garment's texels will show it.
+
+use tatter_core::channel::Channel;
+use tatter_core::image::{Image, LinearRgb, Map, Unit};
+use tatter_core::model::Patch;
+use tatter_core::rng::Rng;
+
+use super::{Dye, Glimpse, Swatch};
+
+/// What is known of it.
+#[derive(Clone, Debug)]
+pub(crate) struct PatchCloth {
+    /// Its colour.
+    pub(crate) swatch: Swatch,
+    /// The samples that count, and the luminance of bare fibre in each.
+    pub(crate) samples: Vec<(Glimpse, f32)>,
+    /// Its mean roughness, when the patch has a map of it.
+    pub(crate) roughness: Option<f32>,
+}
+
+/// Colours looked at: the mean of a spread of 0.3 is then known to 0.008.
+const SAMPLES: usize = 1500;
+/// Places tried for each that counts.
+const TRIES: usize = 20;
+/// Sub-texels along a side of a sample: more than this add nothing to a mean.
+const FINEST: usize = 8;
+
+/// One sample: the mean of `side`² texels of the patch, by what covers.
+struct Spot {
+    color: LinearRgb,
+    bare_luminance: f32,
+    roughness: f32,
+}
+
+/// The maps a sample reads.
+struct Maps<'a> {
+    color: &'a Image<LinearRgb>,
+    opacity: Option<&'a Image<Unit>>,
+    roughness: Option<&'a Image<Unit>>,
+}
+
+impl<'a> Maps<'a> {
+    fn of(patch: &'a Patch) -> Option<Self> {
+        let unit = |channel| patch.map(channel).and_then(Map::as_unit);
+        let Some(Map::Color(color)) = patch.map(Channel::BaseColor) else { return None };
+        Some(Self { color, opacity: unit(Channel::Opacity), roughness: unit(Channel::Roughness) })
+    }
+
+    /// `None` where more is open than cloth.
+    fn spot(&self, x: usize, y: usize, side: usize, dye: Option<&Dye>) -> Option<Spot> {
+        let step = side.div_ceil(FINEST);
+        let (mut sum, mut bare, mut roughness, mut weight, mut count) = ([0.0f32; 3], 0.0, 0.0, 0.0, 0.0f32);
+        for v in (y..(y + side).min(self.color.height())).step_by(step) {
+            for u in (x..(x + side).min(self.color.width())).step_by(step) {
+                let w = self.opacity.map_or(1.0, |o| o.get(u, v).0);
+                let c = self.color.get(u, v);
+                (0..3).for_each(|i| sum[i] += w * c.0[i]);
+                bare += w * dye.map_or(0.0, |dye| dye.bare_luminance(c));
+                roughness += w * self.roughness.map_or(0.0, |r| r.get(u, v).0);
+                weight += w;
+                count += 1.0;
+            }
+        }
+        (weight > 0.5 * count).then(|| Spot {
+            color: LinearRgb(sum.map(|s| s / weight)),
+            bare_luminance: bare / weight,
+            roughness: roughness / weight,
+        })
+    }
+}
+
+impl PatchCloth {
+    /// Where `weights` (0..1 over the canvas) say, each sample the mean of `side`² texels. `None` when the patch has no colour
+    /// or hardly any such cloth. Bare fibre is told by `dye`, texel by texel.
+    pub(crate) fn of(
+        patch: &Patch,
+        weights: &Image<f32>,
+        side: usize,
+        cell: impl Fn(f64, f64) -> u32,
+        dye: Option<&Dye>,
+    ) -> Option<Self> {
+        let maps = Maps::of(patch)?;
+        let size = patch.size();
+        let mut rng = Rng::new(1);
+        let (mut glimpses, mut bare, mut roughness) = (Vec::new(), Vec::new(), 0.0f64);
+        for _ in 0..TRIES * SAMPLES {
+            let (x, y, chance) = (rng.below(size.width), rng.below(size.height), rng.unit());
+            let at = |v: usize, of: usize, cells: usize| v * cells / of;
+            if weights.get(at(x, size.width, weights.width()), at(y, size.height, weights.height())) <= chance {
+                continue;
+            }
+            let Some(spot) = maps.spot(x, y, side, dye) else { continue };
+            roughness += f64::from(spot.roughness);
+            glimpses.push(Glimpse { color: spot.color, cell: cell(x as f64 + 0.5, y as f64 + 0.5) });
+            bare.push(spot.bare_luminance);
+            if glimpses.len() == SAMPLES {
+                break;
+            }
+        }
+        let swatch = Swatch::of(&glimpses)?;
+        let roughness = maps.roughness.map(|_| (roughness / glimpses.len() as f64) as f32);
+        let samples = glimpses.into_iter().zip(bare).filter(|(g, _)| swatch.cells.contains_key(&g.cell)).collect();
+        Some(Self { swatch, samples, roughness })
+    }
+
+    /// Colours of the injury itself, threads one by one.
+    pub(crate) fn injury(patch: &Patch, cover: &Image<f32>) -> Vec<LinearRgb> {
+        /// Threads of a texel are kept apart from their neighbours' noise.
+        const SIDE: usize = 2;
+        let Some(maps) = Maps::of(patch) else { return Vec::new() };
+        let size = patch.size();
+        let mut rng = Rng::new(2);
+        (0..4 * TRIES * SAMPLES / 10)
+            .filter_map(|_| {
+                let (x, y, chance) = (rng.below(size.width), rng.below(size.height), rng.unit());
+                let covered = cover.get(x * cover.width() / size.width, y * cover.height() / size.height);
+                if covered <= chance { None } else { maps.spot(x, y, SIDE, None).map(|spot| spot.color) }
+            })
+            .collect()
+    }
+}

@@ -1,0 +1,223 @@
+//! Colours of placements against cloth made in code, whose colour is known at every texel.
+
+mod made;
+
+use made::*;
+use tatter_core::channel::Channel;
+use tatter_core::color::{Cdl, Lab, ciede2000, encode_srgb};
+use tatter_core::image::{Coding, Layout, LinearRgb, Stored};
+use tatter_core::model::{ChannelRule, Match, MatchMode, Patch, Placement};
+use tatter_core::rng::value_noise;
+use tatter_core::rule::Rule;
+use tatter_core::task::Task;
+use tatter_garment::build::{BuildReport, BuildSettings, build};
+use tatter_garment::place::Placed;
+
+const SIDE: usize = 512;
+const SPAN_MM: f32 = 100.0;
+const PATCH_MM: f32 = 40.0;
+const RADIUS_MM: f32 = 12.0;
+
+const INDIGO: [f32; 3] = [0.05, 0.09, 0.20];
+const MADDER: [f32; 3] = [0.36, 0.05, 0.04];
+const OCHRE: [f32; 3] = [0.42, 0.26, 0.10];
+const WHITE: [f32; 3] = [0.74, 0.72, 0.68];
+const BLACK: [f32; 3] = [0.012, 0.012, 0.013];
+
+/// Light and shade of threads, mean about 1.
+fn shade(seed: u64, x_mm: f32, y_mm: f32) -> f32 {
+    1.0 + 0.25 * value_noise(seed, 2.0 * x_mm, 2.0 * y_mm)
+}
+
+/// Cloth of a colour, with a hole in the middle crossed by bare white threads, and its own colour recorded.
+fn torn(color: [f32; 3]) -> Patch {
+    let cloth = move |x: f32, y: f32| {
+        let bare = x.hypot(y) < 5.0 && (x - 2.0 * (x / 2.0).round()).abs() < 0.5;
+        let own = if bare { WHITE } else { color };
+        own.map(|v| v * shade(1, x, y))
+    };
+    let maker = PatchMaker::new(512, PATCH_MM).disc(RADIUS_MM, 1.0).color(cloth).unit(Channel::Roughness, |_, _| 0.6);
+    Patch { cloth_color: Some(LinearRgb(color)), ..maker.patch() }
+}
+
+/// A garment's base colour from a function of the place in mm.
+fn cloth(color: impl Fn(f32, f32) -> [f32; 3]) -> Stored {
+    let mm = SPAN_MM / SIDE as f32;
+    picture(SIDE, Layout::Rgb, |x, y, c| {
+        let (x, y) = (x as f32 * mm, y as f32 * mm);
+        encode_srgb(color(x, y)[c] * shade(9, x, y)).clamp(0.0, 1.0)
+    })
+}
+
+#[expect(clippy::unwrap_used, reason = "a build that fails is a failed test")]
+fn lay(before: &Stored, patch: &Patch, placements: &[Placement]) -> (Stored, BuildReport) {
+    let garment = flat(vec![file(SIDE, &[(Channel::BaseColor, color_coding())])], SPAN_MM);
+    let mut pictures = vec![vec![before.clone()]];
+    let placed: Vec<Placed<'_>> = placements.iter().map(|placement| Placed { placement, patch }).collect();
+    let report = build(&garment, &mut pictures, &placed, &BuildSettings::default(), &Task::new()).unwrap();
+    (pictures.remove(0).remove(0), report)
+}
+
+fn matched(mode: MatchMode) -> Placement {
+    Placement { matching: Match { mode: Some(mode), ..Match::default() }, ..placement("a", 0.5, 0.5) }
+}
+
+/// Mean linear colour of the texels whose distance from a centre (mm) and angle (turns) are in range.
+fn mean(picture: &Stored, [cx, cy]: [f32; 2], distance: (f32, f32), angle: (f32, f32)) -> Lab {
+    let (mut sum, mut count) = ([0.0f64; 3], 0.0);
+    let mm = SPAN_MM / SIDE as f32;
+    let near = |c: f32| ((c - distance.1) / mm).max(0.0) as usize..(((c + distance.1) / mm).ceil() as usize).min(SIDE);
+    for y in near(cy) {
+        for x in near(cx) {
+            let (dx, dy) = ((x as f32 + 0.5) * mm - cx, (y as f32 + 0.5) * mm - cy);
+            let turn = dy.atan2(dx) / std::f32::consts::TAU + 0.5;
+            let d = dx.hypot(dy);
+            if d >= distance.0 && d < distance.1 && turn >= angle.0 && turn < angle.1 {
+                let color = picture.color_at(x, y, &color_coding()).0;
+                (0..3).for_each(|c| sum[c] += f64::from(color[c]));
+                count += 1.0;
+            }
+        }
+    }
+    Lab::from(LinearRgb(sum.map(|s| (s / count) as f32)))
+}
+
+/// Median CIEDE2000 over sixteen sectors between the rim of what was laid and the cloth just outside it.
+fn rim(picture: &Stored, centre: [f32; 2]) -> f32 {
+    let mut far: Vec<f32> = (0..16)
+        .map(|i| (i as f32 / 16.0, (i + 1) as f32 / 16.0))
+        .map(|sector| {
+            let inside = mean(picture, centre, (RADIUS_MM - 3.0, RADIUS_MM - 0.6), sector);
+            ciede2000(inside, mean(picture, centre, (RADIUS_MM + 0.6, RADIUS_MM + 3.0), sector))
+        })
+        .collect();
+    far.sort_by(f32::total_cmp);
+    far[far.len() / 2]
+}
+
+const MIDDLE: [f32; 2] = [50.0, 50.0];
+
+#[test]
+fn the_rim_of_any_cloth_meets_any_cloth() {
+    for own in [INDIGO, MADDER, OCHRE, WHITE, BLACK] {
+        let patch = torn(own);
+        for under in [INDIGO, MADDER, OCHRE, WHITE, BLACK] {
+            let (after, report) = lay(&cloth(|_, _| under), &patch, &[placement("a", 0.5, 0.5)]);
+            let far = rim(&after, MIDDLE);
+            assert!(far <= 1.5, "{own:?} on {under:?}: ΔE00 {far} (design 7: median at most 1.5)");
+            let said = report.placements[0].rim_difference.expect("cloth was compared");
+            assert!((said - far).abs() < 1.0, "the report says {said}, measured {far}");
+        }
+        let (plain, _) = lay(&cloth(|_, _| if own == MADDER { WHITE } else { MADDER }), &patch, &[matched(MatchMode::None)]);
+        assert!(rim(&plain, MIDDLE) > 10.0, "without a match the colours clash");
+    }
+}
+
+#[test]
+fn bare_threads_stay_white_while_the_cloth_turns() {
+    for under in [MADDER, OCHRE, BLACK, INDIGO] {
+        let (after, _) = lay(&cloth(|_, _| under), &torn(INDIGO), &[matched(MatchMode::Redye)]);
+        // The bare thread through the middle is a millimetre wide.
+        let core = mean(&after, MIDDLE, (0.0, 0.35), (0.0, 1.0));
+        let white = ciede2000(core, Lab::from(LinearRgb(WHITE.map(|v| v * shade(1, 0.0, 0.0)))));
+        assert!(white < 2.5, "on {under:?}: bare fibre is ΔE {white} from white");
+    }
+}
+
+#[test]
+fn on_its_own_cloth_a_patch_does_not_change() {
+    for own in [INDIGO, WHITE, BLACK] {
+        let before = cloth(|_, _| own);
+        let ([plain, dyed], _) =
+            ([MatchMode::None, MatchMode::Redye].map(|mode| lay(&before, &torn(own), &[matched(mode)]).0), ());
+        let worst = (0..SIDE * SIDE)
+            .flat_map(|i| [0, 1, 2].map(|c| (plain.value(i % SIDE, i / SIDE, c) - dyed.value(i % SIDE, i / SIDE, c)).abs()))
+            .fold(0.0, f32::max);
+        // The two cloths' shades differ, and so their means by a little.
+        assert!(worst <= 4.0 / 255.0, "{own:?}: changed by {} codes", worst * 255.0);
+    }
+}
+
+#[test]
+fn each_placement_meets_the_cloth_where_it_lies() {
+    let faded = |x: f32, _: f32| [0, 1, 2].map(|c| INDIGO[c] * (1.0 + 2.0 * x / SPAN_MM));
+    let two = [placement("dark", 0.25, 0.5), placement("pale", 0.75, 0.5)];
+    let (after, _) = lay(&cloth(faded), &torn(OCHRE), &two);
+    for centre in [[25.0, 50.0], [75.0, 50.0]] {
+        let whole = |from: f32, to: f32| mean(&after, centre, (from, to), (0.0, 1.0));
+        let far = ciede2000(whole(RADIUS_MM - 3.0, RADIUS_MM - 0.6), whole(RADIUS_MM + 0.6, RADIUS_MM + 3.0));
+        assert!(far <= 1.5, "at {centre:?}: ΔE00 {far}");
+    }
+}
+
+#[test]
+fn a_print_in_the_ring_is_not_followed_and_is_told() {
+    let printed = |x: f32, y: f32| if x - 50.0 > 7.0 && (y - 50.0).abs() < 40.0 { WHITE } else { INDIGO };
+    let (after, report) = lay(&cloth(printed), &torn(OCHRE), &[placement("a", 0.5, 0.5)]);
+    let left = (0.0, 0.2);
+    let inside = mean(&after, MIDDLE, (RADIUS_MM - 3.0, RADIUS_MM - 0.6), left);
+    let far = ciede2000(inside, mean(&after, MIDDLE, (RADIUS_MM + 0.6, RADIUS_MM + 3.0), left));
+    assert!(far <= 2.0, "it is indigo as the larger part: ΔE00 {far}");
+    assert!(report.placements[0].notes.iter().any(|note| note.code == "match-two-cloths"), "{:?}", report.placements[0].notes);
+}
+
+#[test]
+fn fit_moves_every_colour_and_strength_goes_part_of_the_way() {
+    let under = cloth(|_, _| MADDER);
+    let (fit, _) = lay(&under, &torn(INDIGO), &[matched(MatchMode::Fit)]);
+    assert!(rim(&fit, MIDDLE) <= 1.5, "ΔE00 {}", rim(&fit, MIDDLE));
+    let half = Match { strength: 0.5, ..matched(MatchMode::Redye).matching };
+    let (half, _) = lay(&under, &torn(INDIGO), &[Placement { matching: half, ..placement("a", 0.5, 0.5) }]);
+    let (full, _) = lay(&under, &torn(INDIGO), &[matched(MatchMode::Redye)]);
+    let red = |picture: &Stored| mean(picture, MIDDLE, (RADIUS_MM - 3.0, RADIUS_MM - 0.6), (0.0, 1.0)).a;
+    assert!(red(&half) > 5.0 && red(&half) < red(&full) - 5.0, "half way: {} of {}", red(&half), red(&full));
+}
+
+#[test]
+fn without_a_known_cloth_nothing_changes() {
+    let under = cloth(|_, _| MADDER);
+    let unknown = Patch { cloth_color: None, ..torn(INDIGO) };
+    let (by_itself, report) = lay(&under, &unknown, &[placement("a", 0.5, 0.5)]);
+    let (kept, _) = lay(&under, &torn(INDIGO), &[matched(MatchMode::None)]);
+    assert_eq!(by_itself, kept, "the patch keeps its colour");
+    assert!(report.placements[0].notes.iter().any(|note| note.code == "match-unknown"), "{:?}", report.placements[0].notes);
+}
+
+#[test]
+fn a_grade_is_applied_last() {
+    let grade = Cdl { slope: [0.5; 3], saturation: 0.0, ..Cdl::default() };
+    let graded = Match { grade: Some(grade), ..matched(MatchMode::None).matching };
+    let (after, _) = lay(&cloth(|_, _| INDIGO), &torn(MADDER), &[Placement { matching: graded, ..placement("a", 0.5, 0.5) }]);
+    let got = after.color_at(SIDE / 2 + 40, SIDE / 2, &color_coding()).0;
+    assert!((got[0] - got[1]).abs() < 0.01 && (got[0] - got[2]).abs() < 0.01, "grey: {got:?}");
+    // Half of madder's luminance, by its shade.
+    let want = 0.5 * (0.2126 * MADDER[0] + 0.7152 * MADDER[1] + 0.0722 * MADDER[2]);
+    assert!((got[0] / want - 1.0).abs() < 0.3, "{} for {want} in the threads' shade", got[0]);
+}
+
+#[test]
+fn a_mark_does_to_the_garment_what_it_did_to_its_own_cloth() {
+    // White cloth, halved in the middle by a stain: on indigo it halves indigo and leaves the rest.
+    let stained = |x: f32, y: f32| WHITE.map(|v| if x.hypot(y) < 6.0 { 0.5 * v } else { v });
+    let patch = PatchMaker::new(512, PATCH_MM).disc(RADIUS_MM, 1.0).color(stained).patch();
+    let patch = Patch { cloth_color: Some(LinearRgb(WHITE)), ..patch };
+    let mut mark = placement("a", 0.5, 0.5);
+    mark.rules[Channel::BaseColor] = Some(ChannelRule { rule: Rule::Multiply, strength: 1.0 });
+    let before = cloth(|_, _| INDIGO);
+    let (after, _) = lay(&before, &patch, &[mark]);
+    let ratio = |x: usize| after.color_at(x, SIDE / 2, &color_coding()).0[2] / before.color_at(x, SIDE / 2, &color_coding()).0[2];
+    assert!((ratio(SIDE / 2) - 0.5).abs() < 0.03, "half the light in the stain: {}", ratio(SIDE / 2));
+    assert!((ratio(SIDE / 2 + 45) - 1.0).abs() < 0.03, "as it was beside it: {}", ratio(SIDE / 2 + 45));
+}
+
+#[test]
+fn roughness_meets_the_cloth_around() {
+    let roles = [(Channel::BaseColor, color_coding())];
+    let garment = flat(vec![file(SIDE, &roles), file(SIDE, &[(Channel::Roughness, Coding::default())])], SPAN_MM);
+    let mut pictures = vec![vec![cloth(|_, _| MADDER), picture(SIDE, Layout::Gray, |_, _, _| 0.8)]];
+    let (patch, placement) = (torn(INDIGO), placement("a", 0.5, 0.5));
+    let placed = [Placed { placement: &placement, patch: &patch }];
+    build(&garment, &mut pictures, &placed, &BuildSettings::default(), &Task::new()).expect("builds");
+    let got = pictures[0][1].value(SIDE / 2 + 45, SIDE / 2, 0);
+    assert!((got - 0.8).abs() < 0.01, "as dull as the cloth around: {got}");
+}
