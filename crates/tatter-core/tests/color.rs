@@ -5,7 +5,7 @@ use tatter_core::color::{Cdl, ColorGaussian};
 use tatter_core::image::LinearRgb;
 
 /// ASC CDL 1.2 with slope 1.35 1.1 0.071, offset 0.05 -0.23 0.11, power 0.93 0.81 1.27, saturation 1.23: the expected values
-/// of OpenColorIO's unit test `apply_clamp_fwd` (BSD-3-Clause), in then out.
+/// of `OpenColorIO`, unit test `apply_clamp_fwd` (BSD-3-Clause), in then out.
 const GRADED: [[f32; 6]; 7] = [
     [0.3278, 0.01, 1.0, 0.609399, 0.0, 0.11313],
     [0.25, 0.5, 0.75, 0.422056, 0.401466, 0.03582],
@@ -34,7 +34,7 @@ fn rows(m: [[f64; 3]; 3]) -> DMat3 {
     DMat3::from_cols_array_2d(&m).transpose()
 }
 
-/// Two Gaussians, and the map between them computed by an independent script with NumPy, equal to POT 0.9.7
+/// Two Gaussians, and the map between them computed by an independent script with `NumPy`, equal to POT 0.9.7
 /// `ot.gaussian.bures_wasserstein_mapping`.
 fn pair() -> (ColorGaussian, ColorGaussian) {
     let source = ColorGaussian {

@@ -7,16 +7,16 @@ use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::color::Cdl;
 use tatter_core::image::{Image, LinearRgb, Stored};
-use tatter_core::model::{Garment, MapRole, MatchMode, Patch, Subject};
+use tatter_core::model::{MapRole, MatchMode, Patch, Subject};
 use tatter_core::rule::Rule;
 
 use super::around::{Near, REACH, cell_of, near_texels};
-use super::plan::{Assignment, Draw, DrawContext, Target};
+use super::plan::{Draw, Target};
+use super::planned::Planned;
 use super::pyramid::Prepared;
 use super::tile::RuleOf as _;
 use crate::matching::{Dye, Glimpse, PatchCloth, Recolor, Redye, Swatch, undyed};
-use crate::place::{Footprint, Placed};
-use crate::surface::Surface;
+use crate::place::Placed;
 
 /// How a placement is changed before it is laid.
 #[derive(Clone, Debug)]
@@ -60,16 +60,10 @@ pub(super) fn dyes(placements: &[Placed<'_>], patches: &[(&Patch, Prepared)], pa
 /// Everything fits are found from.
 #[derive(Debug)]
 pub(super) struct FitContext<'a> {
-    pub(super) garment: &'a Garment,
+    pub(super) planned: &'a Planned<'a>,
+    /// Pristine.
     pub(super) pictures: &'a [Vec<Stored>],
-    pub(super) surface: &'a Surface,
-    pub(super) assignment: &'a Assignment,
-    pub(super) targets: &'a [Target],
-    pub(super) placements: &'a [Placed<'a>],
-    pub(super) footprints: &'a [Footprint],
     pub(super) patches: &'a [(&'a Patch, Prepared)],
-    /// Which patch each placement lays.
-    pub(super) patch_of: &'a [usize],
     /// By target and placement.
     pub(super) draws: &'a [Vec<Vec<Draw>>],
     pub(super) dyes: &'a Dyes,
@@ -97,11 +91,11 @@ const ONE_CLOTH: f32 = 0.999;
 impl FitContext<'_> {
     /// One for each placement, in order.
     pub(super) fn fits(&self) -> Vec<Fit> {
-        let wanted: Vec<Wanted> = self.placements.iter().map(wanted).collect();
+        let wanted: Vec<Wanted> = self.planned.placements.iter().map(wanted).collect();
         let looks: Vec<Option<Look>> = (0..wanted.len())
             .map(|k| {
                 (!matches!(wanted[k], Wanted::Nothing | Wanted::Unknown))
-                    .then(|| Some((self.patch_of[k], self.side(k)?)))
+                    .then(|| Some((self.planned.patch_of[k], self.side(k)?)))
                     .flatten()
             })
             .collect();
@@ -120,7 +114,7 @@ impl FitContext<'_> {
             .map(|k| {
                 let mut fit = Fit {
                     recolor: Recolor::Keep,
-                    grade: self.placements[k].placement.matching.grade,
+                    grade: self.planned.placements[k].placement.matching.grade,
                     roughness_shift: 0.0,
                     rim_difference: None,
                     told: Vec::new(),
@@ -141,7 +135,7 @@ impl FitContext<'_> {
 
     /// Patch texels along a line in one texel of the base colour, at the spot; `None` where no base colour is reached.
     fn side(&self, k: usize) -> Option<usize> {
-        let at_spot = self.footprints[k].seed.face;
+        let at_spot = self.planned.footprints[k].seed.face;
         let own = self.colored(k).flat_map(|(t, _)| &self.draws[t][k]);
         let draw = own.clone().find(|d| d.face == at_spot).or_else(|| own.into_iter().next())?;
         let [u, v] = draw.patch_from_texel;
@@ -154,35 +148,27 @@ impl FitContext<'_> {
     }
 
     fn with_channel(&self, k: usize, channel: Channel) -> impl Iterator<Item = (usize, &Target)> + Clone {
-        let set = self.assignment.set[self.footprints[k].seed.face].unwrap_or_default();
-        let material = &self.garment.sets[set].material;
-        let own =
-            move |target: &Target| self.garment.sets[target.set].material == *material && self.role(target, channel).is_some();
-        self.targets.iter().enumerate().filter(move |(_, target)| own(target))
+        let set = self.planned.assignment.set[self.planned.footprints[k].seed.face].unwrap_or_default();
+        let material = &self.planned.garment.sets[set].material;
+        let own = move |target: &Target| {
+            self.planned.garment.sets[target.set].material == *material && self.role(target, channel).is_some()
+        };
+        self.planned.targets.iter().enumerate().filter(move |(_, target)| own(target))
     }
 
     /// File and role of a channel in a target.
     fn role(&self, target: &Target, channel: Channel) -> Option<(&Stored, &MapRole)> {
         target.files.iter().find_map(|&file| {
-            let role = self.garment.sets[target.set].files[file].roles.iter().find(|role| role.channel == channel)?;
+            let role = self.planned.garment.sets[target.set].files[file].roles.iter().find(|role| role.channel == channel)?;
             Some((&self.pictures[target.set][file], role))
         })
     }
 
     /// Texels of a target around a placement, on the part of the spot.
     fn near(&self, k: usize, target: &Target) -> Vec<Near> {
-        let (patch, prepared) = (self.placements[k].patch, &self.patches[self.patch_of[k]].1);
-        let context = DrawContext {
-            surface: self.surface,
-            assignment: self.assignment,
-            sets: &self.garment.sets,
-            target,
-            footprint: &self.footprints[k],
-            patch,
-            prepared,
-            padding: 0,
-        };
-        let part = self.surface.faces()[self.footprints[k].seed.face].part;
+        let (patch, prepared) = &self.patches[self.planned.patch_of[k]];
+        let context = self.planned.context(target, k, prepared, 0);
+        let part = self.planned.surface.faces()[self.planned.footprints[k].seed.face].part;
         near_texels(&context.around(part, REACH), prepared, canvas(patch))
     }
 
@@ -210,8 +196,8 @@ impl FitContext<'_> {
                 ),
             ));
         }
-        let strength = self.placements[k].placement.matching.strength;
-        fit.recolor = match self.dyes.get(&self.patch_of[k]) {
+        let strength = self.planned.placements[k].placement.matching.strength;
+        fit.recolor = match self.dyes.get(&self.planned.patch_of[k]) {
             Some(dye) if wanted == Wanted::Redye => {
                 let samples: Vec<(LinearRgb, f32)> = cloth.samples.iter().map(|(g, bare)| (g.color, *bare)).collect();
                 Recolor::Redye(Redye::new(dye.clone(), &samples, around.mean, strength))

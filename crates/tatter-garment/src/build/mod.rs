@@ -9,6 +9,7 @@ mod kernel;
 mod notes;
 mod owner;
 mod plan;
+mod planned;
 mod pyramid;
 mod rim;
 mod run;

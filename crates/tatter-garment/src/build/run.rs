@@ -11,9 +11,9 @@ use tatter_core::task::Task;
 
 use super::fit::{Dyes, Fit, FitContext, dyes};
 use super::notes::{Told, notes};
-use super::plan::{Assignment, Bounds, Draw, DrawContext, Target, Triangle, targets};
+use super::plan::{Assignment, Bounds, Draw, Target, Triangle, targets};
+use super::planned::Planned;
 use super::pyramid::Prepared;
-use super::rim::{LocalHeight, height_role, local_height};
 use super::sampler::stretches;
 use super::tile::{Layer, LayerCount, RuleOf, TileFile, TileJob, TileResult, is_effective};
 use super::{BuildError, BuildReport, BuildSettings, FileReport, PlacementReport};
@@ -40,62 +40,22 @@ pub fn build(
     let footprints = task.stage("place", || find_footprints(garment, &surface, placements, settings, &assignment))?;
     let (mut patches, patch_of) = task.stage("patches", || prepare(placements));
     let targets = targets(garment);
-    let draws: Vec<Vec<Vec<Draw>>> = task.stage("place", || {
-        let of = |target: &Target, k: usize| {
-            let (patch, prepared) = (placements[k].patch, &patches[patch_of[k]].1);
-            let padding = settings.padding as i64;
-            DrawContext {
-                surface: &surface,
-                assignment: &assignment,
-                sets: &garment.sets,
-                target,
-                footprint: &footprints[k],
-                patch,
-                prepared,
-                padding,
-            }
-            .draws()
-        };
-        targets.iter().map(|target| (0..placements.len()).into_par_iter().map(|k| of(target, k)).collect()).collect()
-    });
-    let dyes = task.stage("match", || dyes(placements, &patches, &patch_of));
-    task.stage("patches", || make_levels(&mut patches, &patch_of, &draws, &dyes));
+    let planned = Planned { garment, placements, surface, assignment, footprints, targets, patch_of };
+    let draws = task.stage("place", || planned.draws(&patches, settings.padding as i64));
+    let dyes = task.stage("match", || dyes(placements, &patches, &planned.patch_of));
+    task.stage("patches", || make_levels(&mut patches, &planned.patch_of, &draws, &dyes));
     task.check()?;
-    let context = FitContext {
-        garment,
-        pictures,
-        surface: &surface,
-        assignment: &assignment,
-        targets: &targets,
-        placements,
-        footprints: &footprints,
-        patches: &patches,
-        patch_of: &patch_of,
-        draws: &draws,
-        dyes: &dyes,
-    };
+    let context = FitContext { planned: &planned, pictures, patches: &patches, draws: &draws, dyes: &dyes };
     let fits: Vec<Fit> = task.stage("match", || context.fits());
     let mut report = BuildReport { files: every_file(garment), placements: Vec::new() };
     let mut counts: Vec<LayerCount> = (0..placements.len()).map(|layer| LayerCount { layer, ..LayerCount::default() }).collect();
     task.stage("lay", || {
-        for (target, draws) in targets.iter().zip(&draws) {
+        for (target, draws) in planned.targets.iter().zip(&draws) {
             let layers: Vec<Layer<'_>> = (0..placements.len())
                 .into_par_iter()
-                .map(|k| {
-                    layer(
-                        garment,
-                        pictures,
-                        target,
-                        &placements[k],
-                        &patches[patch_of[k]].1,
-                        &draws[k],
-                        &fits[k],
-                        footprints[k].enlargement,
-                    )
-                })
+                .map(|k| planned.layer(pictures, target, k, &patches[planned.patch_of[k]].1, &draws[k], &fits[k]))
                 .collect();
-            let faces = (!assignment.repeats[target.set])
-                .then(|| faces_of(&surface, garment, &assignment, target, settings.padding as i64));
+            let faces = (!planned.assignment.repeats[target.set]).then(|| faces_of(&planned, target, settings.padding as i64));
             let mut own = lay_target(garment, pictures, target, &layers, faces.as_deref(), settings, &mut report.files, task)?;
             // Texels are counted in the largest texture a placement reaches.
             for count in &mut own {
@@ -108,21 +68,8 @@ pub fn build(
         }
         Ok::<(), BuildError>(())
     })?;
-    for (k, placed) in placements.iter().enumerate() {
-        let mut own = describe(placed, &footprints[k], draws.iter().map(|d| d[k].as_slice()), &counts[k]);
-        own.rim_difference = fits[k].rim_difference;
-        let set = assignment.set[footprints[k].seed.face].unwrap_or_default();
-        let repeats = assignment.repeats[set];
-        let told = Told {
-            placed: *placed,
-            footprint: &footprints[k],
-            surface: &surface,
-            set: &garment.sets[set],
-            repeats,
-            shown_by: &counts[k].shown_by,
-            fit: &fits[k],
-        };
-        own.notes = notes(&own, &told);
+    for k in 0..placements.len() {
+        let own = tell(&planned, k, &draws, &fits[k], &counts[k]);
         own.notes.iter().for_each(|note| task.note(note.code, note.text.clone()));
         report.placements.push(own);
     }
@@ -210,33 +157,6 @@ fn every_file(garment: &Garment) -> Vec<FileReport> {
     files.map(|(set, file)| FileReport { set, file, texels_changed: 0, tiles: 0 }).collect()
 }
 
-fn layer<'a>(
-    garment: &Garment,
-    pictures: &[Vec<Stored>],
-    target: &Target,
-    placed: &'a Placed<'a>,
-    prepared: &'a Prepared,
-    draws: &'a [Draw],
-    fit: &'a Fit,
-    enlargement: f64,
-) -> Layer<'a> {
-    let size = placed.patch.size();
-    let height = target.files.iter().find_map(|&file| {
-        let role = height_role(&garment.sets[target.set].files[file].roles)?;
-        placed.rule_of(Channel::Height)?;
-        Some(local_height(draws, prepared, (size.width as f64, size.height as f64), &pictures[target.set][file], role))
-    });
-    Layer {
-        patch: placed.patch,
-        prepared,
-        draws,
-        rules: placed,
-        fit,
-        enlargement: enlargement as f32,
-        local_height: height.unwrap_or(LocalHeight::default()),
-    }
-}
-
 impl RuleOf for Placed<'_> {
     fn rule_of(&self, channel: Channel) -> Option<ChannelRule> {
         self.patch.map(channel)?;
@@ -248,7 +168,8 @@ impl RuleOf for Placed<'_> {
 type OwnedFace = (u32, Triangle, Bounds);
 
 /// Every face that shows the target, with the texels it can own.
-fn faces_of(surface: &Surface, garment: &Garment, assignment: &Assignment, target: &Target, padding: i64) -> Vec<OwnedFace> {
+fn faces_of(planned: &Planned<'_>, target: &Target, padding: i64) -> Vec<OwnedFace> {
+    let Planned { garment, surface, assignment, .. } = planned;
     let all = surface.faces().iter().enumerate().filter(|(i, _)| assignment.set[*i] == Some(target.set));
     all.filter_map(|(i, face)| {
         let corners = assignment.texel_corners(face, target.set, &garment.sets, target.size);
@@ -353,6 +274,25 @@ fn summed(counts: Vec<LayerCount>, layers: usize) -> Vec<LayerCount> {
         sum.shown_by.append(&mut count.shown_by);
     }
     sums
+}
+
+/// The numbers of one placement, and what a person should hear.
+fn tell(planned: &Planned<'_>, k: usize, draws: &[Vec<Vec<Draw>>], fit: &Fit, count: &LayerCount) -> PlacementReport {
+    let (placed, footprint) = (&planned.placements[k], &planned.footprints[k]);
+    let mut own = describe(placed, footprint, draws.iter().map(|d| d[k].as_slice()), count);
+    own.rim_difference = fit.rim_difference;
+    let set = planned.assignment.set[footprint.seed.face].unwrap_or_default();
+    let told = Told {
+        placed: *placed,
+        footprint,
+        surface: &planned.surface,
+        set: &planned.garment.sets[set],
+        repeats: planned.assignment.repeats[set],
+        shown_by: &count.shown_by,
+        fit,
+    };
+    own.notes = notes(&own, &told);
+    own
 }
 
 /// The numbers of one placement.

@@ -1,0 +1,79 @@
+//! What is settled before anything is laid: who lies where, on which textures.
+
+use rayon::prelude::*;
+use tatter_core::channel::Channel;
+use tatter_core::image::Stored;
+use tatter_core::model::{Garment, Patch};
+
+use super::fit::Fit;
+use super::plan::{Assignment, Draw, DrawContext, Target};
+use super::pyramid::Prepared;
+use super::rim::{LocalHeight, height_role, local_height};
+use super::tile::{Layer, RuleOf as _};
+use crate::place::{Footprint, Placed};
+use crate::surface::Surface;
+
+/// Everything about a build that its patches and pictures do not change.
+#[derive(Debug)]
+pub(super) struct Planned<'a> {
+    pub(super) garment: &'a Garment,
+    pub(super) placements: &'a [Placed<'a>],
+    pub(super) surface: Surface,
+    pub(super) assignment: Assignment,
+    /// Of each placement.
+    pub(super) footprints: Vec<Footprint>,
+    pub(super) targets: Vec<Target>,
+    /// Number of the patch that each placement lays.
+    pub(super) patch_of: Vec<usize>,
+}
+
+impl Planned<'_> {
+    /// How the faces of a placement show in a target.
+    pub(super) fn context<'b>(&'b self, target: &'b Target, k: usize, prepared: &'b Prepared, padding: i64) -> DrawContext<'b> {
+        DrawContext {
+            surface: &self.surface,
+            assignment: &self.assignment,
+            sets: &self.garment.sets,
+            target,
+            footprint: &self.footprints[k],
+            patch: self.placements[k].patch,
+            prepared,
+            padding,
+        }
+    }
+
+    /// By target and placement, every face it shows on.
+    pub(super) fn draws(&self, patches: &[(&Patch, Prepared)], padding: i64) -> Vec<Vec<Vec<Draw>>> {
+        let of = |target, k: usize| self.context(target, k, &patches[self.patch_of[k]].1, padding).draws();
+        let each = |target| (0..self.placements.len()).into_par_iter().map(|k| of(target, k)).collect();
+        self.targets.iter().map(each).collect()
+    }
+
+    /// A placement in a target, ready to be laid on pristine pictures.
+    pub(super) fn layer<'b>(
+        &'b self,
+        pictures: &[Vec<Stored>],
+        target: &Target,
+        k: usize,
+        prepared: &'b Prepared,
+        draws: &'b [Draw],
+        fit: &'b Fit,
+    ) -> Layer<'b> {
+        let placed = &self.placements[k];
+        let size = placed.patch.size();
+        let height = target.files.iter().find_map(|&file| {
+            let role = height_role(&self.garment.sets[target.set].files[file].roles)?;
+            placed.rule_of(Channel::Height)?;
+            Some(local_height(draws, prepared, (size.width as f64, size.height as f64), &pictures[target.set][file], role))
+        });
+        Layer {
+            patch: placed.patch,
+            prepared,
+            draws,
+            rules: placed,
+            fit,
+            enlargement: self.footprints[k].enlargement as f32,
+            local_height: height.unwrap_or(LocalHeight::default()),
+        }
+    }
+}
