@@ -32,7 +32,8 @@ fn canvas(color: [f32; 3]) -> Tried<tatter_weave::Cloth> {
 /// A rip in such cloth, as `tatter weave` keeps it.
 fn ripped(color: [f32; 3]) -> Tried<Patch> {
     let damage = vec![Damage { length: 14.0, width: 5.0, ..Damage::new(Kind::Rip) }];
-    let spec = PatchSpec { cloth: canvas(color)?, side: TEXELS, width_mm: WIDTH_MM, damage, seed: 3 };
+    let spec =
+        PatchSpec { cloth: canvas(color)?, side: TEXELS, width_mm: WIDTH_MM, damage, grain: Angle::degrees(90.0), seed: 3 };
     let (woven, cover) = weave_patch(&spec, &Task::new())?;
     let mut maps = PerChannel::default();
     let mut put = |channel: Channel, map| maps[channel] = Some(PatchMap { map, origin: Origin::Derived, how: String::new() });
