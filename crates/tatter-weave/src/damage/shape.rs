@@ -44,14 +44,23 @@ impl Wound {
         self.damage.width * self.closing(u) * (1.0 + 0.25 * self.noise(30, u / (0.3 * self.damage.length), 0.5))
     }
 
+    /// The line a rip runs along, in threads from its middle.
+    fn drift(&self, u: f32) -> f32 {
+        5.0 * self.noise(3, u / (2.0 + 0.16 * self.damage.length), 0.5)
+    }
+
+    /// Opening and middle of a rip `u` along it, without the steps of its threads: what its surroundings see.
+    pub(super) fn smooth_opening(&self, u: f32) -> [f32; 2] {
+        [self.opening(u)[0], self.pitch[1 - self.across()] * self.drift(u)]
+    }
+
     /// Opening and middle of a rip `u` along it. It follows one thread and steps to a neighbour here and there.
     pub(super) fn opening(&self, u: f32) -> [f32; 2] {
         let lens = self.closing(u);
         let wide = self.noise(1, u / (1.5 + 0.11 * self.damage.length), 0.5);
         let rough = (1.0 + 0.6 * wide + 0.16 * self.noise(2, u / 0.9, 0.5)).max(0.2);
         let pitch = self.pitch[1 - self.across()];
-        let drift = 5.0 * self.noise(3, u / (2.0 + 0.16 * self.damage.length), 0.5);
-        let middle = pitch * (drift.round() + 0.3 * self.noise(4, u / 1.2, 0.5));
+        let middle = pitch * (self.drift(u).round() + 0.3 * self.noise(4, u / 1.2, 0.5));
         [self.damage.width * lens.sqrt() * (0.3 + 0.7 * lens.sqrt()) * rough, middle]
     }
 

@@ -105,7 +105,7 @@ impl Wound {
         let [u, v] = self.local(place);
         match self.damage.kind {
             Kind::Rip => {
-                let [open, middle] = self.opening(u);
+                let [open, middle] = self.smooth_opening(u);
                 let beyond = u.abs() - 0.5 * self.damage.length;
                 if beyond > 0.0 { -length(beyond, v - middle) } else { 0.5 * open - (v - middle).abs() }
             }
@@ -251,7 +251,7 @@ impl Wound {
         let [u, v] = self.local(place);
         let [du, dv, dz] = match self.damage.kind {
             Kind::Rip => {
-                let [open, middle] = self.opening(u);
+                let [open, middle] = self.smooth_opening(u);
                 let off = v - middle;
                 let reach = (0.5 * self.damage.width).max(4.0 * self.mean_pitch());
                 let near = exp(-off.abs() / reach);
