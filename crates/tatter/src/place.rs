@@ -14,6 +14,7 @@ use tatter_files::patch::{PatchError, read_patch};
 use tatter_files::picture::probe;
 use tatter_garment::place::{FAR_MM, SpotError, find_spot};
 
+use crate::local_weave::{compare, local_weave};
 use crate::paths::relative;
 use crate::session::{SessionError, garment};
 
@@ -125,7 +126,13 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
             format!("The size of {} was assumed when it was cut ({own}): give --size-mm if it is wrong.", patch.name),
         );
     }
-    check_spot(&job, request, task)?;
+    let garment = check_spot(&job, request, task)?;
+    let enlargement = size.map_or(1.0, |size| size.get() / own.get());
+    if let Some(there) =
+        task.stage("weave", || local_weave(&garment, &request.job, &request.spot, task)).map_err(SessionError::from)?
+    {
+        compare(&patch, enlargement, request.turn, &there, task);
+    }
     let name = patch_name(&mut job, &request.job, &request.patch)?;
     let id = free_id(&job, &name);
     job.placements.push(Placement {
@@ -142,14 +149,14 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
     Ok(id)
 }
 
-/// Whether cloth with textures lies at the spot.
-fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<(), PlaceError> {
+/// The garment, when cloth with textures lies at the spot.
+fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<Garment, PlaceError> {
     let garment = task.stage("mesh", || placeable(job, &request.job))?;
     let seed = find_spot(&garment, &request.spot).map_err(|error| PlaceError::Spot(error, request.job.clone()))?;
     if seed.distance_mm > FAR_MM {
         task.note("spot-far", format!("The point lies {:.0} mm off the cloth; the nearest place was taken.", seed.distance_mm));
     }
-    Ok(())
+    Ok(garment)
 }
 
 /// The garment of a job with as much as it takes to find a spot on it; no texture is read.
