@@ -247,3 +247,24 @@ fn packed_maps_change_only_their_component() {
     }
     assert!((after.value(64, 64, 1) - 0.5).abs() < 0.003, "roughness in green");
 }
+
+#[test]
+fn heights_that_are_clipped_are_counted_where_cloth_is_seen() {
+    // A garment that holds 1 mm either way, a patch 2 mm above its own mid plane: with and without a hole of half its area.
+    let garment = flat(five_files(128), 100.0);
+    let counted = |opacity: Option<fn(f32, f32) -> f32>| {
+        let maker = PatchMaker::new(128, 40.0).unit(Channel::Cover, |_, _| 1.0).height(|_, _| 2.0);
+        let patch = match opacity {
+            Some(open) => maker.unit(Channel::Opacity, open).patch(),
+            None => maker.patch(),
+        };
+        lay(&garment, &mut five_pictures(128), &patch, &[placement("a", 0.5, 0.5)]).placements[0].clamped_heights
+    };
+    let (whole, opaque) = (counted(None), counted(Some(|_, _| 1.0)));
+    assert_eq!(whole, opaque, "without an opacity map a patch is opaque");
+    // 40 mm at 1.28 texels a mm, squared.
+    assert!((2400..2800).contains(&whole), "{whole} texels leave the range");
+    let half = counted(Some(|x, _| if x < 0.0 { 0.0 } else { 1.0 }));
+    assert!((half as f32 / whole as f32 - 0.5).abs() < 0.03, "{half} of {whole}: an opening has no height");
+    assert_eq!(counted(Some(|_, _| 0.0)), 0, "all of it open");
+}

@@ -182,6 +182,9 @@ impl<'a> Source<'a> {
             Some(Map::Unit(cover)) => row.iter_mut().zip(cover.row(y)).for_each(|(t, c)| t[COVER] = c.0.clamp(0.0, 1.0)),
             _ => row.iter_mut().for_each(|t| t[COVER] = 1.0),
         }
+        if !self.maps.iter().any(|(lane, ..)| *lane == OPACITY) {
+            row.iter_mut().for_each(|t| t[OPACITY] = t[COVER]);
+        }
         for &(lane, channel, map) in &self.maps {
             let each = row.iter_mut();
             match map {

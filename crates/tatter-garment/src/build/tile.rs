@@ -280,7 +280,9 @@ impl RoleTile<'_> {
                 let local = if rule == Rule::Add { 0.0 } else { 1.0 };
                 each(image.row_mut(row), touched, seen, |below, s| {
                     let new: HeightMm = rule.apply(below, HeightMm(s.height + local * s.local_height), s.cover * strength);
-                    clamped += usize::from(new != below && !(range.low_mm..=range.high_mm).contains(&new.0));
+                    // Nobody misses the height of what one looks through.
+                    let seen = s.units[2] >= 0.5 && new != below;
+                    clamped += usize::from(seen && !(range.low_mm..=range.high_mm).contains(&new.0));
                     new
                 });
             }
