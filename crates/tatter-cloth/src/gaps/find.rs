@@ -178,7 +178,7 @@ fn openings(place: &Place, even: &Even, colors: &Colors, pitch: f32) -> Found {
     }
     let first = beliefs(&inside(&odds), &links);
     let around = surroundings(&even.tints, &first, &broad, pitch);
-    let mut belief = beliefs(&inside(&odds.zip(&around, |a, b| a + b)), &links);
+    let mut belief = beliefs(&inside(&odds.zip(&around, |a, b| (a + b).clamp(-SURE, SURE))), &links);
     keep::anchored(&mut belief, &broad, keep::usual_speck(&by_color, &place.reference), pitch);
     for (told, value) in [(&place.gap, 1.0), (&place.cloth, -1.0)] {
         if let Some(mask) = told {

@@ -37,11 +37,15 @@ impl Colors {
 }
 
 /// Beliefs, -1 cloth to 1 backing, from odds and links between neighbours that part little: mean field of an Ising model
-/// (Peterson, Anderson, "A Mean Field Theory Learning Algorithm for Neural Networks", 1987), eight rounds.
+/// (Peterson, Anderson, "A Mean Field Theory Learning Algorithm for Neural Networks", 1987), eight rounds. Texels that are sure
+/// by themselves are not asked: hardly any neighbourhood could turn them, and most texels are.
 pub(super) fn beliefs(odds: &Image<f32>, links: &Links) -> Image<f32> {
     let mut now = odds.map(|o| (0.5 * o).tanh());
     for _ in 0..8 {
-        now = Image::from_fn(odds.width(), odds.height(), |x, y| (0.5 * odds.get(x, y) + links.pull(&now, x, y)).tanh());
+        now = Image::from_fn(odds.width(), odds.height(), |x, y| {
+            let own = odds.get(x, y);
+            if own.abs() >= SURE { now.get(x, y) } else { (0.5 * own + links.pull(&now, x, y)).tanh() }
+        });
     }
     now
 }
