@@ -132,9 +132,15 @@ fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: 
     behind.extend(place.gap.as_ref().and_then(|strokes| told(&search, strokes)));
     let known: Vec<_> = known.iter().map(|c| scale.tint(*c)).collect();
     let own = without_pinholes(&known, &behind, scale);
-    Colors { scale, cloth: Palette::of(&own), behind }
+    let mut colors = Colors { scale, cloth: Palette::of(&own), behind, foreign: FOREIGN_ODDS };
+    // White specks of undyed weft look like a white card and are cloth.
+    let mut odds: Vec<f32> = own.iter().map(|t| colors.odds(*t)).collect();
+    colors.foreign = FOREIGN_ODDS.max(quantile(&mut odds, 0.95) + 1.0);
+    colors
 }
 
+/// Log odds of backing from which a colour is foreign to the cloth, unless intact cloth shows such colours too.
+const FOREIGN_ODDS: f32 = -2.0;
 /// Deviations from the usual tint of the cloth beyond which a texel of it may be a pinhole, squared.
 const FOREIGN: f32 = 16.0;
 
@@ -206,8 +212,8 @@ fn closed(size: Size, even: &Even) -> Gaps {
 
 /// How sure it is that each texel's colour is the cloth's own: by the odds of its colour and by how much of it is cloth, and no
 /// surer than its neighbours, whose light a lens mixes into it.
-fn own_color(odds: &Image<f32>, opacity: &Image<Unit>) -> Image<Unit> {
-    let own = odds.zip(opacity, |o, a| ((a.0 - 0.6) / 0.35).clamp(0.0, 1.0) / (1.0 + (1.5 * (o + 2.0)).exp()));
+fn own_color(odds: &Image<f32>, opacity: &Image<Unit>, foreign: f32) -> Image<Unit> {
+    let own = odds.zip(opacity, |o, a| ((a.0 - 0.6) / 0.35).clamp(0.0, 1.0) / (1.0 + (1.5 * (o - foreign)).exp()));
     Image::from_fn(own.width(), own.height(), |x, y| {
         let at = |dx, dy| own.get_clamped(x as isize + dx, y as isize + dy);
         Unit([at(-1, 0), at(1, 0), at(0, -1), at(0, 1)].into_iter().fold(at(0, 0), f32::min))
@@ -240,7 +246,7 @@ fn report(size: Size, place: &Place, opacity: &Image<Unit>, found: &Found, color
     let apart = if kinds == 0 { 0.5 } else { found.apart };
     Gaps {
         opacity: whole(opacity),
-        own_color: whole(&own_color(&found.odds.map(|o| if kinds == 0 { -SURE } else { o }), opacity)),
+        own_color: whole(&own_color(&found.odds.map(|o| if kinds == 0 { -SURE } else { o }), opacity, colors.foreign)),
         openings: label(&opacity.map(|o| o.0 < 0.5)).1.len(),
         share: (through / total.max(1e-9)) as f32,
         backing: (count > 0.0).then(|| LinearRgb(sum.map(|s| (s / count) as f32))),
