@@ -430,7 +430,7 @@ pub(crate) struct Scatter {
     /// How far beside that line at most
     #[arg(long, value_name = "MM", value_parser = length)]
     pub(crate) spread_mm: Option<f32>,
-    /// Also write a PNG of its placements before and after, lit, at true size
+    /// Also write a PNG of its placements (24 at most) before and after, lit, at true size
     #[arg(long, value_name = "FILE.png", conflicts_with_all = ["remove", "list"])]
     pub(crate) preview: Option<PathBuf>,
     /// Take a scatter away with its placements, except those that were changed by hand
@@ -448,7 +448,7 @@ pub(crate) struct Build {
     /// Folder for the new textures [default: NAME.tatter/built]
     #[arg(short, long, value_name = "DIR")]
     pub(crate) output: Option<PathBuf>,
-    /// Also write a PNG of every placement before and after, lit, at true size
+    /// Also write a PNG of the placements (24 at most) before and after, lit, at true size
     #[arg(long, value_name = "FILE.png")]
     pub(crate) preview: Option<PathBuf>,
 }

@@ -5,6 +5,15 @@ use std::path::Path;
 
 use tempfile::NamedTempFile;
 
+/// Make a folder if need be, and make sure that files can be written in it.
+///
+/// # Errors
+/// What the file system says.
+pub fn probe_folder(folder: &Path) -> io::Result<()> {
+    std::fs::create_dir_all(folder)?;
+    NamedTempFile::new_in(folder).map(drop)
+}
+
 /// Write a file under a temporary name beside it, flush it, and give it its name: nobody ever sees half of it. Folders on
 /// the way are made.
 ///

@@ -195,6 +195,29 @@ fn sleeves_and_flares_are_laid_flat_exactly() {
     }
 }
 
+/// A spot exactly on a corner of the mesh, an edge, or inside a face reaches alike in every direction.
+#[test]
+fn a_spot_on_a_corner_is_a_spot_like_any_other() {
+    let (part, _) = faceted(48, 40, 60.0, 60.0, 200.0);
+    let surface = Surface::new(&dressed(part));
+    // Side 0, ring 20: the corner itself, and beside it.
+    for at in [[0.0, 100.0, 60.0], [0.3, 100.0, 59.98], [1.0, 101.0, 59.9], [7.83, 105.0, 59.49]] {
+        let found = reached(&surface, at, 30.0);
+        assert_eq!(found.left_out, 0, "from {at:?} nothing folds");
+        let area: f64 = found
+            .faces
+            .iter()
+            .map(|f| {
+                let [a, b, c] = f.corners_mm.map(|p| if p.length() > 29.0 { p * (29.0 / p.length()) } else { p });
+                0.5 * (b - a).perp_dot(c - a).abs()
+            })
+            .sum();
+        // Faces cut at a circle of 29 mm cover nearly all of it.
+        let circle = std::f64::consts::PI * 29.0 * 29.0;
+        assert!((area / circle - 1.0).abs() < 0.06, "from {at:?} {area:.0} of {circle:.0} mm2 is reached");
+    }
+}
+
 /// Two layers 2 mm apart, sewn together along one edge: cloth laid on the upper one stays there.
 #[test]
 fn a_layer_behind_or_a_sleeve_beside_is_not_reached() {

@@ -8,6 +8,7 @@ use tatter_core::angle::Angle;
 use tatter_core::image::{Image, Unit};
 use tatter_core::mesh::Part;
 use tatter_core::model::{Density, Garment, Scatter, Share, Spot};
+use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_garment::scatter::{ScatterError, ScatterInput, Scattered, scatter};
 use tatter_garment::surface::Surface;
@@ -42,7 +43,7 @@ fn rule(count: usize) -> Scatter {
 fn spread(garment: &Garment, rule: &Scatter, radius: f64) -> Vec<Scattered> {
     let radii = vec![radius; rule.patches.len()];
     let pictures = rule.density.iter().map(|_| None).collect::<Vec<_>>();
-    scatter(garment, &ScatterInput { rule, radius_mm: &radii, pictures: &pictures }).unwrap()
+    scatter(garment, &ScatterInput { rule, radius_mm: &radii, pictures: &pictures }, &Task::new()).unwrap()
 }
 
 #[expect(clippy::unwrap_used, reason = "a place that is not found is a failed test")]
@@ -130,7 +131,7 @@ fn densities_draw_them() {
     let rule = Scatter { density: vec![Density::Picture("right.png".into())], ..rule(60) };
     let picture = Image::from_fn(64, 64, |x, _| Unit(if x >= 32 { 1.0 } else { 0.0 }));
     let input = ScatterInput { rule: &rule, radius_mm: &[1.0], pictures: &[Some(picture)] };
-    let found = scatter(&garment, &input).unwrap();
+    let found = scatter(&garment, &input, &Task::new()).unwrap();
     for s in &found {
         let Spot::Uv { at, .. } = s.spot else { panic!("one part, told by UV") };
         assert!(at[0] > 0.48, "black keeps them away: u {}", at[0]);
@@ -147,10 +148,10 @@ fn a_line_gathers_them_and_parts_keep_them() {
     }
     let nowhere = Scatter { keep_off: vec!["back".into()], ..rule(3) };
     let input = ScatterInput { rule: &nowhere, radius_mm: &[1.0], pictures: &[] };
-    assert_eq!(scatter(&garment, &input), Err(ScatterError::NoCloth), "the only part is excluded");
+    assert_eq!(scatter(&garment, &input, &Task::new()), Err(ScatterError::NoCloth), "the only part is excluded");
     let unknown = Scatter { only: vec!["sleve".into()], ..rule(3) };
     let input = ScatterInput { rule: &unknown, radius_mm: &[1.0], pictures: &[] };
-    assert!(scatter(&garment, &input).unwrap_err().to_string().contains("sleve"), "the unknown part is named");
+    assert!(scatter(&garment, &input, &Task::new()).unwrap_err().to_string().contains("sleve"), "the unknown part is named");
 }
 
 /// Weights are shares (a made-up list of 3 to 1, so about 75 of 100; the binomial deviation is 4.3).

@@ -5,11 +5,11 @@ use std::path::Path;
 use tatter_cloth::measure::{MeasureSettings, measure};
 use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
-use tatter_core::model::{Garment, Patch, Spot};
+use tatter_core::model::{Garment, MapFile, Patch, Spot};
 use tatter_core::task::Task;
 use tatter_core::units::PerCm;
 use tatter_files::limits::Limits;
-use tatter_files::picture::{PictureError, read_stored};
+use tatter_files::picture::read_stored;
 use tatter_files::store::Store;
 use tatter_garment::view::lay_flat;
 
@@ -31,46 +31,38 @@ pub(crate) struct LocalWeave {
     pub(crate) off_upright: Angle,
 }
 
-/// Read the weave around a spot from the base colour as it was before Tatter touched it. `None` where it cannot be counted:
-/// too coarse a texture, a knit, a print.
-///
-/// # Errors
-/// When the texture cannot be read.
-pub(crate) fn local_weave(garment: &Garment, job: &Path, spot: &Spot, task: &Task) -> Result<Option<LocalWeave>, PictureError> {
+/// Read the weave around a spot from the base colour of its map set, as it was before Tatter touched it. `None` where it cannot
+/// be counted: too coarse a texture, a knit, a print, a texture that cannot be read (a build will say so).
+pub(crate) fn local_weave(garment: &Garment, set: usize, job: &Path, spot: &Spot) -> Option<LocalWeave> {
     let mut colored = garment.clone();
-    for set in &mut colored.sets {
-        set.files.retain(|file| file.roles.iter().any(|role| role.channel == Channel::BaseColor));
+    let mut pictures = vec![Vec::new(); colored.sets.len()];
+    for (index, own) in colored.sets.iter_mut().enumerate() {
+        let is_color = |file: &MapFile| file.roles.iter().any(|role| role.channel == Channel::BaseColor);
+        own.files.retain(|file| index == set && is_color(file));
     }
-    let folder = job.parent().unwrap_or(Path::new(""));
-    let store = Store::open(job).ok();
-    let mut pictures = Vec::with_capacity(colored.sets.len());
-    for set in &mut colored.sets {
-        let mut own = Vec::with_capacity(set.files.len());
-        for file in &mut set.files {
-            let kept = store.as_ref().and_then(|store| store.pristine(&file.path).ok());
-            let picture = read_stored(&kept.unwrap_or_else(|| folder.join(&file.path)), &Limits::default())?;
-            file.size = picture.size;
-            own.push(picture);
-        }
-        pictures.push(own);
-    }
-    let Some(file) = colored.sets.iter().flat_map(|set| &set.files).next() else { return Ok(None) };
+    let file = colored.sets.get_mut(set)?.files.first_mut()?;
+    let kept = Store::open(job).and_then(|store| store.pristine(&file.path)).ok();
+    let path = kept.unwrap_or_else(|| job.parent().unwrap_or(Path::new("")).join(&file.path));
+    let picture = read_stored(&path, &Limits::default()).ok()?;
+    file.size = picture.size;
     // One pixel a texel: finer shows nothing more, coarser loses threads.
     let mm_per_texel = f64::from(garment.mm_per_uv.get()) / file.size.width.max(1) as f64;
-    let Ok(flat) = lay_flat(&colored, &pictures, spot, mm_per_texel * PIXELS as f64, PIXELS) else { return Ok(None) };
+    pictures[set].push(picture);
+    let flat = lay_flat(&colored, &pictures, spot, mm_per_texel * PIXELS as f64, PIXELS).ok()?;
     let cloth = flat.opacity.map(|o| o.0 > 0.5);
     let settings = MeasureSettings { grain: Some(Angle::degrees(90.0)), ..MeasureSettings::default() };
-    let Ok(found) = measure(&flat.color, Some(&cloth), &settings, task) else { return Ok(None) };
+    // Its notes are about photos.
+    let found = measure(&flat.color, Some(&cloth), &settings, &Task::new()).ok()?;
     if !found.woven || found.confidence < SURE {
-        return Ok(None);
+        return None;
     }
     let per_cm = |pitch: f32| PerCm(10.0 / (pitch * mm_per_texel as f32));
     let off = found.grain.as_line().to_degrees() - 90.0;
-    Ok(Some(LocalWeave {
+    Some(LocalWeave {
         ends_per_cm: per_cm(found.pitch_px[0]),
         picks_per_cm: per_cm(found.pitch_px[1]),
         off_upright: Angle::degrees(off),
-    }))
+    })
 }
 
 /// Notes on how the patch's threads, laid `enlargement` times their size and turned by `turn`, compare with those there.

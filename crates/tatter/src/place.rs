@@ -126,11 +126,9 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
             format!("The size of {} was assumed when it was cut ({own}): give --size-mm if it is wrong.", patch.name),
         );
     }
-    let garment = check_spot(&job, request, task)?;
+    let (garment, set) = check_spot(&job, request, task)?;
     let enlargement = size.map_or(1.0, |size| size.get() / own.get());
-    if let Some(there) =
-        task.stage("weave", || local_weave(&garment, &request.job, &request.spot, task)).map_err(SessionError::from)?
-    {
+    if let Some(there) = task.stage("weave", || local_weave(&garment, set, &request.job, &request.spot)) {
         compare(&patch, enlargement, request.turn, &there, task);
     }
     let name = patch_name(&mut job, &request.job, &request.patch)?;
@@ -149,14 +147,14 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
     Ok(id)
 }
 
-/// The garment, when cloth with textures lies at the spot.
-fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<Garment, PlaceError> {
+/// The garment and the map set at the spot, when cloth with textures lies there.
+fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<(Garment, usize), PlaceError> {
     let garment = task.stage("mesh", || placeable(job, &request.job))?;
-    let seed = find_spot(&garment, &request.spot).map_err(|error| PlaceError::Spot(error, request.job.clone()))?;
+    let (seed, set) = find_spot(&garment, &request.spot).map_err(|error| PlaceError::Spot(error, request.job.clone()))?;
     if seed.distance_mm > FAR_MM {
         task.note("spot-far", format!("The point lies {:.0} mm off the cloth; the nearest place was taken.", seed.distance_mm));
     }
-    Ok(garment)
+    Ok((garment, set))
 }
 
 /// The garment of a job with as much as it takes to find a spot on it; no texture is read.

@@ -6,7 +6,7 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Map, Stored};
 use tatter_core::model::Garment;
 use tatter_core::task::Task;
-use tatter_files::write::write_whole;
+use tatter_files::write::{probe_folder, write_whole};
 use tatter_garment::build::{BuildError, BuildSettings, build};
 use tatter_garment::place::Placed;
 use tatter_garment::surface::LocateError;
@@ -71,18 +71,32 @@ impl Explain for PreviewError {
     }
 }
 
+/// Make sure that a preview can be written, before anything else is done.
+///
+/// # Errors
+/// [`PreviewError::Write`] when it cannot.
+pub fn check_output(output: &Path) -> Result<(), PreviewError> {
+    let folder = output.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let tried = probe_folder(folder);
+    tried.map_err(|error| PreviewError::Write(error, output.to_owned()))
+}
+
 /// Build the job in memory and write a PNG of its placements before and after, under one lamp, grain up, each at true size on a
-/// piece of cloth a little larger than its canvas. `ids` says which; all (24 at most) when it is empty. The garment's files and
+/// piece of cloth a little larger than its canvas. `ids` says which; `None` all; 24 are shown at most. The garment's files and
 /// the job stay as they are.
 ///
 /// # Errors
 /// As [`PreviewError`] lists.
-pub fn preview(job: &Path, ids: &[String], output: &Path, task: &Task) -> Result<(), PreviewError> {
+pub fn preview(job: &Path, ids: Option<&[String]>, output: &Path, task: &Task) -> Result<(), PreviewError> {
     let mut session = Session::open(job, task)?;
     let mut pictures = session.load(task)?;
     let placed = session.placed();
-    let shown: Vec<&Placed<'_>> =
-        placed.iter().filter(|placed| ids.is_empty() || ids.contains(&placed.placement.id)).take(MOST).collect();
+    let mut shown: Vec<&Placed<'_>> =
+        placed.iter().filter(|placed| ids.is_none_or(|ids| ids.contains(&placed.placement.id))).collect();
+    if shown.len() > MOST {
+        task.note("preview-first", format!("The preview shows {MOST} of {} placements.", shown.len()));
+        shown.truncate(MOST);
+    }
     if shown.is_empty() {
         return Err(PreviewError::Nothing(job.to_owned()));
     }

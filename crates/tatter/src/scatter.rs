@@ -10,7 +10,7 @@ use tatter_core::image::{Image, Map, Unit};
 use tatter_core::model::{Density, Garment, Job, Match, Patch, Placement, Scatter, Share};
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
-use tatter_files::job::{JobError, read_job, write_job};
+use tatter_files::job::{JobError, mark, read_job, write_job};
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
 use tatter_files::picture::{PictureError, read_stored};
@@ -132,12 +132,9 @@ pub fn scatter_job(
     }
     edit(&mut rule);
     let garment = task.stage("mesh", || placeable(&job, &request.job))?;
-    let patches = task.stage("patches", || patches(&job, folder, &[Some(&rule), before.as_ref()]))?;
-    let run = |rule: &Scatter| run(&garment, &patches, rule, folder, &request.job);
-    // What the rule as it stands in the job yields tells what a person changed since.
-    let made = before.as_ref().map(&run).transpose()?.unwrap_or_default();
-    let wanted = task.stage("scatter", || run(&rule))?;
-    let summary = settle(&mut job, rule, &made, wanted, task);
+    let patches = task.stage("patches", || patches(&job, folder, &rule))?;
+    let wanted = task.stage("scatter", || run(&garment, &patches, &rule, folder, &request.job, task))?;
+    let summary = settle(&mut job, rule, wanted, task);
     write_job(&request.job, &job)?;
     Ok(summary)
 }
@@ -149,11 +146,7 @@ pub fn scatter_job(
 pub fn remove_scatter(job_path: &Path, id: &str, task: &Task) -> Result<ScatterSummary, ScatterFailed> {
     let mut job = read_job(job_path)?;
     let rule = find(&job, id, job_path)?.clone();
-    let folder = job_path.parent().unwrap_or(Path::new(""));
-    let garment = task.stage("mesh", || placeable(&job, job_path))?;
-    let patches = patches(&job, folder, &[Some(&rule)])?;
-    let made = run(&garment, &patches, &rule, folder, job_path)?;
-    let summary = settle(&mut job, rule, &made, Vec::new(), task);
+    let summary = settle(&mut job, rule, Vec::new(), task);
     job.scatters.retain(|scatter| scatter.id != id);
     write_job(job_path, &job)?;
     Ok(summary)
@@ -180,9 +173,9 @@ fn free_id(job: &Job) -> String {
     unused("scatter", taken)
 }
 
-/// Patches of the rules, by name.
-fn patches(job: &Job, folder: &Path, rules: &[Option<&Scatter>]) -> Result<BTreeMap<String, Patch>, PatchError> {
-    let used = |name: &str| rules.iter().flatten().any(|rule| rule.patches.iter().any(|share| share.patch == name));
+/// Patches of a rule, by name.
+fn patches(job: &Job, folder: &Path, rule: &Scatter) -> Result<BTreeMap<String, Patch>, PatchError> {
+    let used = |name: &str| rule.patches.iter().any(|share| share.patch == name);
     let of = |path: &str| read_patch(&folder.join(path), &Limits::default());
     job.patches.iter().filter(|patch| used(&patch.name)).map(|patch| Ok((patch.name.clone(), of(&patch.path)?))).collect()
 }
@@ -194,12 +187,13 @@ fn run(
     rule: &Scatter,
     folder: &Path,
     job: &Path,
+    task: &Task,
 ) -> Result<Vec<(usize, Placement)>, ScatterFailed> {
     let own: Vec<Option<&Patch>> = rule.patches.iter().map(|share| patches.get(&share.patch)).collect();
     let radii: Vec<f64> = own.iter().map(|patch| patch.map_or(0.0, cover_radius)).collect();
     let pictures = rule.density.iter().map(|density| picture(density, folder)).collect::<Result<Vec<_>, PictureError>>()?;
     let input = ScatterInput { rule, radius_mm: &radii, pictures: &pictures };
-    let found = scatter(garment, &input).map_err(|error| ScatterFailed::Rule(error, job.to_owned()))?;
+    let found = scatter(garment, &input, task).map_err(|error| ScatterFailed::Rule(error, job.to_owned()))?;
     Ok(found.into_iter().map(|one| (one.number, placement(rule, one, &own))).collect())
 }
 
@@ -244,34 +238,41 @@ fn picture(density: &Density, folder: &Path) -> Result<Option<Image<Unit>>, Pict
     Ok(Some(Image::from_fn(stored.size.width, stored.size.height, |x, y| Unit(stored.value(x, y, 0)))))
 }
 
-/// Bring what the rule yields into the job. `made` is what it yielded before.
-fn settle(
-    job: &mut Job,
-    mut rule: Scatter,
-    made: &[(usize, Placement)],
-    wanted: Vec<(usize, Placement)>,
-    task: &Task,
-) -> ScatterSummary {
-    let mut kept = 0;
-    for (number, old) in made {
-        match job.placements.iter().position(|placement| placement.id == old.id) {
-            None if !rule.removed.contains(number) => rule.removed.push(*number),
+/// Bring what the rule yields into the job.
+fn settle(job: &mut Job, mut rule: Scatter, wanted: Vec<(usize, Placement)>, task: &Task) -> ScatterSummary {
+    let (count, yielded) = (rule.count, wanted.len());
+    let mut theirs: Vec<(usize, String)> = Vec::new();
+    for (number, known) in std::mem::take(&mut rule.laid) {
+        let id = format!("{}-{number}", rule.id);
+        match job.placements.iter().position(|placement| placement.id == id) {
+            None if !rule.removed.contains(&number) => rule.removed.push(number),
             None => {}
-            Some(place) if job.placements[place] != *old => kept += 1,
+            Some(place) if mark(&job.placements[place]) != known => theirs.push((number, known)),
             // Untouched: the new rule says where it lies, if anywhere.
-            Some(place) => match wanted.iter().find(|(_, new)| new.id == old.id) {
+            Some(place) => match wanted.iter().find(|(_, new)| new.id == id) {
                 Some((_, new)) => job.placements[place] = new.clone(),
                 None => drop(job.placements.remove(place)),
             },
         }
     }
     rule.removed.sort_unstable();
-    let (count, yielded) = (rule.count, wanted.len());
+    let kept = theirs.len();
+    rule.laid = theirs;
     for (number, new) in wanted {
-        if !rule.removed.contains(&number) && job.placements.iter().all(|placement| placement.id != new.id) {
-            job.placements.push(new);
+        if rule.removed.contains(&number) || rule.laid.iter().any(|(known, _)| *known == number) {
+            continue;
+        }
+        match job.placements.iter_mut().find(|placement| placement.id == new.id) {
+            // A placement of that name which the rule never laid is somebody's own.
+            Some(own) if *own != new => {}
+            Some(_) => rule.laid.push((number, mark(&new))),
+            None => {
+                rule.laid.push((number, mark(&new)));
+                job.placements.push(new);
+            }
         }
     }
+    rule.laid.sort_unstable();
     if yielded > 0 && yielded < count {
         task.note(
             "scatter-full",

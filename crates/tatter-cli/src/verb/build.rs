@@ -13,8 +13,9 @@ use crate::term::{Term, number, seconds, warnings};
 /// Build a job into a folder.
 pub(crate) fn run(args: &Build, term: &Term) -> Outcome {
     let task = term.task();
+    super::check_preview(args.preview.as_deref())?;
     let summary = build_job(&args.job, args.output.as_deref(), &task).map_err(boxed)?;
-    super::preview(args.preview.as_deref(), &args.job, &[], &task)?;
+    super::preview(args.preview.as_deref(), &args.job, None, &task)?;
     term.notes(&task);
     term.result(&machine(&summary, &task), &people(&summary));
     Ok(0)

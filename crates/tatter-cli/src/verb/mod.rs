@@ -56,8 +56,13 @@ pub(crate) fn boxed<E: Explain + 'static>(error: E) -> Box<dyn Explain> {
 }
 
 /// A picture of placements before and after, when one was asked for.
-pub(crate) fn preview(output: Option<&Path>, job: &Path, ids: &[String], task: &Task) -> Result<(), Box<dyn Explain>> {
+pub(crate) fn preview(output: Option<&Path>, job: &Path, ids: Option<&[String]>, task: &Task) -> Result<(), Box<dyn Explain>> {
     output.map_or(Ok(()), |output| tatter::preview::preview(job, ids, output, task).map_err(boxed))
+}
+
+/// Whether a preview that was asked for can be written.
+pub(crate) fn check_preview(output: Option<&Path>) -> Result<(), Box<dyn Explain>> {
+    output.map_or(Ok(()), |output| tatter::preview::check_output(output).map_err(boxed))
 }
 
 /// Pixel coordinates of the machine contract count from the first pixel's centre; inside they count from its corner.

@@ -23,8 +23,9 @@ pub(crate) fn run(args: &Place, term: &Term) -> Outcome {
         term.result(&json!({ "id": id, "removed": true }), &format!("{id} removed\n"));
     } else {
         let task = term.task();
+        super::check_preview(args.preview.as_deref())?;
         let id = place(&request(args)?, &task).map_err(boxed)?;
-        super::preview(args.preview.as_deref(), &args.job, std::slice::from_ref(&id), &task)?;
+        super::preview(args.preview.as_deref(), &args.job, Some(std::slice::from_ref(&id)), &task)?;
         term.notes(&task);
         term.result(&json!({ "id": id, "warnings": crate::term::warnings(&task) }), &format!("{id} placed\n"));
     }

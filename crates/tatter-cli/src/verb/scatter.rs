@@ -28,11 +28,12 @@ pub(crate) fn run(args: &Scatter, term: &Term) -> Outcome {
         return Ok(0);
     }
     check_ranges(args)?;
+    super::check_preview(args.preview.as_deref())?;
     let rules = super::place::rules(&args.rules)?;
     let request = ScatterRequest {
         job: args.job.clone(),
         again: args.again.clone(),
-        patches: args.patches.iter().map(|text| weighted(text)).collect(),
+        patches: args.patches.iter().map(|text| weighted(text)).collect::<Result<_, _>>()?,
         picture: args.picture.clone(),
     };
     let edit = |rule: &mut Rule| {
@@ -42,7 +43,7 @@ pub(crate) fn run(args: &Scatter, term: &Term) -> Outcome {
         }
     };
     let done = scatter_job(&request, edit, &task).map_err(boxed)?;
-    super::preview(args.preview.as_deref(), &args.job, &done.ids, &task)?;
+    super::preview(args.preview.as_deref(), &args.job, Some(&done.ids), &task)?;
     term.notes(&task);
     let machine = json!({ "id": done.id, "ids": done.ids, "kept": done.kept, "warnings": warnings(&task) });
     term.result(&machine, &said(&done));
@@ -50,10 +51,14 @@ pub(crate) fn run(args: &Scatter, term: &Term) -> Outcome {
 }
 
 /// `moth-hole.patch:3`: a folder and its weight.
-fn weighted(text: &str) -> (PathBuf, f32) {
+fn weighted(text: &str) -> Result<(PathBuf, f32), Box<dyn tatter_core::explain::Explain>> {
     match text.rsplit_once(':').and_then(|(path, weight)| Some((path, weight.parse::<f32>().ok()?))) {
-        Some((path, weight)) if weight.is_finite() && weight > 0.0 => (PathBuf::from(path), weight),
-        _ => (PathBuf::from(text), 1.0),
+        Some((path, weight)) if weight.is_finite() && weight > 0.0 => Ok((PathBuf::from(path), weight)),
+        Some((_, weight)) => {
+            let what = format!("the weight {weight} of --patch {text} is not above 0");
+            Err(boxed(BadArgument::new(what, "Write it like --patch moth-hole.patch:3, or leave the weight out")))
+        }
+        None => Ok((PathBuf::from(text), 1.0)),
     }
 }
 

@@ -141,8 +141,10 @@ fn a_preview_shows_the_cloth_before_and_after() {
     assert_ne!(middle(bottom - 224), middle(bottom - 672), "after differs from before");
     let run = shop.run(&["build", JOB, "--preview", "none/there/look.png"]).expect("runs");
     assert_eq!(run.code, Some(0), "folders on the way are made: {}", run.err);
+    let before = listed(&shop).expect("a list");
     let run = place(&shop, &["--at", "0.25,0.25", "--preview", "smock.glb/look.png"]).expect("runs");
     assert_eq!(run.code, Some(4), "a file is no folder: {}", run.err);
+    assert_eq!(listed(&shop).expect("a list"), before, "and nothing was placed");
 }
 
 /// Canvas is woven with 17 ends and 13 picks per cm (14.9 as a mean of their product), denim with 28.35 and 22.05 (25.0): as

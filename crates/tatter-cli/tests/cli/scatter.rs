@@ -47,6 +47,13 @@ fn what_a_person_changed_stays_when_a_rule_runs_again() {
     for id in ["scatter-1", "scatter-3", "scatter-4", "scatter-6"] {
         assert_eq!(after[id], before[id], "{id} stays where it was");
     }
+    // A rule changed in the file is run as it stands there.
+    let text = std::fs::read_to_string(&path).expect("the job");
+    std::fs::write(&path, text.replace("count = 9", "count = 12")).expect("the job");
+    let again = scatter(&shop, &["--again", "scatter"]).expect("twelve");
+    assert_eq!(again["ids"].as_array().map(Vec::len), Some(11), "three more, the removed one stays away: {again}");
+    scatter(&shop, &["--again", "scatter", "--count", "9"]).expect("nine");
+    assert_eq!(listed(&shop).expect("a list"), after, "and gone again");
     // Another seed moves what nobody touched.
     scatter(&shop, &["--again", "scatter", "--seed", "5"]).expect("another seed");
     let moved = listed(&shop).expect("a list");
@@ -83,6 +90,7 @@ fn mistakes_are_said_and_change_nothing() {
         (&["--patch", "rip.patch", "--count", "3", "--scale", "2,1"], "--scale"),
         (&["--patch", "rip.patch", "--count", "3", "--height", "0,4"], "--height"),
         (&["--patch", "rip.patch", "--count", "0"], "--count"),
+        (&["--patch", "rip.patch:-2", "--count", "3"], "weight"),
         (&["--patch", "rip.patch", "--count", "3", "--margin-mm", "5000"], "no cloth is left"),
     ] {
         let run = shop.run(&[&["scatter", JOB], arguments].concat()).expect("runs");

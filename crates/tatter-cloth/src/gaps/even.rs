@@ -35,8 +35,11 @@ pub(super) fn even_places(place: &Place, scale: Scale, pitch: f32) -> Even {
     let blob = Blob::fit(&known, 0.04);
     let limit = (1.3 * quantile(&mut known.iter().map(|t| blob.distance(*t)).collect::<Vec<_>>(), 0.995)).clamp(12.0, 60.0);
     let odd = smooth.zip(&place.cover, |t, c| c.0 > 0.5 && blob.distance(t) > limit);
+    let light = quantile(&mut known.iter().map(|t| t.0[0]).collect::<Vec<_>>(), 0.5);
     let mask = Image::from_fn(tints.width(), tints.height(), |x, y| {
-        odd.get(x, y) && detail.get(x, y) - scale.spread(place.color.get(x, y))[0] < EVEN * usual
+        // In the dark the least light looms large in logarithms: there it counts by how much of it there is.
+        let dark = (2.0 * (smooth.get(x, y).0[0] - light).exp()).min(1.0);
+        odd.get(x, y) && dark * dark * (detail.get(x, y) - scale.spread(place.color.get(x, y))[0]) < EVEN * usual
     });
     let count = |texels: usize| texels.max(1) as f32;
     let odd_share =

@@ -1,4 +1,4 @@
-//! Made photos of cloth with known truth, thread by thread: for the demo, for tests, for measuring how good a step is.
+//! Made photos of cloth with known truth, thread by thread: for tests, for measuring how good a step is.
 //!
 //! Every yarn is an elliptic tube that rises and dips with the weave; damage cuts, frays and displaces tubes. One lamp
 //! with shadows plus ambient light, then lens blur and sensor noise. The truth comes from the same samples as the photo.

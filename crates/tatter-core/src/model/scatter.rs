@@ -62,6 +62,8 @@ pub struct Scatter {
     pub spread: Mm,
     /// Numbers a person took away; they do not come back.
     pub removed: Vec<usize>,
+    /// What was laid last: each number and the mark its placement had, so that a person's changes are known.
+    pub laid: Vec<(usize, String)>,
 }
 
 impl Default for Scatter {
@@ -83,6 +85,7 @@ impl Default for Scatter {
             along: Vec::new(),
             spread: Mm(0.0),
             removed: Vec::new(),
+            laid: Vec::new(),
         }
     }
 }

@@ -15,6 +15,7 @@ mod write;
 pub use error::JobError;
 pub use read::{parse_job, read_job};
 pub use rules::{RuleFault, parse_rule, rule_text};
+pub use scatter::mark;
 pub use write::write_job;
 
 /// The format this Tatter writes, and the newest it reads.

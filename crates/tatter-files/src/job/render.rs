@@ -115,7 +115,7 @@ fn patch(patch: &PatchRef) -> Table {
     table
 }
 
-fn placement(placement: &Placement) -> Table {
+pub(super) fn placement(placement: &Placement) -> Table {
     let mut table = Table::new();
     table["id"] = value(&placement.id);
     table["patch"] = value(&placement.patch);

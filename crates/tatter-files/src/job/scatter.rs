@@ -1,15 +1,15 @@
 //! `[[scatter]]`: a rule that yields many placements.
 
 use tatter_core::angle::Angle;
-use tatter_core::model::{Density, PatchRef, Scatter, Share};
+use tatter_core::model::{Density, PatchRef, Placement, Scatter, Share};
 use tatter_core::units::Mm;
 use toml_edit::{Array, InlineTable, Item, Table, Value, value};
 
 use super::read::{known_patch, relative, rules};
-use super::render::rules_value;
+use super::render::{placement as placement_table, rules_value};
 use crate::text::{Fields, TextFault, degrees, float, floats};
 
-pub(super) const KEYS: [&str; 19] = [
+pub(super) const KEYS: [&str; 20] = [
     "id",
     "patches",
     "count",
@@ -29,6 +29,7 @@ pub(super) const KEYS: [&str; 19] = [
     "along",
     "spread_mm",
     "removed",
+    "laid",
 ];
 
 /// More would take longer to lay than anybody waits.
@@ -59,7 +60,10 @@ fn scatter(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Scatter> {
     let count = whole(table, "count", 1, MOST)?;
     let count = table.need("count", count)? as usize;
     let names = |key| Ok::<_, TextFault>(table.strings(key)?.into_iter().map(str::to_owned).collect::<Vec<_>>());
-    let length = |key| Ok::<_, TextFault>(table.positive(key)?.map(Mm));
+    let length = |key: &str| match table.number(key)? {
+        Some(mm) if mm < 0.0 => Err(table.bad(key, format!("must be 0 or more, not {mm}"))),
+        other => Ok(other.map(Mm)),
+    };
     Ok(Scatter {
         id,
         patches: shares(table, patches)?,
@@ -77,6 +81,7 @@ fn scatter(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Scatter> {
         along: table.pairs("along")?,
         spread: length("spread_mm")?.unwrap_or(usual.spread),
         removed: table.wholes("removed")?,
+        laid: laid(table)?,
     })
 }
 
@@ -117,6 +122,21 @@ fn shares(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Vec<Share>> {
         table.strings("patches")?.into_iter().map(|name| share(table, "patches", name, 1.0)).collect::<Checked<_>>()?
     };
     if shares.is_empty() { Err(table.bad("patches", "names no patch")) } else { Ok(shares) }
+}
+
+/// `"3-9f8e7d6c"`: number and mark.
+fn laid(table: &Fields<'_>) -> Checked<Vec<(usize, String)>> {
+    let one = |text: &str| {
+        let (number, mark) = text.split_once('-')?;
+        Some((number.parse().ok()?, mark.to_owned()))
+    };
+    let wrong = |text: &str| table.bad("laid", format!("has `{text}`; Tatter writes this list itself: leave it alone"));
+    table.strings("laid")?.into_iter().map(|text| one(text).ok_or_else(|| wrong(text))).collect()
+}
+
+/// What a placement is known by as long as nobody changes it: eight digits of the hash of its text.
+pub fn mark(placement: &Placement) -> String {
+    blake3::hash(placement_table(placement).to_string().as_bytes()).to_hex()[..8].to_owned()
 }
 
 fn density(table: &Fields<'_>) -> Checked<Vec<Density>> {
@@ -177,6 +197,9 @@ pub(super) fn render(scatter: &Scatter) -> Table {
     }
     if !scatter.removed.is_empty() {
         table["removed"] = value(scatter.removed.iter().map(|&number| number as i64).collect::<Array>());
+    }
+    if !scatter.laid.is_empty() {
+        table["laid"] = value(scatter.laid.iter().map(|(number, mark)| format!("{number}-{mark}")).collect::<Array>());
     }
     table
 }

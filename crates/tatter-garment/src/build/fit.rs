@@ -144,23 +144,20 @@ impl FitContext<'_> {
 
     /// Targets with a base colour on the spot's own material, all its UV tiles.
     fn colored(&self, k: usize) -> impl Iterator<Item = (usize, &Target)> + Clone {
-        self.with_channel(k, Channel::BaseColor)
-    }
-
-    fn with_channel(&self, k: usize, channel: Channel) -> impl Iterator<Item = (usize, &Target)> + Clone {
         let set = self.planned.assignment.set[self.planned.footprints[k].seed.face].unwrap_or_default();
         let material = &self.planned.garment.sets[set].material;
         let own = move |target: &Target| {
-            self.planned.garment.sets[target.set].material == *material && self.role(target, channel).is_some()
+            let colors = self.role(target, Channel::BaseColor).is_some_and(|(stored, _)| stored.size == target.size);
+            self.planned.garment.sets[target.set].material == *material && colors
         };
         self.planned.targets.iter().enumerate().filter(move |(_, target)| own(target))
     }
 
-    /// File and role of a channel in a target.
+    /// File and role of a channel in a target's map set, whatever its size.
     fn role(&self, target: &Target, channel: Channel) -> Option<(&Stored, &MapRole)> {
-        target.files.iter().find_map(|&file| {
-            let role = self.planned.garment.sets[target.set].files[file].roles.iter().find(|role| role.channel == channel)?;
-            Some((&self.pictures[target.set][file], role))
+        self.planned.garment.sets[target.set].files.iter().zip(&self.pictures[target.set]).find_map(|(file, stored)| {
+            let role = file.roles.iter().find(|role| role.channel == channel)?;
+            Some((stored, role))
         })
     }
 
@@ -174,7 +171,8 @@ impl FitContext<'_> {
 
     fn fit(&self, k: usize, wanted: Wanted, cloth: &PatchCloth, fit: &mut Fit) {
         if wanted == Wanted::Mark {
-            fit.recolor = Recolor::Mark { cloth: cloth.swatch.mean };
+            let strength = self.planned.placements[k].placement.matching.strength;
+            fit.recolor = Recolor::Mark { cloth: cloth.swatch.mean, strength };
             return;
         }
         let (mut glimpses, mut roughness) = (Vec::new(), Vec::new());
@@ -218,14 +216,31 @@ impl FitContext<'_> {
     fn colors(&self, target: &Target, near: &[Near]) -> Vec<Glimpse> {
         let Some((stored, role)) = self.role(target, Channel::BaseColor) else { return Vec::new() };
         let opacity = self.role(target, Channel::Opacity);
-        let open = |n: &&Near| opacity.is_none_or(|(stored, role)| stored.unit_at(n.x, n.y, &role.coding) >= 0.5);
-        near.iter().filter(open).map(|n| Glimpse { color: stored.color_at(n.x, n.y, &role.coding), cell: n.cell }).collect()
+        let open = |n: &&Near| {
+            opacity.is_none_or(|(stored, role)| {
+                let [x, y] = same_place(n, target, stored);
+                stored.unit_at(x, y, &role.coding) >= 0.5
+            })
+        };
+        let glimpses = near.iter().filter(open).map(|n| Glimpse { color: stored.color_at(n.x, n.y, &role.coding), cell: n.cell });
+        // A float texture may hold anything; one texel of nonsense must not decide for the cloth.
+        glimpses.filter(|glimpse| glimpse.color.0.iter().all(|v| v.is_finite())).collect()
     }
 
     fn scalars(&self, target: &Target, channel: Channel, near: &[Near]) -> Vec<f32> {
         let Some((stored, role)) = self.role(target, channel) else { return Vec::new() };
-        near.iter().map(|n| stored.unit_at(n.x, n.y, &role.coding)).collect()
+        let at = |n: &Near| {
+            let [x, y] = same_place(n, target, stored);
+            stored.unit_at(x, y, &role.coding)
+        };
+        near.iter().map(at).filter(|v| v.is_finite()).collect()
     }
+}
+
+/// The texel of a file of another size that shows the place of a target's texel.
+fn same_place(near: &Near, target: &Target, stored: &Stored) -> [usize; 2] {
+    let scaled = |v: usize, of: usize, to: usize| ((2 * v + 1) * to / (2 * of.max(1))).min(to.saturating_sub(1));
+    [scaled(near.x, target.size.width, stored.size.width), scaled(near.y, target.size.height, stored.size.height)]
 }
 
 /// What the placement asks for, or what its patch calls for.

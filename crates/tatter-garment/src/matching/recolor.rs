@@ -25,6 +25,8 @@ pub(crate) enum Recolor {
     Mark {
         /// The cloth's colour.
         cloth: LinearRgb,
+        /// Share of the division, 0..1.
+        strength: f32,
     },
 }
 
@@ -39,8 +41,11 @@ impl Recolor {
             Self::Keep => color,
             Self::Redye(redye) => redye.apply(color, bare_luminance),
             Self::Fit { map, strength } => fitted(map, *strength, color),
-            Self::Mark { cloth } => {
-                LinearRgb(std::array::from_fn(|i| (color.0[i] / cloth.0[i].max(1e-3)).clamp(0.0, BRIGHTEST_MARK)))
+            // What is graded is the mark itself: a ratio above 1 is no colour, and a grade would clip it.
+            Self::Mark { cloth, strength } => {
+                let graded = grade.map_or(color, |grade| grade.apply(color));
+                let own = |i: usize| 1.0 - strength + strength * cloth.0[i].max(1e-3);
+                return LinearRgb(std::array::from_fn(|i| (graded.0[i] / own(i)).clamp(0.0, BRIGHTEST_MARK)));
             }
         };
         grade.map_or(matched, |grade| grade.apply(matched))
@@ -90,12 +95,17 @@ mod tests {
 
     #[test]
     fn a_mark_is_what_it_does_to_its_own_cloth() {
-        let mark = Recolor::Mark { cloth: LinearRgb([0.5, 0.4, 0.2]) };
+        let cloth = LinearRgb([0.5, 0.4, 0.2]);
+        let mark = Recolor::Mark { cloth, strength: 1.0 };
         assert_eq!(
             mark.apply(LinearRgb([0.25, 0.2, 0.2]), 0.0, None),
             LinearRgb([0.5, 0.5, 1.0]),
             "half the light, blue untouched"
         );
         assert_eq!(mark.apply(LinearRgb([0.9; 3]), 0.0, None).0[2], BRIGHTEST_MARK, "a lit thread is bounded");
+        let lit = LinearRgb([0.6, 0.4, 0.2]);
+        assert_eq!(mark.apply(lit, 0.0, Some(&Cdl::default())), mark.apply(lit, 0.0, None), "a grade of nothing changes nothing");
+        let none = Recolor::Mark { cloth, strength: 0.0 };
+        assert_eq!(none.apply(lit, 0.0, None), lit, "at strength 0 the patch as it is");
     }
 }

@@ -38,17 +38,17 @@ impl Explain for SpotError {
     }
 }
 
-/// The place on the cloth that a spot names. Cost is linear in the faces. A garment without a mesh needs the size of the first
+/// The place on the cloth that a spot names, and the number of the map set it shows. Cost is linear in the faces. A garment without a mesh needs the size of the first
 /// file of each map set.
 ///
 /// # Errors
 /// [`SpotError`], as a build would say it.
-pub fn find_spot(garment: &Garment, spot: &Spot) -> Result<Seed, SpotError> {
+pub fn find_spot(garment: &Garment, spot: &Spot) -> Result<(Seed, usize), SpotError> {
     let surface = Surface::new(garment);
     let seed = surface.locate(spot, garment.mm_per_unit)?;
-    if set_of_face(&surface, &garment.sets)[seed.face].is_none() {
+    let Some(set) = set_of_face(&surface, &garment.sets)[seed.face] else {
         let part = &surface.parts()[surface.faces()[seed.face].part];
         return Err(SpotError::NoTextures { part: part.name.clone(), material: part.material.clone() });
-    }
-    Ok(seed)
+    };
+    Ok((seed, set))
 }

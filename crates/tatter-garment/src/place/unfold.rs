@@ -65,7 +65,8 @@ pub(crate) fn unfold(surface: &Surface, seed: &Seed, reach: f64, settings: &Plac
         }
         let walked = [a, b, c].map(DVec2::length).into_iter().fold(f64::MAX, f64::min);
         let straight = surface.faces()[index].corners.map(|p| p.distance(seed.point)).into_iter().fold(f64::MAX, f64::min);
-        let folded = index != seed.face && walked > settings.longest_detour * straight;
+        // Rounding of a spot on a corner is no detour.
+        let folded = index != seed.face && walked > settings.longest_detour * straight + 1e-6 * reach;
         if folded || !lies_flat(&surface.faces()[index], [a, b, c], settings.most_stretched) {
             left_out += 1;
         } else {

@@ -1,6 +1,7 @@
 //! Places along a line drawn over the texture.
 
 use glam::{DVec2, DVec3};
+use tatter_core::model::Scatter;
 use tatter_core::rng::Rng;
 
 use crate::surface::{LocateError, Seed, Surface};
@@ -22,16 +23,22 @@ impl Line {
     ///
     /// # Errors
     /// A corner of the line that lies off the cloth.
-    pub(super) fn new(surface: &Surface, along: &[[f32; 2]], spread: f64) -> Result<Option<Self>, LocateError> {
-        if along.is_empty() {
+    pub(super) fn new(surface: &Surface, rule: &Scatter) -> Result<Option<Self>, LocateError> {
+        if rule.along.is_empty() {
             return Ok(None);
         }
-        let corners: Vec<DVec2> = along.iter().map(|at| DVec2::new(f64::from(at[0]), f64::from(at[1]))).collect();
-        let mut places = vec![surface.at_uv(corners[0], None)?.point];
+        let spread = f64::from(rule.spread.get());
+        // Parts may share the texture: the line lies on those the rule stays on.
+        let at = |uv: DVec2| {
+            let on_part = rule.only.iter().find_map(|part| surface.at_uv(uv, Some(part)).ok());
+            on_part.map_or_else(|| surface.at_uv(uv, None), Ok)
+        };
+        let corners: Vec<DVec2> = rule.along.iter().map(|at| DVec2::new(f64::from(at[0]), f64::from(at[1]))).collect();
+        let mut places = vec![at(corners[0])?.point];
         for pair in corners.windows(2) {
             let steps = (pair[0].distance(pair[1]) / STEP).ceil().clamp(1.0, 512.0) as usize;
             for step in 1..=steps {
-                let found = surface.at_uv(pair[0].lerp(pair[1], step as f64 / steps as f64), None);
+                let found = at(pair[0].lerp(pair[1], step as f64 / steps as f64));
                 // Between its corners a line may cross a gap between islands.
                 if step == steps {
                     places.push(found?.point);
@@ -59,7 +66,8 @@ impl Line {
         let (before, after) = (*self.places.get(next - 1)?, *self.places.get(next).or(self.places.last())?);
         let whole = (self.lengths.get(next).unwrap_or(&0.0) - self.lengths[next - 1]).max(1e-12);
         let on_line = before.lerp(after, ((at - self.lengths[next - 1]) / whole).clamp(0.0, 1.0));
-        let seed = surface.at_point(on_line).ok()?;
+        // Between islands the line jumps through the air.
+        let seed = surface.at_point(on_line).ok().filter(|seed| seed.distance_mm < OFF_CLOTH_MM)?;
         if self.spread <= 0.0 {
             return Some(seed);
         }

@@ -11,6 +11,7 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, Unit};
 use tatter_core::model::{Garment, Scatter, Spot};
 use tatter_core::rng::Rng;
+use tatter_core::task::{Cancelled, Task};
 
 use crate::build::set_of_face;
 use crate::surface::{LocateError, Seed, Surface};
@@ -19,8 +20,10 @@ use density::Weight;
 /// Places tried for each placement; the one farthest from all before it is taken (Mitchell, "Spectrally Optimal Sampling for
 /// Distribution Ray Tracing", 1991: best candidate).
 const CANDIDATES: usize = 24;
-/// Throws for one candidate before it is given up.
-const THROWS: usize = 400;
+/// Throws for one candidate before it is given up; beside a line each costs two walks over all faces.
+const THROWS: [usize; 2] = [200, 20];
+/// Numbers in a row that find no room before the rest is given up.
+const FULL: usize = 30;
 /// Cloth whose normals differ by more lies on another side of the garment: distance through it does not count.
 const SAME_SIDE: f64 = -0.2;
 
@@ -50,6 +53,9 @@ pub enum ScatterError {
     /// Nothing to lay.
     #[error("the scatter has no patch with a weight above 0")]
     NoPatch,
+    /// The person stopped it.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
     /// No cloth is left.
     #[error("no cloth is left to lay anything on")]
     NoCloth,
@@ -59,6 +65,7 @@ impl Explain for ScatterError {
     fn next(&self) -> String {
         match self {
             Self::Place(error) => error.next(),
+            Self::Cancelled(_) => "start again when ready".into(),
             Self::NoPatch => "name at least one patch".into(),
             Self::NoCloth => "allow more parts, a smaller margin, or a wider density".into(),
         }
@@ -88,11 +95,12 @@ struct Taken {
 }
 
 /// The placements a rule yields, fewer than its count when no more fit. The same seed gives the same places; a larger count
-/// adds to them. Costs some 24 times the count in tries, each linear in the number of seams when there is a margin.
+/// adds to them. Each costs up to 24 candidates of up to 200 throws; a throw is linear in the seams when there is a margin, in the
+/// edges when they attract, and in the faces beside a line (20 throws at most there). Given up after thirty in a row found no room.
 ///
 /// # Errors
 /// [`ScatterError`].
-pub fn scatter(garment: &Garment, input: &ScatterInput<'_>) -> Result<Vec<Scattered>, ScatterError> {
+pub fn scatter(garment: &Garment, input: &ScatterInput<'_>, task: &Task) -> Result<Vec<Scattered>, ScatterError> {
     let rule = input.rule;
     let weights: Vec<f64> = rule.patches.iter().map(|share| f64::from(share.weight.max(0.0))).collect();
     if weights.iter().sum::<f64>() <= 0.0 || input.radius_mm.len() != weights.len() {
@@ -101,10 +109,16 @@ pub fn scatter(garment: &Garment, input: &ScatterInput<'_>) -> Result<Vec<Scatte
     let surface = Surface::new(garment);
     let allowed = allowed(garment, &surface, rule)?;
     let weight = Weight::new(&surface, &allowed, input);
-    let line = line::Line::new(&surface, &rule.along, f64::from(rule.spread.get()))?;
+    let line = line::Line::new(&surface, rule)?;
     let areas = Areas::new(&surface, &allowed)?;
     let (mut taken, mut found): (Vec<Taken>, Vec<Scattered>) = (Vec::new(), Vec::new());
+    let mut failed = 0;
     for number in 1..=rule.count {
+        task.check()?;
+        if failed >= FULL {
+            break;
+        }
+        task.progress("scatter", number as f32 / rule.count as f32);
         // A stream of its own for every number, so that none depends on how many there are.
         let mut rng = Rng::new(rule.seed.wrapping_mul(0x9E37_79B9).wrapping_add(number as u64));
         let patch = pick(&weights, f64::from(rng.unit()));
@@ -126,7 +140,11 @@ pub fn scatter(garment: &Garment, input: &ScatterInput<'_>) -> Result<Vec<Scatte
                 best = Some((score, seed));
             }
         }
-        let Some((_, seed)) = best else { continue };
+        let Some((_, seed)) = best else {
+            failed += 1;
+            continue;
+        };
+        failed = 0;
         taken.push(Taken { point: seed.point, normal: seed.normal, radius });
         found.push(Scattered { number, patch, spot: spot(garment, &surface, &seed), turn, scale, mirror });
     }
@@ -143,7 +161,7 @@ fn throw(
     radius: f64,
     rng: &mut Rng,
 ) -> Option<(Seed, f64)> {
-    for _ in 0..THROWS {
+    for _ in 0..THROWS[usize::from(line.is_some())] {
         let seed = match line {
             Some(line) => line.place(surface, rng),
             None => areas.place(surface, rng),
