@@ -35,7 +35,7 @@ pub(crate) enum Verb {
     #[command(after_help = "Example: tatter weave denim --damage worn-through -o knee.patch\n         \
         tatter weave canvas --width-mm 40 -o textures/canvas\n\
         Cloths: duck, canvas, poplin, linen, denim, tweed, herringbone, satin, gauze, jersey (knitted).\n\
-        Damage: rip, l-tear, moth-hole, burn, worn-through, hem, abrasion, darn, patch, snag, each with \
+        Damage: rip, l-tear, moth-hole, burn, worn-through, hem, abrasion, darn, patch, snag, stain, scrap, each with \
         :length=MM,width=MM,along=weft|warp,surviving=0..1,age=0..1,at=X/Y,color=RRGGBB behind it.")]
     Weave(Box<Weave>),
     /// Thread count, weave and grain of a cloth photo
@@ -122,7 +122,7 @@ pub(crate) struct Cut {
     #[arg(long, value_enum, default_value = "auto")]
     pub(crate) subject: SubjectArg,
     /// Roughly where: centre and radius in pixels
-    #[arg(long, value_name = "X,Y,R", allow_hyphen_values = true)]
+    #[arg(long, value_name = "X,Y,R", allow_hyphen_values = true, value_parser = circle)]
     pub(crate) around: Option<Numbers<3>>,
     /// A picture of the photo's size with strokes: green cloth, blue backing, red damage, white gap, else nothing
     #[arg(long, value_name = "PICTURE")]
@@ -514,6 +514,12 @@ impl<const N: usize> FromStr for Numbers<N> {
         let count = parts.len();
         parts.try_into().ok().map(Self).ok_or_else(|| format!("{N} numbers are wanted, {count} given"))
     }
+}
+
+/// A centre and a radius.
+fn circle(text: &str) -> Result<Numbers<3>, String> {
+    let circle: Numbers<3> = text.parse()?;
+    if circle.0[2] > 0.0 { Ok(circle) } else { Err("a radius above zero is wanted".to_owned()) }
 }
 
 /// A number that is one.

@@ -64,6 +64,7 @@ fn arguments_that_mean_nothing_are_exit_code_2_with_usage() {
         &["cut"],
         &["cut", "a.png", "-o", "a.patch", "--around", "1,2"],
         &["cut", "a.png", "-o", "a.patch", "--width-mm", "5", "--mm-per-pixel", "1"],
+        &["cut", "a.png", "-o", "a.patch", "--around", "10,10,-4"],
         &["place", "a.tatter.toml"],
         &["place", "a.tatter.toml", "--patch", "a.patch", "--at", "0.1,nan"],
         &["place", "a.tatter.toml", "--patch", "a.patch", "--at", "0.1,0.1", "--size-mm", "0"],

@@ -35,6 +35,8 @@ pub(super) struct Near {
 
 /// About this many texels are taken, more often where the ring is strong.
 const SAMPLES: f64 = 4000.0;
+/// Of fewer nothing is said of a cloth: then the whole canvas beyond the cover is looked at.
+const FEW: usize = 64;
 
 /// Texels in the ring of a patch, `draws` reaching beyond its cover.
 pub(super) fn near_texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64)) -> Vec<Near> {
@@ -48,6 +50,18 @@ pub(super) fn near_texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64))
     // Ring cells to a garment texel, the same all over up to the cloth's curve.
     let density = draws.iter().map(per_texel).fold(0.0, f64::max);
     let keep = (SAMPLES * density / total.max(1e-9)).min(1.0 / f64::from(strongest));
+    let in_ring = |cell: [usize; 2], chance: f64| chance < f64::from(ring.get(cell[0], cell[1])) * keep;
+    let found = texels(draws, prepared, size, &in_ring);
+    if found.len() >= FEW {
+        return found;
+    }
+    let beyond = |cell: [usize; 2], _| prepared.coarse.get(cell[0], cell[1]) < 0.1;
+    texels(draws, prepared, size, &beyond)
+}
+
+/// Texels within the canvas that `takes` takes, by their coarse cell and a number in 0..1.
+fn texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64), takes: &dyn Fn([usize; 2], f64) -> bool) -> Vec<Near> {
+    let ring = &prepared.ring;
     let mut found = Vec::new();
     for draw in draws {
         for y in draw.bounds.y0..draw.bounds.y1 {
@@ -57,8 +71,8 @@ pub(super) fn near_texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64))
                 if cx < 0.0 || cy < 0.0 || cx >= ring.width() as f64 || cy >= ring.height() as f64 {
                     continue;
                 }
-                let weight = f64::from(ring.get(cx as usize, cy as usize));
-                if weight > 0.0 && f64::from(scrambled(x as u32, y as u32)) < weight * keep * f64::from(u32::MAX) {
+                let chance = f64::from(scrambled(x as u32, y as u32)) / f64::from(u32::MAX);
+                if takes([cx as usize, cy as usize], chance) {
                     found.push(Near { x: x as usize, y: y as usize, cell: cell_of(px, py, size) });
                 }
             }
