@@ -77,14 +77,21 @@ pub(crate) struct Session {
 }
 
 impl Session {
-    /// Read the job and its mesh; make sure that every texture's pristine state is kept.
+    /// Read the job and its mesh; make sure that every texture's pristine state is kept. Textures that are new are decoded once
+    /// more for it.
     pub(crate) fn open(path: &Path, task: &Task) -> Result<Self, SessionError> {
         let job = read_job(path)?;
         let mut store = Store::open(path)?;
         let folder = path.parent().unwrap_or(Path::new("")).to_owned();
         let garment = task.stage("mesh", || garment(&job, &folder, path))?;
         let files: Vec<&str> = garment.sets.iter().flat_map(|set| &set.files).map(|file| file.path.as_str()).collect();
-        task.stage("pristine", || store.ingest(&files))?;
+        task.stage("pristine", || {
+            // What cannot be read must not be kept for the pristine state: it would stay there after the file is mended.
+            let new = files.par_iter().filter(|file| !store.knows(file));
+            new.map(|file| read_stored(&folder.join(file), &Limits::default()).map(drop))
+                .collect::<Result<(), PictureError>>()?;
+            Ok::<(), SessionError>(store.ingest(&files)?)
+        })?;
         Ok(Self { job, garment, store, patches: BTreeMap::new(), folder })
     }
 

@@ -158,3 +158,20 @@ fn a_fault_found_is_exit_code_1() {
     let faults = found["faults"].as_array().expect("a list");
     assert!(!faults.is_empty() && faults.iter().all(|f| has_keys(f, &["code", "where", "what", "remedy"])), "{found}");
 }
+
+#[test]
+fn a_broken_texture_is_named_and_not_kept() {
+    let shop = Workshop::with_job().expect("a workshop");
+    let place = ["place", "smock.tatter.toml", "--patch", "rip.patch", "--at", "0.25,0.25"];
+    assert_eq!(shop.run(&place).expect("runs").code, Some(0), "placed");
+    let job = std::fs::read_to_string(shop.path("smock.tatter.toml")).expect("the job");
+    let texture = job.lines().find_map(|line| line.strip_prefix("file = \"")?.strip_suffix('"')).expect("a texture").to_owned();
+    let whole = std::fs::read(shop.path(&texture)).expect("the texture");
+    std::fs::write(shop.path(&texture), &whole[..whole.len() / 2]).expect("half of it");
+    let run = shop.run(&["deliver", "smock.tatter.toml"]).expect("runs");
+    assert_eq!(run.code, Some(3), "{}", run.err);
+    assert!(run.err.contains(&texture), "the garment's own file is named: {}", run.err);
+    std::fs::write(shop.path(&texture), &whole).expect("mended");
+    let run = shop.run(&["deliver", "smock.tatter.toml"]).expect("runs");
+    assert_eq!(run.code, Some(0), "once mended it is delivered: {}", run.err);
+}
