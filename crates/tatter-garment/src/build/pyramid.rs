@@ -84,17 +84,11 @@ impl Prepared {
                 &whole
             }
         };
-        let extents: Vec<Option<(usize, usize)>> = (0..size.height)
-            .into_par_iter()
-            .map(|y| {
-                let row = cover.row(y);
-                let first = row.iter().position(|c| c.0 > 0.0)?;
-                Some((first, row.iter().rposition(|c| c.0 > 0.0).unwrap_or(first) + 1))
-            })
-            .collect();
+        let extents: Vec<std::ops::Range<usize>> =
+            (0..size.height).into_par_iter().map(|y| extent(cover.row(y), |c| c.0 > 0.0)).collect();
         let (mut x0, mut y0, mut x1, mut y1) = (size.width, size.height, 0, 0);
-        for (y, &(first, last)) in extents.iter().enumerate().filter_map(|(y, e)| Some((y, e.as_ref()?))) {
-            (x0, x1, y0, y1) = (x0.min(first), x1.max(last), y0.min(y), y + 1);
+        for (y, live) in extents.iter().enumerate().filter(|(_, live)| !live.is_empty()) {
+            (x0, x1, y0, y1) = (x0.min(live.start), x1.max(live.end), y0.min(y), y + 1);
         }
         let coarse = area_resize(cover, size.width.clamp(1, COARSE), size.height.clamp(1, COARSE)).map(|c| c.0);
         let occupied = Image::from_fn(coarse.width(), coarse.height(), |x, y| {
@@ -177,9 +171,16 @@ impl<'a> Source<'a> {
     fn row(&self, y: usize, row: &mut Vec<Texel>) {
         let start = row.len();
         row.resize(start + self.width, [0.0; LANES]);
-        let row = &mut row[start..];
+        // Beyond the cover everything is nothing times something.
+        let live = match self.cover {
+            Some(Map::Unit(cover)) => extent(cover.row(y), |c| c.0 > 0.0),
+            _ => 0..self.width,
+        };
+        let row = &mut row[start + live.start..start + live.end];
         match self.cover {
-            Some(Map::Unit(cover)) => row.iter_mut().zip(cover.row(y)).for_each(|(t, c)| t[COVER] = c.0.clamp(0.0, 1.0)),
+            Some(Map::Unit(cover)) => {
+                row.iter_mut().zip(&cover.row(y)[live.clone()]).for_each(|(t, c)| t[COVER] = c.0.clamp(0.0, 1.0));
+            }
             _ => row.iter_mut().for_each(|t| t[COVER] = 1.0),
         }
         if !self.maps.iter().any(|(lane, ..)| *lane == OPACITY) {
@@ -188,7 +189,7 @@ impl<'a> Source<'a> {
         for &(lane, channel, map) in &self.maps {
             let each = row.iter_mut();
             match map {
-                Map::Color(image) => each.zip(image.row(y)).for_each(|(t, c)| {
+                Map::Color(image) => each.zip(&image.row(y)[live.clone()]).for_each(|(t, c)| {
                     for i in 0..3 {
                         t[lane + i] = c.0[i] * t[COVER];
                     }
@@ -196,18 +197,24 @@ impl<'a> Source<'a> {
                         t[BARE] = dye.bare_luminance(*c) * t[COVER];
                     }
                 }),
-                Map::Height(image) => each.zip(image.row(y)).for_each(|(t, h)| t[lane] = h.0 * t[COVER]),
-                Map::Normal(image) => each.zip(image.row(y)).for_each(|(t, n)| {
+                Map::Height(image) => each.zip(&image.row(y)[live.clone()]).for_each(|(t, h)| t[lane] = h.0 * t[COVER]),
+                Map::Normal(image) => each.zip(&image.row(y)[live.clone()]).for_each(|(t, n)| {
                     let (p, q) = n.slopes();
                     (t[lane], t[lane + 1]) = (p * t[COVER], q * t[COVER]);
                 }),
                 Map::Unit(image) if channel == Channel::Roughness => {
-                    each.zip(image.row(y)).for_each(|(t, r)| t[lane] = r.0.powi(4) * t[COVER]);
+                    each.zip(&image.row(y)[live.clone()]).for_each(|(t, r)| t[lane] = r.0.powi(4) * t[COVER]);
                 }
-                Map::Unit(image) => each.zip(image.row(y)).for_each(|(t, v)| t[lane] = v.0 * t[COVER]),
+                Map::Unit(image) => each.zip(&image.row(y)[live.clone()]).for_each(|(t, v)| t[lane] = v.0 * t[COVER]),
             }
         }
     }
+}
+
+/// From the first to behind the last that counts; empty when none does.
+fn extent<T>(row: &[T], counts: impl Fn(&T) -> bool) -> std::ops::Range<usize> {
+    let first = row.iter().position(&counts).unwrap_or(0);
+    first..row.iter().rposition(counts).map_or(first, |last| last + 1)
 }
 
 type ReadRow<'a> = dyn Fn(usize, &mut Vec<Texel>) + Sync + 'a;
@@ -251,7 +258,8 @@ fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level
         let (first, last) = (rows[0].0, rows[rows.len() - 1].0 + taps as isize);
         let mut line: Vec<Texel> = Vec::with_capacity(BEFORE + width + 2 * taps);
         let mut narrow = vec![[0.0f32; LANES]; new_width * (last - first) as usize];
-        for (y, target) in (first..last).zip(narrow.chunks_exact_mut(new_width)) {
+        let mut filled = vec![0..0; (last - first) as usize];
+        for ((y, target), filled) in (first..last).zip(narrow.chunks_exact_mut(new_width)).zip(&mut filled) {
             if y < 0 || y >= height as isize {
                 continue;
             }
@@ -259,8 +267,14 @@ fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level
             line.resize(BEFORE, [0.0; LANES]);
             read(y as usize, &mut line);
             line.resize(BEFORE + width + 2 * taps, [0.0; LANES]);
-            for (texel, (start, weights)) in target.iter_mut().zip(&columns) {
-                let from = (start + BEFORE as isize) as usize;
+            // The filter rings below nothing, too.
+            let live = extent(&line, |t| t[COVER] != 0.0);
+            let from = |i: usize| (columns[i].0 + BEFORE as isize) as usize;
+            let begin = columns.partition_point(|(start, _)| (start + BEFORE as isize) as usize + taps <= live.start);
+            let end = columns.partition_point(|(start, _)| ((start + BEFORE as isize) as usize) < live.end);
+            *filled = begin..end.max(begin);
+            for i in filled.clone() {
+                let (texel, weights, from) = (&mut target[i], &columns[i].1, from(i));
                 let mut sum = Sum::default();
                 line[from..from + taps].iter().zip(weights).for_each(|(s, &w)| sum.add(s, w));
                 *texel = sum.times(1.0);
@@ -268,8 +282,9 @@ fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level
         }
         for (target, (start, weights)) in out.chunks_exact_mut(new_width).zip(rows) {
             for (k, &w) in weights.iter().enumerate() {
-                let source = &narrow[((start - first) as usize + k) * new_width..][..new_width];
-                target.iter_mut().zip(source).for_each(|(t, s)| add(t, s, w));
+                let row = (start - first) as usize + k;
+                let (source, live) = (&narrow[row * new_width..][..new_width], filled[row].clone());
+                target[live.clone()].iter_mut().zip(&source[live]).for_each(|(t, s)| add(t, s, w));
             }
         }
     });
