@@ -236,7 +236,7 @@ pub(crate) struct Weave {
     #[arg(long, value_name = "DEG", default_value_t = 90.0, allow_hyphen_values = true, value_parser = finite)]
     pub(crate) grain_deg: f32,
     /// Also take a made photo of it, a PNG picture whose truth is the patch
-    #[arg(long, value_name = "FILE.png")]
+    #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(crate) photo: Option<PathBuf>,
     /// Where the photo's light comes from, degrees counter-clockwise from image right
     #[arg(long, value_name = "DEG", allow_hyphen_values = true, requires = "photo")]
@@ -322,7 +322,7 @@ pub(crate) struct Place {
     #[arg(long = "rule", value_name = "CHANNEL=RULE[:STRENGTH]")]
     pub(crate) rules: Vec<String>,
     /// Also write a PNG of it before and after, lit, at true size
-    #[arg(long, value_name = "FILE.png", conflicts_with_all = ["remove", "list"])]
+    #[arg(long, value_name = "FILE.png", value_parser = png, conflicts_with_all = ["remove", "list"])]
     pub(crate) preview: Option<PathBuf>,
     /// How it meets the colour of the cloth
     #[command(flatten)]
@@ -431,7 +431,7 @@ pub(crate) struct Scatter {
     #[arg(long, value_name = "MM", value_parser = length)]
     pub(crate) spread_mm: Option<f32>,
     /// Also write a PNG of its placements (24 at most) before and after, lit, at true size
-    #[arg(long, value_name = "FILE.png", conflicts_with_all = ["remove", "list"])]
+    #[arg(long, value_name = "FILE.png", value_parser = png, conflicts_with_all = ["remove", "list"])]
     pub(crate) preview: Option<PathBuf>,
     /// Take a scatter away with its placements, except those that were changed by hand
     #[arg(long, value_name = "ID", conflicts_with_all = ["patches", "again", "list"])]
@@ -449,7 +449,7 @@ pub(crate) struct Build {
     #[arg(short, long, value_name = "DIR")]
     pub(crate) output: Option<PathBuf>,
     /// Also write a PNG of the placements (24 at most) before and after, lit, at true size
-    #[arg(long, value_name = "FILE.png")]
+    #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(crate) preview: Option<PathBuf>,
 }
 
@@ -514,6 +514,13 @@ impl<const N: usize> FromStr for Numbers<N> {
         let count = parts.len();
         parts.try_into().ok().map(Self).ok_or_else(|| format!("{N} numbers are wanted, {count} given"))
     }
+}
+
+/// A picture that is written as PNG: another ending would lie.
+fn png(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    let is_png = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("png"));
+    if is_png { Ok(path) } else { Err("a name that ends in .png is wanted".to_owned()) }
 }
 
 /// A centre and a radius.
