@@ -2,10 +2,10 @@
 """Alpha and foreground colours from a reference library, PyMatting 1.1.16 (see matting_reference.requirements.txt).
 
 matting_reference.py fixtures FOLDER   writes the fixtures of crates/tatter-cloth/tests/fixtures/matting
-matting_reference.py table FOLDER      judges all methods on the pictures `cargo run -p tatter-cloth --example matting_table
-                                       FOLDER` has written there, and prints one table
-matting_reference.py folder FOLDER     the same for pictures somebody else put there: NAME.ppm, NAME.trimap.pgm,
-                                       NAME.truth.pgm, and optionally NAME.ours.pgm
+matting_reference.py table FOLDER      judges all methods on pictures that somebody put there (NAME.ppm, NAME.trimap.pgm,
+                                       NAME.truth.pgm, and optionally NAME.ours.pgm), and prints one table
+matting_reference.py scoreboard FOLDER the same for the pictures that `cargo run -p tatter-quality -- pictures FOLDER` has
+                                       written there, as crates/tatter-quality/reference/alpha.tsv holds them
 
 Pictures are netpbm: PPM and PGM, binary, 8 or 16 bits. The fixtures' scenes are drawn here; no photo is used. Values are
 used as they stand (0..1), in no particular colour space: a matting Laplacian asks for none.
@@ -136,37 +136,56 @@ def gradient_error(a, b):
     return (magnitude(a) - magnitude(b)) ** 2
 
 
-def table(folder):
-    methods = [("closed form", estimate_alpha_cf), ("KNN", estimate_alpha_knn), ("learning based", estimate_alpha_lbdm),
-               ("shared sampling", estimate_alpha_sm)]
-    print("| picture | unknown | method | SAD, thousands | MSE | gradient, thousands | seconds |")
-    print("| --- | --- | --- | --- | --- | --- | --- |")
+METHODS = [("closed form", estimate_alpha_cf), ("KNN", estimate_alpha_knn), ("learning based", estimate_alpha_lbdm),
+           ("shared sampling", estimate_alpha_sm)]
+
+
+def judged(folder):
+    """Name, method, alpha error and seconds of every method on every picture."""
     for name in sorted(f[:-len(".truth.pgm")] for f in os.listdir(folder) if f.endswith(".truth.pgm")):
         path = os.path.join(folder, name)
         picture, trimap, truth = read(path + ".ppm"), read(path + ".trimap.pgm"), read(path + ".truth.pgm")
         trimap[(trimap > 0) & (trimap < 1)] = 0.5
         open_ = trimap == 0.5
 
-        def say(method, alpha, seconds):
+        def errors(alpha):
             off = np.abs(alpha - truth) * open_
-            gradient = (gradient_error(alpha, truth) * open_).sum() / 1000
-            print(f"| {name} | {int(open_.sum())} | {method} | {off.sum() / 1000:.3f} | {(off ** 2).sum() / open_.sum():.5f} "
-                  f"| {gradient:.4f} | {seconds} |", flush=True)
+            return (off.sum() / 1000, (off ** 2).sum() / open_.sum(), (gradient_error(alpha, truth) * open_).sum() / 1000)
 
-        for method, estimate in methods:
+        for method, estimate in METHODS:
             for space, values in [("sRGB", srgb(picture)), ("linear", picture)]:
                 start = time.perf_counter()
                 alpha = estimate(values, trimap)
-                say(f"{method} ({space})", alpha, f"{time.perf_counter() - start:.2f}")
+                yield name, int(open_.sum()), f"{method} ({space})", errors(alpha), f"{time.perf_counter() - start:.2f}"
         if os.path.exists(path + ".ours.pgm"):
             seconds = open(path + ".seconds.txt").read().strip() if os.path.exists(path + ".seconds.txt") else ""
-            say("ours (linear)", read(path + ".ours.pgm"), seconds)
+            yield name, int(open_.sum()), "ours (linear)", errors(read(path + ".ours.pgm")), seconds
+
+
+def table(folder):
+    print("| picture | unknown | method | SAD, thousands | MSE | gradient, thousands | seconds |")
+    print("| --- | --- | --- | --- | --- | --- | --- |")
+    for name, unknown, method, (sad, mse, gradient), seconds in judged(folder):
+        print(f"| {name} | {unknown} | {method} | {sad:.3f} | {mse:.5f} | {gradient:.4f} | {seconds} |", flush=True)
+
+
+def scoreboard(folder):
+    print("# picture, sum, method, SAD in thousands, MSE, gradient in thousands, seconds; PyMatting 1.1.16,")
+    print("# by tools/matting_reference.py scoreboard")
+    for name, _, method, (sad, mse, gradient), seconds in judged(folder):
+        if not method.startswith("ours"):
+            with open(os.path.join(folder, name + ".sum.txt")) as file:
+                total = file.read().strip()
+            print(f"{name}\t{total}\t{method}\t{sad:.4f}\t{mse:.6f}\t{gradient:.4f}\t{seconds}", flush=True)
+        else:
+            print(name, method, f"{sad:.4f} {mse:.6f} {gradient:.4f}", file=sys.stderr, flush=True)
 
 
 def main():
-    if len(sys.argv) != 3 or sys.argv[1] not in ("fixtures", "table", "folder"):
+    tasks = {"fixtures": fixtures, "table": table, "scoreboard": scoreboard}
+    if len(sys.argv) != 3 or sys.argv[1] not in tasks:
         sys.exit(__doc__)
-    fixtures(sys.argv[2]) if sys.argv[1] == "fixtures" else table(sys.argv[2])
+    tasks[sys.argv[1]](sys.argv[2])
 
 
 main()

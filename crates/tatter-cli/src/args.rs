@@ -235,9 +235,15 @@ pub(crate) struct Weave {
     /// Line the warp runs along in a patch and its photo, degrees counter-clockwise from image right
     #[arg(long, value_name = "DEG", default_value_t = 90.0, allow_hyphen_values = true, value_parser = finite)]
     pub(crate) grain_deg: f32,
-    /// Also take a made photo of it, a PNG picture whose truth is the patch
-    #[arg(long, value_name = "FILE.png", value_parser = png)]
+    /// Also take a made photo of it, PNG or JPEG by its name; its truth is the patch
+    #[arg(long, value_name = "FILE.png|FILE.jpg", value_parser = photo_file)]
     pub(crate) photo: Option<PathBuf>,
+    /// Quality of a JPEG photo, 1 to 100
+    #[arg(long, value_name = "N", default_value_t = 90, value_parser = clap::value_parser!(u8).range(1..=100))]
+    pub(crate) jpeg_quality: u8,
+    /// Cast of the photo: what the camera makes of a grey card in red, green and blue, each 0.25 to 4; 1.15,1,0.8 is warm
+    #[arg(long, value_name = "R,G,B", value_parser = cast, requires = "photo")]
+    pub(crate) cast: Option<Numbers<3>>,
     /// Where the photo's light comes from, degrees counter-clockwise from image right
     #[arg(long, value_name = "DEG", allow_hyphen_values = true, requires = "photo")]
     pub(crate) light_from: Option<f32>,
@@ -521,6 +527,23 @@ fn png(text: &str) -> Result<PathBuf, String> {
     let path = PathBuf::from(text);
     let is_png = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("png"));
     if is_png { Ok(path) } else { Err("a name that ends in .png is wanted".to_owned()) }
+}
+
+/// A made photo.
+fn photo_file(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    let known = path.extension().is_some_and(|ending| ["png", "jpg", "jpeg"].iter().any(|e| ending.eq_ignore_ascii_case(e)));
+    if known { Ok(path) } else { Err("a name that ends in .png or .jpg is wanted".to_owned()) }
+}
+
+/// What a grey card reads in three channels.
+fn cast(text: &str) -> Result<Numbers<3>, String> {
+    let cast: Numbers<3> = text.parse()?;
+    if cast.0.iter().all(|c| (0.25..=4.0).contains(c)) {
+        Ok(cast)
+    } else {
+        Err("three numbers from 0.25 to 4 are wanted".to_owned())
+    }
 }
 
 /// A centre and a radius.

@@ -6,6 +6,5 @@ pub mod clean;
 pub mod cut;
 pub mod gaps;
 pub mod isolate;
-pub mod made;
 pub mod measure;
 pub mod relief;

@@ -5,13 +5,12 @@
 //! 5.58 degrees at a mean tilt of 6, 7.4 to 15.2 at 15 and 8.8 to 14.4 with cast shadows (0.33, 0.49, 0.61); under soft light a high-pass gave
 //! 11.0 to 11.7 (0.94).
 
-mod measures;
-
 use tatter_cloth::relief::{Relief, ReliefError, ReliefInput, relief};
 use tatter_core::angle::Angle;
 use tatter_core::image::{Image, LinearRgb, Unit};
 use tatter_core::kernel::gaussian;
 use tatter_core::task::Task;
+use tatter_testkit::measures;
 use tatter_testkit::scene::{self, Scene, Spec};
 
 const SIDE: usize = 192;

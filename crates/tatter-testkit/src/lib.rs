@@ -1,4 +1,6 @@
 //! Fixtures for tests; never shipped.
 
 pub mod cloth;
+pub mod measures;
 pub mod scene;
+pub mod torn;

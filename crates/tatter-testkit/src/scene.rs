@@ -5,7 +5,7 @@ use tatter_core::image::{Image, LinearRgb};
 use tatter_core::kernel::{close, dilate, gaussian, open};
 use tatter_core::task::Task;
 use tatter_core::units::{MmPerTexel, PerCm};
-use tatter_weave::{Cloth, Count, Damage, Draft, Dye, Kind, Maps, PatchSpec, Shot, Twist, shoot, stock, weave_patch};
+use tatter_weave::{Cloth, Count, Damage, Draft, Dye, Kind, Maps, PatchSpec, Shot, Twist, Woven, shoot, stock, weave_patch};
 
 /// Cloth in front of the camera.
 #[derive(Clone, Debug)]
@@ -62,28 +62,36 @@ impl Spec {
         Self { shot, ..self.clone() }
     }
 
-    /// Weave it and photograph it.
-    pub fn shoot(&self) -> Scene {
-        let pitch_mm = [self.cloth.ends_per_cm, self.cloth.picks_per_cm].map(|per_cm| 10.0 / per_cm.get());
-        let scale = (pitch_mm[0] * pitch_mm[1]).sqrt() / self.pitch_px;
-        let task = Task::new();
+    /// The maps, before any photo.
+    pub fn weave(&self) -> Woven {
+        let [ends, picks] = self.pitch_mm();
         let spec = PatchSpec {
             cloth: self.cloth.clone(),
             side: self.side,
-            width_mm: scale * self.side as f32,
+            width_mm: (ends * picks).sqrt() / self.pitch_px * self.side as f32,
             damage: self.damage.clone(),
             grain: self.grain,
             seed: self.seed,
         };
-        let weave = |spec: &PatchSpec| match weave_patch(spec, &task) {
+        match weave_patch(&spec, &Task::new()) {
             Ok((woven, _)) => woven,
             Err(error) => unreachable!("the cloth can be woven: {error}"),
-        };
-        let woven = weave(&spec);
-        let Ok(taken) = shoot(&woven.maps, woven.scale, &self.shot, &task) else { unreachable!("nobody cancels") };
-        let intact = || weave(&PatchSpec { damage: Vec::new(), ..spec.clone() }).maps;
+        }
+    }
+
+    /// Weave it and photograph it.
+    pub fn shoot(&self) -> Scene {
+        let woven = self.weave();
+        let Ok(taken) = shoot(&woven.maps, woven.scale, &self.shot, &Task::new()) else { unreachable!("nobody cancels") };
+        let intact = || Self { damage: Vec::new(), ..self.clone() }.weave().maps;
         let injured = injured(&woven.maps, &self.damage, self.pitch_px, intact);
-        Scene { photo: taken.photo, maps: woven.maps, injured, scale: woven.scale, pitch_px: pitch_mm.map(|mm| mm / scale) }
+        let pitch_px = self.pitch_mm().map(|mm| mm / woven.scale.get());
+        Scene { photo: taken.photo, maps: woven.maps, injured, scale: woven.scale, pitch_px }
+    }
+
+    /// Distance of neighbouring ends and picks, mm.
+    fn pitch_mm(&self) -> [f32; 2] {
+        [self.cloth.ends_per_cm, self.cloth.picks_per_cm].map(|per_cm| 10.0 / per_cm.get())
     }
 }
 

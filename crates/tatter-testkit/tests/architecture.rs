@@ -14,6 +14,8 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("tatter", &["tatter-core", "tatter-cloth", "tatter-weave", "tatter-garment", "tatter-files"]),
     ("tatter-cli", &["tatter", "tatter-core"]),
     ("tatter-testkit", &["tatter-core", "tatter-weave"]),
+    // The scoreboard, never shipped.
+    ("tatter-quality", &["tatter-core", "tatter-cloth", "tatter-weave", "tatter-files", "tatter-testkit"]),
 ];
 
 /// Dependencies only the named crates may have.
@@ -23,6 +25,7 @@ const ALONE: &[(&str, &[&str])] = &[
     ("tiff", &["tatter-files"]),
     ("exr", &["tatter-files"]),
     ("zune-jpeg", &["tatter-files"]),
+    ("image", &["tatter-files"]),
     ("image-webp", &["tatter-files"]),
     ("moxcms", &["tatter-files"]),
     ("toml_edit", &["tatter-files"]),

@@ -112,8 +112,13 @@ pub(crate) fn save(patch: &Patch, folder: &Path, more: Vec<(&str, Vec<u8>)>, tas
 
 /// An 8-bit sRGB PNG of a picture for people.
 pub(crate) fn png(picture: Image<LinearRgb>) -> Result<Vec<u8>, PictureError> {
+    encode(&eight_bits(picture), PictureFormat::Png, Effort::Fast)
+}
+
+/// 8-bit sRGB of a picture for people.
+pub(crate) fn eight_bits(picture: Image<LinearRgb>) -> Stored {
     let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
-    encode(&Stored::from_map(&Map::Color(picture), &coding, Depth::Eight), PictureFormat::Png, Effort::Fast)
+    Stored::from_map(&Map::Color(picture), &coding, Depth::Eight)
 }
 
 /// `rope-burn` of `somewhere/rope-burn.patch`.

@@ -9,7 +9,7 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, ColorTags, Depth, HeightRange, Image, Layout, LinearRgb, Map, Samples, Stored, Transfer, Unit};
 use tatter_core::model::{Origin, Patch, PatchMap, ScaleSource, Subject};
 use tatter_core::task::Task;
-use tatter_files::picture::{Effort, PictureError, PictureFormat, encode};
+use tatter_files::picture::{Effort, PictureError, PictureFormat, encode, encode_jpeg_photo};
 use tatter_files::write::write_whole;
 pub use tatter_weave::geometry::{Geometry, Strand, solve};
 pub use tatter_weave::{
@@ -18,7 +18,7 @@ pub use tatter_weave::{
 };
 use tatter_weave::{PatchSpec, TileSpec, WeaveError, Woven, shoot, weave_patch, weave_tile};
 
-use crate::cut::{CutFailed, png, save};
+use crate::cut::{CutFailed, eight_bits, png, save};
 
 /// What to weave and where to put it.
 #[derive(Clone, Debug)]
@@ -37,8 +37,19 @@ pub struct WeaveRequest {
     pub grain: Angle,
     /// Everything random follows from it.
     pub seed: u64,
-    /// A made photo of it, as an 8-bit sRGB PNG, and under what light.
-    pub photo: Option<(PathBuf, Shot)>,
+    /// A made photo of it.
+    pub photo: Option<MadePhoto>,
+}
+
+/// A made photo: where it goes, and how it is taken.
+#[derive(Clone, Debug)]
+pub struct MadePhoto {
+    /// An 8-bit sRGB picture: a JPEG by that name, else a PNG.
+    pub path: PathBuf,
+    /// Under what light, with what camera.
+    pub shot: Shot,
+    /// Quality of a JPEG, 1 to 100.
+    pub quality: u8,
 }
 
 /// What was woven.
@@ -244,7 +255,7 @@ fn report(request: &WeaveRequest, woven: &Woven, tiles: bool) -> WeaveReport {
         side: request.side,
         height_range: height_range(woven),
         files: Vec::new(),
-        photo: request.photo.as_ref().map(|(path, _)| path.clone()),
+        photo: request.photo.as_ref().map(|photo| photo.path.clone()),
         open_share: 1.0 - (shown / opacity.len().max(1) as f64) as f32,
     }
 }
@@ -259,9 +270,10 @@ fn thread_ids(ids: &Image<u32>) -> Result<Vec<u8>, PictureError> {
 
 /// Photograph what was woven, if that is wanted.
 fn take_photo(request: &WeaveRequest, woven: &Woven, task: &Task) -> Result<(), WeaveFailed> {
-    let Some((path, shot)) = &request.photo else { return Ok(()) };
-    let photo = shoot(&woven.maps, woven.scale, shot, task).map_err(WeaveError::from)?;
-    write(path, &png(photo.photo)?)
+    let Some(MadePhoto { path, shot, quality }) = &request.photo else { return Ok(()) };
+    let taken = shoot(&woven.maps, woven.scale, shot, task).map_err(WeaveError::from)?;
+    let jpeg = PictureFormat::from_path(path) == Some(PictureFormat::Jpeg);
+    write(path, &if jpeg { encode_jpeg_photo(&eight_bits(taken.photo), *quality)? } else { png(taken.photo)? })
 }
 
 fn weave_textures(request: &WeaveRequest, name: &str, task: &Task) -> Result<WeaveReport, WeaveFailed> {

@@ -1,6 +1,6 @@
 //! Cloth woven here and measured there: the photo of a made cloth gives back the sett that was put in.
 
-use tatter::weave::{Damage, Kind, Shot, WeaveFailed, WeaveRequest, stock, weave};
+use tatter::weave::{Damage, Kind, MadePhoto, Shot, WeaveFailed, WeaveRequest, stock, weave};
 use tatter_cloth::measure::{MeasureSettings, measure};
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain as _};
@@ -27,10 +27,11 @@ fn request(cloth: &str, output: std::path::PathBuf) -> Option<WeaveRequest> {
 fn the_sett_comes_back_from_a_made_photo() {
     // Closed loop; design goal 1 % of the count, 0.5 degrees of grain.
     let folder = tempfile::tempdir().unwrap();
-    for cloth in ["canvas", "duck"] {
-        let path = folder.path().join(format!("{cloth}.png"));
+    for (cloth, ending, cast) in [("canvas", "png", [1.0; 3]), ("duck", "jpg", [1.12, 1.0, 0.82])] {
+        let path = folder.path().join(format!("{cloth}.{ending}"));
+        let shot = Shot { cast, ..Shot::default() };
         let asked = WeaveRequest {
-            photo: Some((path.clone(), Shot::default())),
+            photo: Some(MadePhoto { path: path.clone(), shot, quality: 85 }),
             ..request(cloth, folder.path().join(format!("{cloth}.patch"))).unwrap()
         };
         let report = weave(&asked, &Task::new()).unwrap();
@@ -42,6 +43,39 @@ fn the_sett_comes_back_from_a_made_photo() {
             assert!((got / put - 1.0).abs() < 0.01, "{cloth}: {got} per cm, woven {put}");
         }
         assert!((found.grain.to_degrees() - 90.0).abs() < 0.5, "{cloth}: grain {}", found.grain.to_degrees());
+    }
+}
+
+#[test]
+#[expect(clippy::disallowed_methods, reason = "files are compared byte by byte")]
+fn a_cast_and_jpeg_are_of_the_camera_and_the_patch_stays_the_truth() {
+    let folder = tempfile::tempdir().unwrap();
+    let taken = |name: &str, cast: [f32; 3]| {
+        let path = folder.path().join(name);
+        let shot = Shot { cast, exposure: 0.7, noise: 0.0, ..Shot::default() };
+        let patch = folder.path().join(format!("{name}.patch"));
+        let asked = WeaveRequest {
+            photo: Some(MadePhoto { path: path.clone(), shot, quality: 90 }),
+            side: 256,
+            width_mm: 16.0,
+            damage: vec![Damage::new(Kind::MothHole)],
+            ..request("canvas", patch.clone()).unwrap()
+        };
+        weave(&asked, &Task::new()).unwrap();
+        let maps = ["base_color.png", "opacity.png", "height.png"].map(|map| std::fs::read(patch.join(map)).unwrap());
+        let photo = read_photo(&path, &Limits::default()).unwrap().color;
+        let mean = [0, 1, 2].map(|k| photo.texels().iter().map(|c| f64::from(c.0[k])).sum::<f64>() / photo.texels().len() as f64);
+        (std::fs::read(path).unwrap(), mean, maps)
+    };
+    let (png, plain, truth) = taken("plain.png", [1.0; 3]);
+    let (jpeg, warm, same) = taken("warm.jpg", [1.2, 1.0, 0.75]);
+    // ITU-T T.81, B.1.1.3: a JPEG starts with SOI and ends with EOI.
+    assert!(jpeg.starts_with(&[0xff, 0xd8]) && jpeg.ends_with(&[0xff, 0xd9]), "a JPEG by its name");
+    assert!(png.starts_with(b"\x89PNG") && jpeg.len() < png.len(), "the other is a PNG, and larger");
+    assert_eq!(truth, same, "the patch does not know of the camera");
+    for (k, cast) in [1.2, 1.0, 0.75].into_iter().enumerate() {
+        let got = warm[k] / plain[k];
+        assert!((got / cast - 1.0).abs() < 0.02, "channel {k} reads {got} of the grey one, told {cast}");
     }
 }
 

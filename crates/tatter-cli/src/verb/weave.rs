@@ -1,9 +1,11 @@
 //! `tatter weave`.
 
+use std::path::Path;
+
 use serde_json::{Value, json};
 use tatter::weave::{
-    Along, Cloth, Damage, Draft, Dye, Fibre, Finish, Kind, STOCK, Shot, Twist, WeaveReport, WeaveRequest, Yarn, parse_count,
-    stock, weave,
+    Along, Cloth, Damage, Draft, Dye, Fibre, Finish, Kind, MadePhoto, STOCK, Shot, Twist, WeaveReport, WeaveRequest, Yarn,
+    parse_count, stock, weave,
 };
 use tatter_core::angle::Angle;
 use tatter_core::color::decode_srgb;
@@ -35,16 +37,22 @@ fn request(args: &Weave) -> Result<WeaveRequest, BadArgument> {
         width_mm: args.width_mm,
         grain: Angle::degrees(args.grain_deg),
         seed: args.seed,
-        photo: args.photo.as_ref().map(|path| Ok::<_, BadArgument>((path.clone(), shot(args)?))).transpose()?,
+        photo: args.photo.as_ref().map(|path| photo(args, path)).transpose()?,
     })
 }
 
-/// The light of a made photo.
+/// A made photo as asked for.
+fn photo(args: &Weave, path: &Path) -> Result<MadePhoto, BadArgument> {
+    Ok(MadePhoto { path: path.to_owned(), shot: shot(args)?, quality: args.jpeg_quality })
+}
+
+/// The light and the camera of a made photo.
 fn shot(args: &Weave) -> Result<Shot, BadArgument> {
     let usual = Shot { seed: args.seed, ..Shot::default() };
     Ok(Shot {
         light_from: args.light_from.map_or(usual.light_from, Angle::degrees),
         elevation: args.light_elevation.map_or(usual.elevation, Angle::degrees),
+        cast: args.cast.as_ref().map_or(usual.cast, |cast| cast.0),
         backing: args.backing.as_deref().map_or(Ok(usual.backing), color)?,
         ..usual
     })

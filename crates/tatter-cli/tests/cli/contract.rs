@@ -67,7 +67,7 @@ fn arguments_that_mean_nothing_are_exit_code_2_with_usage() {
         &["cut", "a.png", "-o", "a.patch", "--around", "10,10,-4"],
         &["place", "a.tatter.toml"],
         &["place", "a.tatter.toml", "--patch", "a.patch", "--at", "0.1,0.1", "--preview", "look.jpg"],
-        &["weave", "canvas", "-o", "a.patch", "--photo", "a.jpg"],
+        &["weave", "canvas", "-o", "a.patch", "--photo", "a.tif"],
         &["place", "a.tatter.toml", "--patch", "a.patch", "--at", "0.1,nan"],
         &["place", "a.tatter.toml", "--patch", "a.patch", "--at", "0.1,0.1", "--size-mm", "0"],
         &["place", "a.tatter.toml", "--patch", "a.patch", "--at", "0.1,0.1", "--turn", "nan"],

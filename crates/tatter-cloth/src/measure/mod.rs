@@ -13,14 +13,21 @@ mod layers;
 mod model;
 mod refine;
 mod spectrum;
-mod structure;
+pub(crate) mod structure;
 
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Size};
 use tatter_core::task::{Cancelled, Task};
 
-pub use crate::made::Hand;
+/// Which way a twill line climbs on the face.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hand {
+    /// Up to the right.
+    Z,
+    /// Up to the left.
+    S,
+}
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]

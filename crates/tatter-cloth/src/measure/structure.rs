@@ -1,11 +1,10 @@
 //! Structures that are told apart: weaves by their floats, and two views of a plain knit.
 
-use super::Weave;
-use crate::made::Hand;
+use super::{Hand, Weave};
 
 /// A repeat that could have made the points.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Structure {
+pub(crate) enum Structure {
     /// End over pick where `(step * end + pick) mod threads < over`.
     Woven { threads: i32, over: i32, step: i32 },
     /// Plain with doubled ends and picks.
@@ -89,7 +88,8 @@ impl Structure {
         }
     }
 
-    fn end_on_top(self, end: i32, pick: i32) -> bool {
+    /// Whether the end lies on top of the pick, ends counted to the right and picks upwards.
+    pub(crate) fn end_on_top(self, end: i32, pick: i32) -> bool {
         match self {
             Self::Woven { threads, over, step } => (step * end + pick).rem_euclid(threads) < over,
             Self::Basket => (end.div_euclid(2) + pick.div_euclid(2)).rem_euclid(2) == 0,
@@ -187,4 +187,29 @@ fn knit_back(u: f64, v: f64) -> Vec<f64> {
     let s = 2.0 * (place - place.floor()) - 1.0;
     let side = (std::f64::consts::TAU * u).sin();
     vec![s * s, s, wave, side, side * s * s, wave * s * s]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn drawn(structure: Structure) -> Vec<String> {
+        // Picks from the top down, as a weaver draws them.
+        (0..4).rev().map(|pick| (0..4).map(|end| if structure.end_on_top(end, pick) { 'X' } else { '.' }).collect()).collect()
+    }
+
+    #[test]
+    fn weaves_look_as_weavers_draw_them() {
+        // Drafts as weaving handbooks print them, ends across and picks up, X where the end is raised; from memory.
+        assert_eq!(drawn(Structure::Woven { threads: 2, over: 1, step: 1 }), [".X.X", "X.X.", ".X.X", "X.X."], "plain");
+        let right = Structure::Woven { threads: 4, over: 2, step: -1 };
+        assert_eq!(drawn(right), ["..XX", ".XX.", "XX..", "X..X"], "2/2 twill climbs to the right");
+        assert_eq!(right.weave(true), Weave::Twill { over: 2, under: 2, hand: Hand::Z }, "and is called so");
+        let denim = Structure::Woven { threads: 4, over: 3, step: 1 };
+        assert_eq!(drawn(denim), [".XXX", "X.XX", "XX.X", "XXX."], "3/1 twill climbs to the left");
+        assert_eq!(denim.weave(true), Weave::Twill { over: 3, under: 1, hand: Hand::S }, "and is called so");
+        let satin = Structure::Woven { threads: 5, over: 4, step: 3 };
+        let bound = (0..5).flat_map(|p| (0..5).map(move |e| (e, p))).filter(|&(e, p)| !satin.end_on_top(e, p)).count();
+        assert_eq!(bound, 5, "satin binds each end once in its repeat");
+    }
 }

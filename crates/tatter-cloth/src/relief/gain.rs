@@ -11,7 +11,7 @@ use tatter_core::angle::Angle;
 
 use super::spectrum::{frequency, transform};
 use super::woven::{PER_PITCH, SIDE, Swatch};
-use crate::made::{Hand, Weave};
+use crate::measure::structure::Structure;
 
 /// Floor under shading, as a share of its middle, before the logarithm; as in the photo.
 const FLOOR: f32 = 0.02;
@@ -25,17 +25,18 @@ const FINEST: f32 = 0.44 * PER_PITCH;
 const SKY_TIMID: f32 = 0.75;
 
 /// The weaves learned from, all with one weight but the commonest: which one it is need not be known, since each has waves of its own.
-const WEAVES: [Weave; 9] = [
-    Weave::Plain,
-    Weave::Basket,
-    Weave::Twill { over: 2, under: 2, hand: Hand::Z },
-    Weave::Twill { over: 2, under: 2, hand: Hand::S },
-    Weave::Twill { over: 3, under: 1, hand: Hand::Z },
-    Weave::Twill { over: 3, under: 1, hand: Hand::S },
-    Weave::Twill { over: 1, under: 2, hand: Hand::Z },
-    Weave::Twill { over: 1, under: 3, hand: Hand::S },
-    Weave::Satin { ends: 5 },
+const WEAVES: [Structure; 9] = [
+    PLAIN,
+    Structure::Basket,
+    Structure::Woven { threads: 4, over: 2, step: -1 },
+    Structure::Woven { threads: 4, over: 2, step: 1 },
+    Structure::Woven { threads: 4, over: 3, step: -1 },
+    Structure::Woven { threads: 4, over: 3, step: 1 },
+    Structure::Woven { threads: 3, over: 1, step: -1 },
+    Structure::Woven { threads: 4, over: 1, step: 1 },
+    Structure::Woven { threads: 5, over: 4, step: 3 },
 ];
+const PLAIN: Structure = Structure::Woven { threads: 2, over: 1, step: 1 };
 
 /// What is known of cloth and light.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -69,7 +70,7 @@ impl Gain {
         for (n, &weave) in WEAVES.iter().enumerate() {
             let grain = known.grain.unwrap_or_else(|| Angle::degrees(180.0 / WEAVES.len() as f32 * n as f32));
             let (spacing, ambient, seed) = (known.spacing, known.ambient, 0x5EED + n as u64);
-            let common = if weave == Weave::Plain { 2.0 } else { 1.0 };
+            let common = if weave == PLAIN { 2.0 } else { 1.0 };
             let off = Angle::radians(known.spread.to_radians() * if n % 2 == 0 { 1.0 } else { -1.0 });
             let lamp = known.lamp.map(|[from, elevation]| [from + off, elevation]);
             for (lamp, weight) in [(lamp, known.trust), (None, 1.0 - known.trust)] {

@@ -1,6 +1,6 @@
 //! Small pieces of cloth woven and lit in memory: what shading a known relief makes, to learn from.
 //!
-//! Coarser than the made photos and of another build on purpose: elliptic yarns on their two levels (Peirce, "The Geometry
+//! Coarser than the scenes they are judged on and of another build on purpose: elliptic yarns on their two levels (Peirce, "The Geometry
 //! of Cloth Structure", 1937), a lamp with shadows, a sky with horizons.
 
 use tatter_core::angle::Angle;
@@ -9,7 +9,7 @@ use tatter_core::kernel::{OcclusionSettings, occlusion};
 use tatter_core::rng::{hash_unit, value_noise};
 use tatter_core::units::MmPerTexel;
 
-use crate::made::Weave;
+use crate::measure::structure::Structure;
 
 /// Texels of a swatch each way.
 pub(super) const SIDE: usize = 128;
@@ -29,7 +29,7 @@ const BOUNCE: f32 = 0.35;
 /// How a swatch is woven and lit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Swatch {
-    pub weave: Weave,
+    pub weave: Structure,
     /// The line the warp runs along.
     pub grain: Angle,
     /// Spacing of ends and of picks, in mean spacings.
@@ -149,7 +149,7 @@ impl Swatch {
         let from = (crossing - 0.5).floor();
         let t = std::f32::consts::PI * (crossing - 0.5 - from);
         let side = |other: i32| {
-            let over = if warp { self.weave.warp_on_top(index, other) } else { !self.weave.warp_on_top(other, index) };
+            let over = if warp { self.weave.end_on_top(index, other) } else { !self.weave.end_on_top(other, index) };
             if over { 1.0 } else { -1.0f32 }
         };
         let (a, b) = (side(from as i32), side(from as i32 + 1));

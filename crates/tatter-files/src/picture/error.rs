@@ -117,4 +117,14 @@ impl Fault {
             Self::Unsupported(what) => PictureError::Unsupported { format, what, path },
         }
     }
+
+    /// The same where a picture was to be packed.
+    pub(super) fn at_write(self, format: PictureFormat) -> PictureError {
+        match self {
+            Self::Damaged(what) | Self::Unsupported(what) => PictureError::Unwritable { format, what },
+            Self::TooLarge { what, asked, allowed } => {
+                PictureError::Unwritable { format, what: format!("{asked} {what} where {allowed} are the most") }
+            }
+        }
+    }
 }

@@ -1,5 +1,8 @@
-//! JPEG (ITU-T T.81), read only: baseline and progressive, grey, YCbCr, RGB, CMYK and YCCK.
+//! JPEG (ITU-T T.81): baseline and progressive, grey, YCbCr, RGB, CMYK and YCCK are read. Written are photos only, never maps:
+//! samples do not come back as they were.
 
+use image::ExtendedColorType;
+use image::codecs::jpeg::JpegEncoder;
 use tatter_core::image::{ColorTags, Layout, Samples, Stored};
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
@@ -125,6 +128,22 @@ pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     }
     let tags = ColorTags { icc, ..ColorTags::default() };
     Ok(Decoded::plain(info, Stored { size, layout: info.layout, samples: Samples::U8(samples), tags }))
+}
+
+/// Baseline, colour at full resolution; 8-bit sRGB without an alpha.
+pub(super) fn encode_photo(stored: &Stored, quality: u8) -> Result<Vec<u8>, Fault> {
+    let (Samples::U8(samples), Layout::Rgb) = (&stored.samples, stored.layout) else {
+        return Err(Fault::unsupported("anything but 8-bit colour"));
+    };
+    let side = |length: usize| u32::try_from(length).ok().filter(|&l| l <= u16::MAX.into());
+    let (Some(width), Some(height)) = (side(stored.size.width), side(stored.size.height)) else {
+        return Err(Fault::unsupported("a side longer than 65535 texels"));
+    };
+    let mut out = Vec::new();
+    JpegEncoder::new_with_quality(&mut out, quality.clamp(1, 100))
+        .encode(samples, width, height, ExtendedColorType::Rgb8)
+        .map_err(Fault::unsupported)?;
+    Ok(out)
 }
 
 /// Four stored components to inks of 16 bits, 0 none and 65535 full.

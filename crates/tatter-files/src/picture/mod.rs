@@ -144,12 +144,15 @@ pub fn probe(path: &Path, limits: &Limits) -> Result<PictureInfo, PictureError> 
 /// # Errors
 /// When the format can't hold these samples, or is not written here at all (JPEG would not keep them).
 pub fn encode(stored: &Stored, format: PictureFormat, effort: Effort) -> Result<Vec<u8>, PictureError> {
-    format.row().encode(stored, effort).map_err(|fault| match fault {
-        Fault::Damaged(what) | Fault::Unsupported(what) => PictureError::Unwritable { format, what },
-        Fault::TooLarge { what, asked, allowed } => {
-            PictureError::Unwritable { format, what: format!("{asked} {what} where {allowed} are the most") }
-        }
-    })
+    format.row().encode(stored, effort).map_err(|fault| fault.at_write(format))
+}
+
+/// Pack a photo, 8-bit sRGB, as a camera does: a JPEG of that quality, 1 to 100. Maps are never written so.
+///
+/// # Errors
+/// When the samples are not 8-bit colour, or a side is longer than JPEG can hold.
+pub fn encode_jpeg_photo(stored: &Stored, quality: u8) -> Result<Vec<u8>, PictureError> {
+    jpeg::encode_photo(stored, quality).map_err(|fault| fault.at_write(PictureFormat::Jpeg))
 }
 
 fn in_memory() -> &'static Path {

@@ -11,7 +11,7 @@ const SHADOWS: std::ops::RangeInclusive<f32> = 0.3..=0.9;
 const MIXED_SHADOWS: [f32; 3] = [0.75, 0.5, 0.35];
 
 // Costs are squared deviations of the noise: twice a negative log-likelihood. Tuned on the scenes of
-// `examples/matting_table.rs`; each may be doubled or halved for a tenth of the error.
+// the scoreboard's alpha table; each may be doubled or halved for a tenth of the error.
 /// Cost of a shadow on the backing that was not seen there.
 const SHADOW: f32 = 1.0;
 /// The most that an odd shade of the cloth costs. Less lets bare backing of the cloth's hue pass for cloth in shade.

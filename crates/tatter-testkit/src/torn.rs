@@ -1,55 +1,61 @@
-//! Made scenes of torn weave over three backings with exact alpha; shared by a test and the example `matting_table`.
+//! Torn weave over three backings with exact alpha: what matting is judged on.
 
-use tatter_cloth::isolate::matting::MattingSettings;
-use tatter_cloth::made::{Damage, SceneSpec, shoot};
 use tatter_core::image::{Image, LinearRgb, Unit};
 use tatter_core::kernel::gaussian;
 use tatter_core::model::Subject;
 use tatter_core::rng::{hash_unit, value_noise};
-use tatter_core::units::Mm;
+use tatter_core::task::Task;
+use tatter_weave::{Cloth, Damage, Kind, Shot, shoot};
 
-/// Noise of the made photos, as the scenes behind `matting_baselines.csv` had it.
+use crate::scene::{Spec, dyed};
+
+/// Noise of the photos, as the scenes behind the project's `matting_baselines.csv` had it.
 const NOISE: f32 = 0.006;
 
 /// What lies behind.
-pub(crate) const BACKINGS: [&str; 3] = ["card", "wood", "dark"];
-
-/// As `isolate` solves.
-pub(crate) fn settings() -> MattingSettings {
-    MattingSettings { epsilon: 1e-6, most_rounds: 60, tolerance: 1e-3, ..Default::default() }
-}
+pub const BACKINGS: [&str; 3] = ["card", "wood", "dark"];
 
 /// Torn weave before anything is laid behind it.
-pub(crate) struct Torn {
+#[derive(Debug)]
+pub struct Torn {
     /// Over black.
     black: Image<LinearRgb>,
     /// How much of the backing comes through: known from the same cloth over black and over white.
     through: Image<LinearRgb>,
     /// Exact, lens blur included.
-    pub(crate) alpha: Image<Unit>,
+    pub alpha: Image<Unit>,
 }
 
 impl Torn {
-    /// A rip in cloth, or a frayed scrap with a hole.
-    pub(crate) fn new(subject: Subject) -> Self {
-        let damage = match subject {
-            Subject::Damage => Damage::RipAlongWeft { length: Mm(30.0), opening: Mm(11.0), surviving: 0.5 },
-            Subject::Piece => Damage::MothHole { diameter: Mm(6.0) },
+    /// A rip in a dense ochre twill, or a frayed scrap of it: in open cloth every pixel would be near a pore, and unknown.
+    pub fn new(subject: Subject, seed: u64) -> Self {
+        let (kind, length, width) = match subject {
+            Subject::Damage => (Kind::Rip, 10.0, 4.0),
+            Subject::Piece => (Kind::Scrap, 12.0, 11.0),
         };
-        let over = |light: f32| SceneSpec { damage, subject, backing: LinearRgb([light; 3]), noise: 0.0, ..SceneSpec::default() };
-        let (black, white) = (shoot(&over(0.0)), shoot(&over(1.0)));
-        let through = black.photo.zip(&white.photo, |k, w| LinearRgb([0, 1, 2].map(|c| (w.0[c] - k.0[c]).max(0.0))));
-        let alpha = gaussian(&black.truth.opacity.map(|o| o.0), over(0.0).blur);
+        let dense = Cloth { unevenness: 0.3, ..dyed("denim", [0.42, 0.26, 0.10], [0.47, 0.31, 0.13]) };
+        let damage = vec![Damage { length, width, ..Damage::new(kind) }];
+        let woven = Spec { damage, seed, ..Spec::new(dense, 448, 10.0) }.weave();
+        // Exposed so that a white backing does not clip; noise is added over the backing.
+        let usual = Shot { ripple_mm: 0.0, noise: 0.0, exposure: 0.8, seed, ..Shot::default() };
+        let over = |light: f32| {
+            let shot = Shot { backing: LinearRgb([light; 3]), ..usual.clone() };
+            let Ok(taken) = shoot(&woven.maps, woven.scale, &shot, &Task::new()) else { unreachable!("nobody cancels") };
+            taken.photo
+        };
+        let (black, white) = (over(0.0), over(1.0));
+        let through = black.zip(&white, |k, w| LinearRgb([0, 1, 2].map(|c| (w.0[c] - k.0[c]).max(0.0))));
+        let alpha = gaussian(&woven.maps.opacity.map(|o| o.0), usual.blur);
         let whole = |a: f32| match a {
             a if a < 0.002 => 0.0,
             a if a > 0.998 => 1.0,
             a => a,
         };
-        Self { black: black.photo, through, alpha: alpha.map(|a| Unit(whole(a))) }
+        Self { black, through, alpha: alpha.map(|a| Unit(whole(a))) }
     }
 
     /// The photo over that backing.
-    pub(crate) fn over(&self, backing: &str) -> Image<LinearRgb> {
+    pub fn over(&self, backing: &str) -> Image<LinearRgb> {
         Image::from_fn(self.black.width(), self.black.height(), |x, y| {
             let behind = behind(backing, x as f32, y as f32);
             let (k, t) = (self.black.get(x, y).0, self.through.get(x, y).0);
@@ -78,7 +84,7 @@ fn behind(backing: &str, x: f32, y: f32) -> [f32; 3] {
 }
 
 /// Known beyond `reach` pixels of any fractional one.
-pub(crate) fn trimap(truth: &Image<Unit>, reach: isize) -> Image<Unit> {
+pub fn trimap(truth: &Image<Unit>, reach: isize) -> Image<Unit> {
     Image::from_fn(truth.width(), truth.height(), |x, y| {
         let own = truth.get(x, y);
         let near = (-reach..=reach).flat_map(|dy| (-reach..=reach).map(move |dx| (dx, dy)));

@@ -1,0 +1,143 @@
+//! The whole `cut` beside the truth of woven scenes.
+
+use std::error::Error;
+
+use tatter_cloth::cut::cut;
+use tatter_core::channel::Channel;
+use tatter_core::image::{HeightMm, Image, LinearRgb, Unit};
+use tatter_core::kernel::thin;
+use tatter_core::model::{CutRecipe, Patch, Scale};
+use tatter_core::task::Task;
+use tatter_testkit::measures::{
+    alpha_error, angle, brightness_angle, closed, color_difference, correlation, count, overlap, woven_normals,
+};
+use tatter_testkit::scene::{Scene, Spec};
+use tatter_weave::Kind;
+
+use crate::photo::photo;
+use crate::scenes::{List, cases};
+use crate::table::Table;
+
+const COLUMNS: [(&str, usize); 13] = [
+    ("isolate IoU", 2),
+    ("alpha SAD k", 2),
+    ("alpha MSE", 4),
+    ("alpha gradient k", 2),
+    ("gap IoU", 2),
+    ("thread recall", 2),
+    ("normals °", 2),
+    ("brightness °", 2),
+    ("height corr.", 2),
+    ("dE00", 2),
+    ("count error %", 2),
+    ("grain error °", 2),
+    ("s", 2),
+];
+
+/// One row a scene. Rows are also printed as they come, since it takes minutes.
+pub(crate) fn table(list: List, only: Option<&str>) -> Result<String, Box<dyn Error>> {
+    let mut table = Table::new("scene", &COLUMNS);
+    for case in cases(list).into_iter().filter(|case| only.is_none_or(|word| case.name.contains(word))) {
+        let scene = case.spec.shoot();
+        let photo = photo(&case, &scene.photo)?;
+        let recipe = CutRecipe { scale: Scale::MmPerPixel(scene.scale), ..CutRecipe::default() };
+        let task = Task::new();
+        match cut(&photo, &recipe, &task) {
+            Ok(done) => {
+                let seconds: f64 = task.seconds().iter().filter(|(stage, _)| !stage.contains('.')).map(|(_, s)| s).sum();
+                let mut row = judge(&scene, &case.spec, &done.patch)?.to_vec();
+                row.push(seconds as f32);
+                table.row(&case.name, &row);
+                eprintln!("{} {row:.3?}", case.name);
+            }
+            Err(error) => table.said(&case.name, &format!("not cut: {error}")),
+        }
+    }
+    Ok(table.with_means())
+}
+
+/// Truth and photo as the patch shows them.
+struct Seen {
+    photo: Image<LinearRgb>,
+    base: Image<LinearRgb>,
+    height: Image<HeightMm>,
+    opacity: Image<f32>,
+    injured: Image<bool>,
+    torn: Image<bool>,
+    inside: Image<bool>,
+}
+
+fn seen(scene: &Scene, patch: &Patch) -> Seen {
+    let [a, b] = patch.photo_from_patch.unwrap_or([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]);
+    let side = patch.maps[Channel::Cover].as_ref().map_or(0, |map| map.map.size().width);
+    let at = |x: usize, y: usize| {
+        let (x, y) = (x as f32 + 0.5, y as f32 + 0.5);
+        [a[0] * x + a[1] * y + a[2], b[0] * x + b[1] * y + b[2]]
+    };
+    let (width, height) = (scene.photo.width() as f32, scene.photo.height() as f32);
+    let maps = &scene.maps;
+    let nearest = |mask: &Image<bool>| {
+        let mask = mask.map(|inside| if inside { 1.0 } else { 0.0f32 });
+        Image::from_fn(side, side, |x, y| mask.bilinear(at(x, y)[0], at(x, y)[1]) > 0.5)
+    };
+    Seen {
+        photo: Image::from_fn(side, side, |x, y| scene.photo.bilinear(at(x, y)[0], at(x, y)[1])),
+        base: Image::from_fn(side, side, |x, y| maps.base_color.bilinear(at(x, y)[0], at(x, y)[1])),
+        height: Image::from_fn(side, side, |x, y| maps.height.bilinear(at(x, y)[0], at(x, y)[1])),
+        opacity: Image::from_fn(side, side, |x, y| maps.opacity.bilinear(at(x, y)[0], at(x, y)[1]).0),
+        injured: nearest(&scene.injured),
+        torn: nearest(&scene.torn()),
+        inside: Image::from_fn(side, side, |x, y| {
+            let [x, y] = at(x, y);
+            x >= 0.5 && y >= 0.5 && x <= width - 0.5 && y <= height - 0.5
+        }),
+    }
+}
+
+fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 12], Box<dyn Error>> {
+    let map = |channel| patch.maps[channel].as_ref().map(|map| &map.map).ok_or("a cut patch has all maps");
+    let (cover, opacity) = (map(Channel::Cover)?.as_unit(), map(Channel::Opacity)?.as_unit());
+    let (cover, opacity) = cover.zip(opacity).ok_or("cover and opacity are scalars")?;
+    let base = map(Channel::BaseColor)?.as_color().ok_or("base colour is a colour")?;
+    let normal = map(Channel::Normal)?.as_normal().ok_or("normals are normals")?;
+    let height = map(Channel::Height)?.as_height().ok_or("heights are heights")?;
+    let truth = seen(scene, patch);
+    let piece = spec.damage.iter().any(|d| d.kind == Kind::Scrap);
+    let alpha = if piece { cover.zip(opacity, |c, o| c.0 * o.0) } else { opacity.map(|o| o.0) };
+    let judged = truth.inside.zip(&truth.injured, |i, hurt| i && (piece || hurt));
+    let off = alpha_error(&alpha, &truth.opacity, &judged);
+    let gaps = overlap(&alpha.map(|a| a < 0.5), &truth.opacity.map(|t| t < 0.5), &judged);
+    let lines = thin(&truth.opacity.map(|t| t >= 0.5)).zip(&truth.torn, |l, torn| l && torn);
+    let lines = lines.zip(&judged, |l, j| l && j && !piece);
+    let kept = lines.zip(&alpha, |l, a| l && a >= 0.5);
+    let mask = closed(&truth.opacity.map(Unit)).zip(&judged, |c, j| c && j);
+    let woven = woven_normals(&truth.height, patch.scale);
+    let miss = [(patch.ends_per_cm, spec.cloth.ends_per_cm), (patch.picks_per_cm, spec.cloth.picks_per_cm)]
+        .map(|(found, told)| found.map_or(f32::NAN, |found| 100.0 * (found.get() / told.get() - 1.0).abs()));
+    let grain = patch.grain.map_or(f32::NAN, |found| {
+        let off = (found - spec.grain).as_line().to_degrees();
+        off.min(180.0 - off)
+    });
+    Ok([
+        isolated(scene, patch, cover, &truth),
+        off.sad_k,
+        off.mse,
+        off.gradient_k,
+        if count(&truth.torn.zip(&judged, |t, j| t && j)) < 50.0 { f32::NAN } else { gaps },
+        if count(&lines) < 20.0 { f32::NAN } else { count(&kept) / count(&lines) },
+        angle(normal, &woven, &mask),
+        brightness_angle(&truth.photo, patch.scale, &woven, &mask),
+        correlation(height, &truth.height, &mask),
+        color_difference(base, &truth.base, &mask),
+        if miss[0].is_nan() || miss[1].is_nan() { f32::NAN } else { miss[0].max(miss[1]) },
+        grain,
+    ])
+}
+
+/// Overlap of the found cover and what is hurt, with what of it lies beyond the patch.
+fn isolated(scene: &Scene, patch: &Patch, cover: &Image<Unit>, truth: &Seen) -> f32 {
+    let (found, known) = (cover.map(|c| c.0 >= 0.5), truth.injured.zip(&truth.inside, |hurt, i| hurt && i));
+    let both = count(&found.zip(&known, |f, k| f && k));
+    let whole = count(&scene.injured) * (scene.scale.get() / patch.scale.get()).powi(2);
+    both / (count(&found) + whole - both).max(1.0)
+}

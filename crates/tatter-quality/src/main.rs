@@ -1,0 +1,66 @@
+//! The scoreboard: how good the photo chain is where the truth is known.
+//!
+//! `tatter-quality` measures everything and writes `docs/quality.md`. `tatter-quality work [WORD]` prints the table of cuts of
+//! the work list alone, or of its scenes with that word, and writes nothing; `tatter-quality relief` the same for relief.
+//! `tatter-quality pictures FOLDER` writes what a reference matting library is to be run on.
+#![expect(clippy::print_stdout, clippy::print_stderr, reason = "a tool on the command line")]
+
+mod alpha;
+mod cost;
+mod cut;
+mod open;
+mod photo;
+mod relief;
+mod scenes;
+mod table;
+mod threads;
+
+use std::error::Error;
+use std::path::Path;
+
+use scenes::List;
+
+type Outcome = Result<(), Box<dyn Error>>;
+
+fn main() -> Outcome {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    match words[..] {
+        [] => whole(),
+        ["work"] => say(&cut::table(List::Work, None)?),
+        ["work", word] => say(&cut::table(List::Work, Some(word))?),
+        ["relief"] => say(&relief::table(List::Work)?),
+        ["alpha"] => say(&alpha::table()?),
+        ["open"] => say(&open::tables()?),
+        ["cost"] => say(&cost::table()?),
+        ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
+        ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
+        _ => Err("say nothing, or: work [WORD], relief, alpha, open, cost, pictures FOLDER".into()),
+    }
+}
+
+fn say(text: &str) -> Outcome {
+    println!("{text}");
+    Ok(())
+}
+
+/// Everything, into the page.
+fn whole() -> Outcome {
+    let page = PAGE
+        .replace("{release cuts}", &cut::table(List::Release, None)?)
+        .replace("{work cuts}", &cut::table(List::Work, None)?)
+        .replace("{alpha}", &alpha::table()?)
+        .replace("{relief}", &relief::table(List::Release)?)
+        .replace("{threads}", &threads::table(List::Release))
+        .replace("{open}", &open::tables()?)
+        .replace("{cost}", &cost::table()?)
+        .replace("{notes}\n", NOTES);
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/quality.md");
+    std::fs::write(&path, &page)?;
+    say(&page)
+}
+
+/// What people write below the tables.
+const NOTES: &str = include_str!("notes.md");
+/// The page, tables left out.
+const PAGE: &str = include_str!("page.md");

@@ -1,0 +1,32 @@
+//! Photos: made ones as their camera wrote them, and those of a folder.
+
+use std::path::Path;
+
+use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
+use tatter_core::model::Photo;
+use tatter_files::limits::Limits;
+use tatter_files::picture::{PictureError, decode_stored, encode_jpeg_photo, read_photo};
+
+use crate::scenes::Case;
+
+/// A made scene as `cut` gets it.
+pub(crate) fn photo(case: &Case, light: &Image<LinearRgb>) -> Result<Photo, PictureError> {
+    let Some(quality) = case.jpeg else { return Ok(made(&case.name, light.clone())) };
+    let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
+    let file = encode_jpeg_photo(&Stored::from_map(&Map::Color(light.clone()), &coding, Depth::Eight), quality)?;
+    let stored = decode_stored(&file, &Limits::default())?;
+    Ok(Photo {
+        bits: 8,
+        ..made(&case.name, Image::from_fn(light.width(), light.height(), |x, y| stored.color_at(x, y, &coding)))
+    })
+}
+
+/// Linear light as a photo.
+pub(crate) fn made(name: &str, color: Image<LinearRgb>) -> Photo {
+    Photo { name: name.to_owned(), color, alpha: None, bits: 16, color_source: "made".to_owned(), hash: String::new() }
+}
+
+/// A picture of the open data.
+pub(crate) fn open(path: &Path) -> Result<Photo, PictureError> {
+    read_photo(path, &Limits::default())
+}

@@ -1,0 +1,97 @@
+//! The lists of made scenes. Methods are worked on beside the first; the second is looked at only in the table of a release.
+
+use tatter_core::angle::Angle;
+use tatter_core::image::LinearRgb;
+use tatter_testkit::scene::{Spec, cloths};
+use tatter_weave::{Damage, Kind, Shot};
+
+/// Which list.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum List {
+    /// Looked at while methods are changed.
+    Work,
+    /// Never looked at while methods are changed: other seeds, places, sizes and cameras.
+    Release,
+}
+
+/// One scene.
+#[derive(Clone, Debug)]
+pub(crate) struct Case {
+    pub(crate) name: String,
+    pub(crate) spec: Spec,
+    /// Quality of the JPEG the camera wrote, 1..100; `None` where the sensor's own values are kept.
+    pub(crate) jpeg: Option<u8>,
+}
+
+impl List {
+    pub(crate) const fn name(self) -> &'static str {
+        match self {
+            Self::Work => "work",
+            Self::Release => "release",
+        }
+    }
+
+    pub(crate) const fn seed(self) -> u64 {
+        match self {
+            Self::Work => 1,
+            Self::Release => 70,
+        }
+    }
+}
+
+const BACKINGS: [(&str, [f32; 3]); 3] =
+    [("light card", [0.74, 0.75, 0.74]), ("dark lining", [0.03, 0.03, 0.035]), ("green cloth", [0.10, 0.30, 0.22])];
+/// Name, direction, elevation, share of the sky.
+const LIGHTS: [(&str, f32, f32, f32); 4] =
+    [("window", 130.0, 48.0, 0.38), ("lamp", 25.0, 35.0, 0.15), ("sky", 90.0, 80.0, 0.9), ("sun", 215.0, 55.0, 0.2)];
+/// What a grey card reads, and the camera's JPEG: the release list only.
+const CAMERAS: [([f32; 3], u8); 4] =
+    [([1.0, 1.0, 1.0], 92), ([1.12, 1.0, 0.82], 85), ([0.90, 1.0, 1.15], 90), ([1.05, 1.0, 0.94], 80)];
+const SIZES: [usize; 4] = [448, 384, 512, 640];
+
+/// Two injuries of each of eight cloths, over three backings, under four lights, the cloth lying a little askew.
+pub(crate) fn cases(list: List) -> Vec<Case> {
+    let injuries = [
+        [(Kind::Rip, 15.0, 4.5), (Kind::MothHole, 7.0, 7.0)],
+        [(Kind::LTear, 9.0, 4.0), (Kind::Scrap, 20.0, 18.0)],
+        [(Kind::Burn, 4.0, 4.0), (Kind::Rip, 6.0, 2.0)],
+        [(Kind::Hem, 5.0, 5.0), (Kind::WornThrough, 12.0, 7.0)],
+        [(Kind::Rip, 14.0, 4.0), (Kind::Scrap, 20.0, 18.0)],
+        [(Kind::MothHole, 8.0, 8.0), (Kind::LTear, 10.0, 4.0)],
+        [(Kind::Abrasion, 9.0, 9.0), (Kind::WornThrough, 8.0, 5.0)],
+        [(Kind::Rip, 3.5, 1.2), (Kind::Stain, 2.5, 2.5)],
+    ];
+    let mut cases = Vec::new();
+    for (n, ((name, cloth, pitch_px), injuries)) in cloths().into_iter().zip(injuries).enumerate() {
+        for (m, (kind, length, width)) in injuries.into_iter().enumerate() {
+            let held = list == List::Release;
+            // A light card would not show behind light cloth, nor a dark one behind dark.
+            let dark = cloth.warp.dye.color.luminance() < 0.15;
+            let (backing, color) = BACKINGS[if m == 1 { 2 } else { usize::from(!dark) }];
+            let (light, from, elevation, sky) = LIGHTS[(n + 2 * m + usize::from(held)) % 4];
+            let (cast, quality) = CAMERAS[(n + m) % 4];
+            let side = if held { SIZES[(n + 3 * m) % 4] } else { 448 };
+            let seed = list.seed() * 100 + 2 * n as u64 + m as u64;
+            let shot = Shot {
+                light_from: Angle::degrees(from),
+                elevation: Angle::degrees(elevation),
+                sky,
+                backing: LinearRgb(color),
+                cast: if held { cast } else { [1.0; 3] },
+                seed: if held { seed } else { 1 },
+                ..Shot::default()
+            };
+            let at = if held { [-0.8, 0.5] } else { [0.6, -0.4] };
+            let spec = Spec {
+                damage: vec![Damage { length, width, at, ..Damage::new(kind) }],
+                grain: Angle::degrees([90.0, 84.0, 97.0, 75.0][(n + m + usize::from(held)) % 4]),
+                shot,
+                seed,
+                ..Spec::new(cloth.clone(), side, pitch_px)
+            };
+            let jpeg = held.then_some(quality);
+            cases.push(Case { name: format!("{name}, {}, {backing}, {light}", kind.name()), spec, jpeg });
+        }
+    }
+    cases
+}
