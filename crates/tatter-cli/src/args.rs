@@ -1,10 +1,16 @@
 //! Every argument, once: parser, help, man page and completions come from here.
 
+mod place_of;
+mod wear;
+
 use std::path::PathBuf;
 use std::str::FromStr;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use tatter_core::channel::Channel;
+
+pub(crate) use place_of::{Place as PlaceOf, WhereArgs};
+pub(crate) use wear::Wear;
 
 /// Puts wear on digital garments: a photo of damaged cloth becomes a patch, the patch is laid on the garment at true
 /// scale, and the garment's textures are redelivered under their own names.
@@ -56,6 +62,16 @@ pub(crate) enum Verb {
         stays so when the rule is run again."
     )]
     Scatter(Box<Scatter>),
+    /// Wear the garment's own cloth: fade, abrasion, creases, grime, where they come by themselves
+    #[command(
+        after_help = "Example: tatter wear smock.tatter.toml abrasion --edges-mm 8 --pucker-mm 7 --strength 0.8\n         \
+        tatter wear smock.tatter.toml fade --facing up --strength 0.5\n         \
+        tatter wear smock.tatter.toml grime --height 0,0.3 --uneven 0.9\n         \
+        tatter wear smock.tatter.toml crease --along 0.2,0.4 --along 0.3,0.42 --spread-mm 4\n\
+        Several of --height, --edges-mm, --seams-mm, --bends-mm, --bulges-mm, --hollows-mm, --facing, --along multiply; with none \
+        of them it is everywhere. Results show after `tatter build`."
+    )]
+    Wear(Box<Wear>),
     /// Change how placements meet the colour of the cloth they lie on
     #[command(after_help = "Example: tatter match smock.tatter.toml elbow-1 --match redye --match-strength 0.8\n         \
         tatter match smock.tatter.toml elbow-1 hem-2 --grade slope=1.1/1.0/0.9,saturation=0.8\n\
@@ -394,12 +410,12 @@ pub(crate) struct Scatter {
     /// Run this scatter again, with what is changed here
     #[arg(long, value_name = "ID")]
     pub(crate) again: Option<String>,
-    /// Parts or materials to stay on, separated by commas [default: all]
-    #[arg(long, value_name = "PART", value_delimiter = ',')]
-    pub(crate) only: Option<Vec<String>>,
-    /// Parts or materials to keep off
-    #[arg(long, value_name = "PART", value_delimiter = ',')]
-    pub(crate) keep_off: Option<Vec<String>>,
+    /// Where
+    #[command(flatten)]
+    pub(crate) place: WhereArgs,
+    /// With --again: what it is no longer bound to, such as edges,along,margin,mirror,overlap,rules
+    #[arg(long, value_name = "KEY", value_delimiter = ',', requires = "again")]
+    pub(crate) without: Vec<String>,
     /// How far covers stay from seams and edges
     #[arg(long, value_name = "MM", value_parser = length)]
     pub(crate) margin_mm: Option<f32>,
@@ -418,24 +434,6 @@ pub(crate) struct Scatter {
     /// Rule and strength of a channel, such as opacity=keep; may be repeated
     #[arg(long = "rule", value_name = "CHANNEL=RULE[:STRENGTH]")]
     pub(crate) rules: Vec<String>,
-    /// A grey picture over the texture: white for most, black for none
-    #[arg(long, value_name = "PICTURE")]
-    pub(crate) picture: Option<PathBuf>,
-    /// Most at the first share of the garment's height (0 bottom, 1 top), none at the second
-    #[arg(long, value_name = "MOST,NONE")]
-    pub(crate) height: Option<Numbers<2>>,
-    /// Most at hems, cuffs and sharp folds, none this far from them
-    #[arg(long, value_name = "MM", value_parser = length)]
-    pub(crate) edges_mm: Option<f32>,
-    /// Most where cloth bends as tightly as this radius
-    #[arg(long, value_name = "MM", value_parser = length)]
-    pub(crate) bends_mm: Option<f32>,
-    /// Corners of a line to lie along, texture coordinates, v down; repeated from one end to the other
-    #[arg(long, value_name = "U,V", allow_hyphen_values = true)]
-    pub(crate) along: Vec<Numbers<2>>,
-    /// How far beside that line at most
-    #[arg(long, value_name = "MM", value_parser = length)]
-    pub(crate) spread_mm: Option<f32>,
     /// Also write a PNG of its placements (24 at most) before and after, lit, at true size
     #[arg(long, value_name = "FILE.png", value_parser = png, conflicts_with_all = ["remove", "list"])]
     pub(crate) preview: Option<PathBuf>,

@@ -54,6 +54,26 @@ pub fn value_noise(seed: u64, x: f32, y: f32) -> f32 {
     2.0 * (top + (bottom - top) * uy) - 1.0
 }
 
+/// Smooth value noise in -1..1 in space, with a period of one unit cell.
+pub fn value_noise_3d(seed: u64, [x, y, z]: [f32; 3]) -> f32 {
+    let corner = [x.floor(), y.floor(), z.floor()];
+    let smooth = |v: f32, floor: f32| {
+        let f = v - floor;
+        f * f * (3.0 - 2.0 * f)
+    };
+    let (u, v, w) = (smooth(x, corner[0]), smooth(y, corner[1]), smooth(z, corner[2]));
+    let [xi, yi, zi] = corner.map(|c| c as i32 as u32);
+    let at = |dx: u32, dy: u32, layer: u64| hash_unit(layer, xi.wrapping_add(dx), yi.wrapping_add(dy));
+    let plane = |dz: u32| {
+        let layer = mix(seed ^ u64::from(zi.wrapping_add(dz)).wrapping_mul(0x9E37_79B9_7F4A_7C15));
+        let top = at(0, 0, layer) + (at(1, 0, layer) - at(0, 0, layer)) * u;
+        let bottom = at(0, 1, layer) + (at(1, 1, layer) - at(0, 1, layer)) * u;
+        top + (bottom - top) * v
+    };
+    let (near, far) = (plane(0), plane(1));
+    2.0 * (near + (far - near) * w) - 1.0
+}
+
 fn mix(mut z: u64) -> u64 {
     z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);

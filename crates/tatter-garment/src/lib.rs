@@ -4,6 +4,7 @@
 
 pub mod build;
 pub mod check;
+mod field;
 mod matching;
 pub mod place;
 pub mod recognise;

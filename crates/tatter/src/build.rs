@@ -13,6 +13,7 @@ pub use tatter_garment::build::BuildReport;
 use tatter_garment::build::{BuildError, BuildSettings, build};
 
 use crate::session::{Session, SessionError};
+use crate::wear::{self, MarkReport, WearFailed};
 
 /// One texture after a build.
 #[derive(Clone, Debug)]
@@ -36,6 +37,8 @@ pub struct BuildSummary {
     pub files: Vec<BuiltFile>,
     /// Placements with what became of them.
     pub report: BuildReport,
+    /// Marks of wear with what became of them.
+    pub wear: Vec<MarkReport>,
 }
 
 /// Why no textures were built.
@@ -47,6 +50,9 @@ pub enum BuildFailed {
     /// The build itself.
     #[error(transparent)]
     Build(#[from] BuildError),
+    /// The wear of the cloth.
+    #[error(transparent)]
+    Wear(#[from] WearFailed),
     /// A texture cannot be written in its own format.
     #[error("{0}: {1}")]
     Encode(PictureError, String),
@@ -60,6 +66,7 @@ impl Explain for BuildFailed {
         match self {
             Self::Session(error) => error.next(),
             Self::Build(error) => error.next(),
+            Self::Wear(error) => error.next(),
             Self::Encode(error, _) => error.next(),
             Self::Write(..) => "Check free space and permissions, or choose another folder with -o".to_owned(),
         }
@@ -69,6 +76,7 @@ impl Explain for BuildFailed {
         match self {
             Self::Session(error) => error.class(),
             Self::Build(error) => error.class(),
+            Self::Wear(error) => error.class(),
             Self::Encode(error, _) => error.class(),
             Self::Write(..) => Class::Outside,
         }
@@ -84,17 +92,34 @@ pub(crate) struct Computed {
     pub(crate) bytes: Option<Vec<u8>>,
 }
 
-/// Build in memory and encode what changed, one file a thread.
-pub(crate) fn compute(session: &mut Session, task: &Task) -> Result<(Vec<Computed>, BuildReport), BuildFailed> {
+/// What was computed.
+pub(crate) struct Computation {
+    pub(crate) files: Vec<Computed>,
+    pub(crate) report: BuildReport,
+    pub(crate) wear: Vec<MarkReport>,
+}
+
+/// Build in memory and encode what changed, one file a thread. Wear comes first: patches are laid on the worn cloth and fitted
+/// to it. With wear the pristine pictures are held as well, so that what differs from them can be told.
+pub(crate) fn compute(session: &mut Session, job: &Path, task: &Task) -> Result<Computation, BuildFailed> {
     let mut pictures = session.load(task)?;
-    let report =
-        task.stage("build", || build(&session.garment, &mut pictures, &session.placed(), &BuildSettings::default(), task))?;
+    let pristine = (!session.job.wear.is_empty()).then(|| pictures.clone());
+    let (mut report, wear) = task.stage("build", || {
+        let wear = wear::apply(session, &mut pictures, job, task)?;
+        let report = build(&session.garment, &mut pictures, &session.placed(), &BuildSettings::default(), task)?;
+        Ok::<_, BuildFailed>((report, wear.marks))
+    })?;
+    if let Some(pristine) = pristine {
+        report.files.par_iter_mut().for_each(|file| {
+            file.texels_changed = pristine[file.set][file.file].differing_texels(&pictures[file.set][file.file]);
+        });
+    }
     let flat: Vec<(usize, usize, Stored)> = pictures
         .into_iter()
         .enumerate()
         .flat_map(|(set, files)| files.into_iter().enumerate().map(move |(file, picture)| (set, file, picture)))
         .collect();
-    let computed = task.stage("encode", || {
+    let files = task.stage("encode", || {
         flat.into_par_iter()
             .map(|(set, file, picture)| {
                 let known = &session.garment.sets[set].files[file];
@@ -105,7 +130,7 @@ pub(crate) fn compute(session: &mut Session, task: &Task) -> Result<(Vec<Compute
             })
             .collect::<Result<Vec<_>, BuildFailed>>()
     })?;
-    Ok((computed, report))
+    Ok(Computation { files, report, wear })
 }
 
 fn encoded(picture: &Stored, path: &str) -> Result<Vec<u8>, BuildFailed> {
@@ -119,7 +144,7 @@ fn encoded(picture: &Stored, path: &str) -> Result<Vec<u8>, BuildFailed> {
 /// As [`BuildFailed`] lists; files written so far are whole, each under its own name.
 pub fn build_job(job: &Path, output: Option<&Path>, task: &Task) -> Result<BuildSummary, BuildFailed> {
     let mut session = Session::open(job, task)?;
-    let (computed, report) = compute(&mut session, task)?;
+    let Computation { files: computed, report, wear } = compute(&mut session, job, task)?;
     let folder = output.map_or_else(|| session.store.folder().join("built"), Path::to_path_buf);
     let files = task.stage("write", || {
         computed
@@ -134,5 +159,5 @@ pub fn build_job(job: &Path, output: Option<&Path>, task: &Task) -> Result<Build
             })
             .collect::<Result<Vec<_>, BuildFailed>>()
     })?;
-    Ok(BuildSummary { files, report })
+    Ok(BuildSummary { files, report, wear })
 }

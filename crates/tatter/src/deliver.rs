@@ -11,8 +11,9 @@ use tatter_files::job::JobError;
 use tatter_files::store::{Store, StoreError};
 use tatter_garment::build::BuildReport;
 
-use crate::build::{BuildFailed, Computed, compute};
+use crate::build::{BuildFailed, Computation, Computed, compute};
 use crate::session::{Session, SessionError};
+use crate::wear::MarkReport;
 
 /// What to do about a texture that somebody else changed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -54,6 +55,8 @@ pub struct DeliverySummary {
     pub files: Vec<DeliveredFile>,
     /// Placements with what became of them; `None` after an undo.
     pub report: Option<BuildReport>,
+    /// Marks of wear with what became of them; empty after an undo.
+    pub wear: Vec<MarkReport>,
 }
 
 /// Why nothing was delivered.
@@ -112,7 +115,7 @@ pub fn deliver_job(job: &Path, foreign: Foreign, task: &Task) -> Result<Delivery
     if foreign == Foreign::Adopt {
         adopt(&mut session)?;
     }
-    let (mut computed, report) = compute(&mut session, task)?;
+    let Computation { files: mut computed, report, wear } = compute(&mut session, job, task)?;
     let outgoing: Vec<Outgoing> = computed.iter_mut().map(|file| outgoing(&session, file)).collect();
     let when = if foreign == Foreign::Leave { WhenChanged::Leave } else { WhenChanged::Refuse };
     let receipt = task.stage("deliver", || deliver(&session.store, &outgoing, when, task))?;
@@ -121,7 +124,7 @@ pub fn deliver_job(job: &Path, foreign: Foreign, task: &Task) -> Result<Delivery
         file.channels.clone_from(&built.channels);
         (file.texels_changed, file.texels) = (Some(built.texels_changed), Some(built.texels));
     }
-    summary.report = Some(report);
+    (summary.report, summary.wear) = (Some(report), wear);
     Ok(summary)
 }
 
@@ -172,5 +175,5 @@ fn summarised(receipt: Receipt) -> DeliverySummary {
             outcome: file.outcome,
         })
         .collect();
-    DeliverySummary { number: receipt.number, files, report: None }
+    DeliverySummary { number: receipt.number, files, report: None, wear: Vec::new() }
 }

@@ -18,4 +18,5 @@ pub mod session;
 pub mod sheet;
 pub mod start;
 pub mod strokes;
+pub mod wear;
 pub mod weave;

@@ -33,6 +33,9 @@ pub enum PreviewError {
     /// The build itself.
     #[error(transparent)]
     Build(#[from] BuildError),
+    /// The wear of the cloth.
+    #[error(transparent)]
+    Wear(#[from] crate::wear::WearFailed),
     /// A placement lies nowhere.
     #[error("placement '{1}': {0}")]
     Spot(LocateError, String),
@@ -52,6 +55,7 @@ impl Explain for PreviewError {
         match self {
             Self::Session(error) => error.next(),
             Self::Build(error) => error.next(),
+            Self::Wear(error) => error.next(),
             Self::Spot(error, _) => error.next(),
             Self::Nothing(_) => "Place a patch first: tatter place JOB --patch NAME.patch --at U,V".to_owned(),
             Self::Write(..) => "Check free space and permissions, or choose another file".to_owned(),
@@ -63,6 +67,7 @@ impl Explain for PreviewError {
         match self {
             Self::Session(error) => error.class(),
             Self::Build(error) => error.class(),
+            Self::Wear(error) => error.class(),
             Self::Spot(error, _) => error.class(),
             Self::Nothing(_) => Class::Request,
             Self::Write(..) => Class::Outside,
@@ -106,6 +111,7 @@ pub fn preview(job: &Path, ids: Option<&[String]>, output: &Path, task: &Task) -
     };
     let before = task.stage("preview", || views(&pictures))?;
     // Notes of this build are those of the build proper.
+    crate::wear::apply(&session, &mut pictures, job, &Task::new())?;
     build(&session.garment, &mut pictures, &placed, &BuildSettings::default(), &Task::new())?;
     let after = task.stage("preview", || views(&pictures))?;
     let title = |placed: &&Placed<'_>| format!("{} - {:.0} mm", placed.placement.id, side_mm(placed));

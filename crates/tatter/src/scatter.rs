@@ -232,7 +232,7 @@ fn cover_radius(patch: &Patch) -> f64 {
     texels * f64::from(patch.scale.get())
 }
 
-fn picture(density: &Density, folder: &Path) -> Result<Option<Image<Unit>>, PictureError> {
+pub(crate) fn picture(density: &Density, folder: &Path) -> Result<Option<Image<Unit>>, PictureError> {
     let Density::Picture(path) = density else { return Ok(None) };
     let stored = read_stored(&folder.join(path), &Limits::default())?;
     Ok(Some(Image::from_fn(stored.size.width, stored.size.height, |x, y| Unit(stored.value(x, y, 0)))))

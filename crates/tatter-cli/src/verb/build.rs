@@ -3,6 +3,7 @@
 use serde_json::{Value, json};
 use tatter::build::BuildReport;
 use tatter::build::{BuildSummary, BuiltFile, build_job};
+use tatter::wear::MarkReport;
 use tatter_core::channel::Channel;
 use tatter_core::task::Task;
 
@@ -26,6 +27,7 @@ fn machine(summary: &BuildSummary, task: &Task) -> Value {
     json!({
         "files": files,
         "placements": placements(&summary.report),
+        "wear": wear(&summary.wear),
         "seconds": seconds(task),
         "warnings": warnings(task),
     })
@@ -63,6 +65,11 @@ pub(crate) fn placements(report: &BuildReport) -> Value {
             })
         })
         .collect()
+}
+
+/// Marks of wear, for machines.
+pub(crate) fn wear(marks: &[MarkReport]) -> Value {
+    marks.iter().map(|mark| json!({ "id": mark.id, "texels": mark.texels })).collect()
 }
 
 fn people(summary: &BuildSummary) -> String {

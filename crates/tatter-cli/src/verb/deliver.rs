@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 use tatter::deliver::{DeliveredFile, DeliverySummary, Foreign, Outcome as Written, deliver_job, undo_delivery};
 use tatter_core::task::Task;
 
-use super::build::{channel_names, placements};
+use super::build::{channel_names, placements, wear};
 use super::{Outcome, boxed};
 use crate::args::Deliver;
 use crate::term::{Term, seconds, warnings};
@@ -31,6 +31,7 @@ fn machine(summary: &DeliverySummary, undone: bool, task: &Task) -> Value {
         "undone": undone,
         "files": files,
         "placements": summary.report.as_ref().map(placements),
+        "wear": wear(&summary.wear),
         "seconds": seconds(task),
         "warnings": warnings(task),
     })

@@ -12,6 +12,7 @@ pub(crate) mod matching;
 pub(crate) mod measure;
 pub(crate) mod place;
 pub(crate) mod scatter;
+pub(crate) mod wear;
 pub(crate) mod weave;
 
 use std::path::Path;
@@ -47,6 +48,17 @@ impl Explain for BadArgument {
 
     fn class(&self) -> Class {
         Class::Request
+    }
+}
+
+/// Refuse a word that none of `known` is.
+pub(crate) fn known_keys(option: &str, words: &[String], known: &[&str]) -> Result<(), Box<dyn Explain>> {
+    match words.iter().find(|word| !known.contains(&word.as_str())) {
+        None => Ok(()),
+        Some(word) => {
+            let what = format!("{option} knows no '{word}'; there are {}", known.join(", "));
+            Err(boxed(BadArgument::new(what, "Name some of those, with commas between")))
+        }
     }
 }
 

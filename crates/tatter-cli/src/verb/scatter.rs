@@ -5,11 +5,12 @@ use std::path::PathBuf;
 use serde_json::{Value, json};
 use tatter::scatter::{ScatterRequest, ScatterSummary, remove_scatter, scatter_job, scatters};
 use tatter_core::angle::Angle;
-use tatter_core::model::{Density, Scatter as Rule};
+use tatter_core::channel::PerChannel;
+use tatter_core::model::Scatter as Rule;
 use tatter_core::units::Mm;
 
 use super::{BadArgument, Outcome, boxed};
-use crate::args::Scatter;
+use crate::args::{PlaceOf, Scatter};
 use crate::term::{Term, number, warnings};
 
 /// Make, change, list or remove a scatter.
@@ -34,7 +35,7 @@ pub(crate) fn run(args: &Scatter, term: &Term) -> Outcome {
         job: args.job.clone(),
         again: args.again.clone(),
         patches: args.patches.iter().map(|text| weighted(text)).collect::<Result<_, _>>()?,
-        picture: args.picture.clone(),
+        picture: args.place.picture.clone(),
     };
     let edit = |rule: &mut Rule| {
         edit(rule, args);
@@ -64,15 +65,36 @@ fn weighted(text: &str) -> Result<(PathBuf, f32), Box<dyn tatter_core::explain::
 
 fn check_ranges(args: &Scatter) -> Result<(), Box<dyn tatter_core::explain::Explain>> {
     let bad = |what: &str, next| Err(boxed(BadArgument::new(what, next)));
-    match (args.scale.map(|n| n.0), args.height.map(|n| n.0)) {
-        (Some([least, most]), _) if least <= 0.0 || most < least => {
+    match args.scale.map(|n| n.0) {
+        Some([least, most]) if least <= 0.0 || most < least => {
             bad("--scale wants two numbers above 0, the smaller one first", "Write it like --scale 0.6,1.2")
         }
-        (_, Some(shares)) if shares.iter().any(|share| !(0.0..=1.0).contains(share)) => {
-            bad("--height wants two shares from 0 (bottom) to 1 (top)", "Write it like --height 0,0.4")
-        }
-        _ => Ok(()),
+        _ => super::known_keys("--without", &args.without, &[&PlaceOf::KEYS[..], &KEYS[..]].concat()),
     }
+}
+
+/// What `--without` may name beside the place.
+const KEYS: [&str; 4] = ["margin", "mirror", "overlap", "rules"];
+
+const fn place(rule: &mut Rule) -> PlaceOf<'_> {
+    PlaceOf {
+        only: &mut rule.only,
+        keep_off: &mut rule.keep_off,
+        density: &mut rule.density,
+        along: &mut rule.along,
+        spread: &mut rule.spread,
+    }
+}
+
+fn without(rule: &mut Rule, key: &str) -> bool {
+    match key {
+        "margin" => rule.margin = Mm(0.0),
+        "mirror" => rule.mirror = false,
+        "overlap" => rule.overlap = false,
+        "rules" => rule.rules = PerChannel::default(),
+        _ => return place(rule).without(key),
+    }
+    true
 }
 
 /// What the person said, over what the rule says.
@@ -82,29 +104,17 @@ fn edit(rule: &mut Rule, args: &Scatter) {
             *place = said;
         }
     }
+    for key in &args.without {
+        without(rule, key);
+    }
     set(&mut rule.count, args.count.map(usize::from));
     set(&mut rule.seed, args.seed.map(u64::from));
-    set(&mut rule.only, args.only.clone());
-    set(&mut rule.keep_off, args.keep_off.clone());
     set(&mut rule.margin, args.margin_mm.map(Mm));
-    set(&mut rule.spread, args.spread_mm.map(Mm));
     set(&mut rule.scale, args.scale.map(|n| n.0));
     set(&mut rule.turn, args.turn.map(|n| n.0.map(Angle::degrees)));
     rule.mirror |= args.mirror;
     rule.overlap |= args.overlap;
-    if !args.along.is_empty() {
-        rule.along = args.along.iter().map(|at| at.0).collect();
-    }
-    let said = [
-        args.height.map(|n| Density::Height(n.0)),
-        args.edges_mm.map(|mm| Density::Edges(Mm(mm))),
-        args.bends_mm.map(|mm| Density::Bends(Mm(mm))),
-    ];
-    for density in said.into_iter().flatten() {
-        let same = |known: &Density| std::mem::discriminant(known) == std::mem::discriminant(&density);
-        rule.density.retain(|known| !same(known));
-        rule.density.push(density);
-    }
+    place(rule).edit(&args.place);
 }
 
 fn said(done: &ScatterSummary) -> String {

@@ -138,13 +138,18 @@ fn named<T: Copy>(what: &str, name: &str, all: &[T], name_of: impl Fn(T) -> &'st
 
 /// `#rrggbb` to linear light.
 fn color(text: &str) -> Result<LinearRgb, BadArgument> {
+    Ok(LinearRgb(codes(text)?.map(|code| decode_srgb(f32::from(code) / 255.0))))
+}
+
+/// `#rrggbb` as sRGB codes.
+pub(super) fn codes(text: &str) -> Result<[u8; 3], BadArgument> {
     let digits = text.strip_prefix('#').unwrap_or(text);
     let wrong = || BadArgument::new(format!("'{text}' is no colour"), "Write it as #c8a060");
     if digits.len() != 6 || !digits.is_ascii() {
         return Err(wrong());
     }
-    let code = u32::from_str_radix(digits, 16).ok().ok_or_else(wrong)?;
-    Ok(LinearRgb([16, 8, 0].map(|shift| decode_srgb(((code >> shift) & 255) as f32 / 255.0))))
+    let [_, r, g, b] = u32::from_str_radix(digits, 16).ok().ok_or_else(wrong)?.to_be_bytes();
+    Ok([r, g, b])
 }
 
 /// `rip:length=40,width=8,along=warp,age=0.7,at=5/-3`.

@@ -2,7 +2,7 @@
 
 use crate::angle::Angle;
 use crate::channel::PerChannel;
-use crate::model::{MapSet, Match, Scatter};
+use crate::model::{MapSet, Match, Scatter, Wear};
 use crate::rule::Rule;
 use crate::units::{Mm, MmPerUv};
 
@@ -99,6 +99,8 @@ pub struct Job {
     pub placements: Vec<Placement>,
     /// Rules that placements were made by.
     pub scatters: Vec<Scatter>,
+    /// Wear of the cloth itself, in the order it happened; placements lie on top of it.
+    pub wear: Vec<Wear>,
     /// Where the result goes.
     pub delivery: Delivery,
 }

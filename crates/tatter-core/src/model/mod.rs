@@ -7,6 +7,7 @@ mod matching;
 mod patch;
 mod photo;
 mod scatter;
+mod wear;
 
 pub use cut::{CutRecipe, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
 pub use garment::{Garment, MapFile, MapRole, MapSet, UvTile};
@@ -14,4 +15,5 @@ pub use job::{ChannelRule, Delivery, Job, JobGarment, PatchRef, Placement, Spot}
 pub use matching::{Match, MatchMode};
 pub use patch::{Origin, Patch, PatchMap, ScaleSource};
 pub use photo::Photo;
-pub use scatter::{Density, Scatter, Share};
+pub use scatter::{Density, Facing, Scatter, Share};
+pub use wear::{Wear, WearKind};

@@ -25,6 +25,65 @@ pub enum Density {
     Edges(Mm),
     /// Most where cloth bends as tightly as this radius: elbows, knees, folds.
     Bends(Mm),
+    /// Most at seams and edges of the cloth, none this far from them.
+    Seams(Mm),
+    /// Most where cloth stands out as roundly as this radius: elbows, knees, the seat, crowns of folds.
+    Bulges(Mm),
+    /// Most where cloth sinks in as roundly as this radius: the bottoms of folds, armpits.
+    Hollows(Mm),
+    /// Most where cloth faces this way, none where it faces across or away.
+    Facing(Facing),
+}
+
+/// A direction of the garment as it is worn, glTF axes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Facing {
+    /// Towards the sky: +Y.
+    Up,
+    /// Towards the ground.
+    Down,
+    /// Where the wearer looks: +Z.
+    Front,
+    /// Away from where the wearer looks.
+    Back,
+    /// The wearer's left: +X.
+    Left,
+    /// The wearer's right.
+    Right,
+}
+
+impl Facing {
+    /// All of them.
+    pub const ALL: [Self; 6] = [Self::Up, Self::Down, Self::Front, Self::Back, Self::Left, Self::Right];
+
+    /// Its name in files and on the command line.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Up => "up",
+            Self::Down => "down",
+            Self::Front => "front",
+            Self::Back => "back",
+            Self::Left => "left",
+            Self::Right => "right",
+        }
+    }
+
+    /// By its name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|facing| facing.name() == name)
+    }
+
+    /// As a unit vector.
+    pub const fn axis(self) -> [f64; 3] {
+        match self {
+            Self::Up => [0.0, 1.0, 0.0],
+            Self::Down => [0.0, -1.0, 0.0],
+            Self::Front => [0.0, 0.0, 1.0],
+            Self::Back => [0.0, 0.0, -1.0],
+            Self::Left => [1.0, 0.0, 0.0],
+            Self::Right => [-1.0, 0.0, 0.0],
+        }
+    }
 }
 
 /// A rule that yields many placements from a seed. A larger count adds to those that a smaller one yields.

@@ -12,6 +12,7 @@ use tatter_core::units::{Mm, MmPerUv};
 
 use super::rules::parse_rule;
 use super::scatter::scatters;
+use super::wear::all_wear;
 use super::{
     COMPONENTS, DELIVERY_KEYS, ENDING, FORMAT, GARMENT_KEYS, JobError, MAP_KEYS, PATCH_KEYS, PLACEMENT_KEYS, TOP_KEYS, matching,
 };
@@ -62,6 +63,7 @@ pub fn parse_job(raw: &str) -> Result<Job, TextFault> {
         garment: garment(&top)?,
         placements: placements(&top, &patches)?,
         scatters: scatters(&top, &patches)?,
+        wear: all_wear(&top)?,
         patches,
         delivery: delivery(&top)?,
     };
@@ -172,7 +174,7 @@ fn map_file(table: &Fields<'_>) -> Checked<MapFile> {
     Ok(MapFile { path, roles, size: Size::default() })
 }
 
-fn channel_named(fields: &Fields<'_>, key: &str, name: &str) -> Checked<Channel> {
+pub(super) fn channel_named(fields: &Fields<'_>, key: &str, name: &str) -> Checked<Channel> {
     let names: Vec<&str> = Channel::ALL.into_iter().filter(|channel| channel.info().on_garment).map(Channel::name).collect();
     Channel::from_name(name).filter(|channel| channel.info().on_garment).ok_or_else(|| {
         let near = nearest(name, &names);

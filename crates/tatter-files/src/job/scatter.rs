@@ -1,15 +1,15 @@
 //! `[[scatter]]`: a rule that yields many placements.
 
 use tatter_core::angle::Angle;
-use tatter_core::model::{Density, PatchRef, Placement, Scatter, Share};
+use tatter_core::model::{Density, Facing, PatchRef, Placement, Scatter, Share};
 use tatter_core::units::Mm;
 use toml_edit::{Array, InlineTable, Item, Table, Value, value};
 
 use super::read::{known_patch, relative, rules};
 use super::render::{placement as placement_table, rules_value};
-use crate::text::{Fields, TextFault, degrees, float, floats};
+use crate::text::{Fields, TextFault, degrees, float, floats, nearest};
 
-pub(super) const KEYS: [&str; 20] = [
+pub(super) const KEYS: [&str; 24] = [
     "id",
     "patches",
     "count",
@@ -26,6 +26,10 @@ pub(super) const KEYS: [&str; 20] = [
     "height",
     "edges_mm",
     "bends_mm",
+    "seams_mm",
+    "bulges_mm",
+    "hollows_mm",
+    "facing",
     "along",
     "spread_mm",
     "removed",
@@ -59,19 +63,14 @@ fn scatter(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Scatter> {
     }
     let count = whole(table, "count", 1, MOST)?;
     let count = table.need("count", count)? as usize;
-    let names = |key| Ok::<_, TextFault>(table.strings(key)?.into_iter().map(str::to_owned).collect::<Vec<_>>());
-    let length = |key: &str| match table.number(key)? {
-        Some(mm) if mm < 0.0 => Err(table.bad(key, format!("must be 0 or more, not {mm}"))),
-        other => Ok(other.map(Mm)),
-    };
     Ok(Scatter {
         id,
         patches: shares(table, patches)?,
         count,
         seed: whole(table, "seed", 0, i64::MAX)?.map_or(usual.seed, |seed| seed as u64),
-        only: names("only")?,
-        keep_off: names("keep_off")?,
-        margin: length("margin_mm")?.unwrap_or(usual.margin),
+        only: names(table, "only")?,
+        keep_off: names(table, "keep_off")?,
+        margin: length(table, "margin_mm")?.unwrap_or(usual.margin),
         scale: scale(table)?.unwrap_or(usual.scale),
         turn: table.numbers::<2>("turn_deg", "two numbers, least and most")?.map_or(usual.turn, |t| t.map(Angle::degrees)),
         mirror: table.flag("mirror")?.unwrap_or(false),
@@ -79,13 +78,25 @@ fn scatter(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Scatter> {
         rules: rules(table)?,
         density: density(table)?,
         along: table.pairs("along")?,
-        spread: length("spread_mm")?.unwrap_or(usual.spread),
+        spread: length(table, "spread_mm")?.unwrap_or(usual.spread),
         removed: table.wholes("removed")?,
         laid: laid(table)?,
     })
 }
 
-fn whole(table: &Fields<'_>, key: &str, least: i64, most: i64) -> Checked<Option<i64>> {
+pub(super) fn names(table: &Fields<'_>, key: &str) -> Checked<Vec<String>> {
+    Ok(table.strings(key)?.into_iter().map(str::to_owned).collect())
+}
+
+/// 0 mm or more.
+pub(super) fn length(table: &Fields<'_>, key: &str) -> Checked<Option<Mm>> {
+    match table.number(key)? {
+        Some(mm) if mm < 0.0 => Err(table.bad(key, format!("must be 0 or more, not {mm}"))),
+        other => Ok(other.map(Mm)),
+    }
+}
+
+pub(super) fn whole(table: &Fields<'_>, key: &str, least: i64, most: i64) -> Checked<Option<i64>> {
     match table.whole(key)? {
         Some(number) if !(least..=most).contains(&number) => {
             Err(table.bad(key, format!("must be between {least} and {most}, not {number}")))
@@ -139,15 +150,43 @@ pub fn mark(placement: &Placement) -> String {
     blake3::hash(placement_table(placement).to_string().as_bytes()).to_hex()[..8].to_owned()
 }
 
-fn density(table: &Fields<'_>) -> Checked<Vec<Density>> {
+/// The densities a rule names, in a fixed order.
+pub(super) fn density(table: &Fields<'_>) -> Checked<Vec<Density>> {
     let picture = table.string("picture")?.map(|path| relative(table, "picture", path)).transpose()?;
     let all = [
         picture.map(Density::Picture),
         table.numbers::<2>("height", "two shares of the garment's height, 0 bottom and 1 top")?.map(Density::Height),
         table.positive("edges_mm")?.map(|mm| Density::Edges(Mm(mm))),
         table.positive("bends_mm")?.map(|mm| Density::Bends(Mm(mm))),
+        table.positive("seams_mm")?.map(|mm| Density::Seams(Mm(mm))),
+        table.positive("bulges_mm")?.map(|mm| Density::Bulges(Mm(mm))),
+        table.positive("hollows_mm")?.map(|mm| Density::Hollows(Mm(mm))),
+        table.string("facing")?.map(|name| facing(table, name)).transpose()?.map(Density::Facing),
     ];
     Ok(all.into_iter().flatten().collect())
+}
+
+fn facing(table: &Fields<'_>, name: &str) -> Checked<Facing> {
+    let names = Facing::ALL.map(Facing::name);
+    Facing::from_name(name).ok_or_else(|| {
+        table.bad("facing", format!("is one of {}, not `{name}`; the nearest is `{}`", names.join(", "), nearest(name, &names)))
+    })
+}
+
+/// Densities as keys of a table.
+pub(super) fn render_density(table: &mut Table, densities: &[Density]) {
+    for density in densities {
+        match density {
+            Density::Picture(path) => table["picture"] = value(path),
+            Density::Height(shares) => table["height"] = value(floats(shares)),
+            Density::Edges(mm) => table["edges_mm"] = value(float(mm.get())),
+            Density::Bends(mm) => table["bends_mm"] = value(float(mm.get())),
+            Density::Seams(mm) => table["seams_mm"] = value(float(mm.get())),
+            Density::Bulges(mm) => table["bulges_mm"] = value(float(mm.get())),
+            Density::Hollows(mm) => table["hollows_mm"] = value(float(mm.get())),
+            Density::Facing(facing) => table["facing"] = value(facing.name()),
+        }
+    }
 }
 
 /// A scatter as a table; values that equal their default are left out.
@@ -184,14 +223,7 @@ pub(super) fn render(scatter: &Scatter) -> Table {
     if let Some(rules) = rules_value(&scatter.rules) {
         table["rules"] = value(rules);
     }
-    for density in &scatter.density {
-        match density {
-            Density::Picture(path) => table["picture"] = value(path),
-            Density::Height(shares) => table["height"] = value(floats(shares)),
-            Density::Edges(mm) => table["edges_mm"] = value(float(mm.get())),
-            Density::Bends(mm) => table["bends_mm"] = value(float(mm.get())),
-        }
-    }
+    render_density(&mut table, &scatter.density);
     if !scatter.along.is_empty() {
         table["along"] = value(scatter.along.iter().map(|at| floats(at)).collect::<Array>());
     }

@@ -15,12 +15,14 @@ mod rim;
 mod run;
 mod sampler;
 mod tile;
+mod wear;
 
 use tatter_core::explain::{Class, Explain};
 use tatter_core::task::{Cancelled, Note};
 
 pub use run::build;
 pub(crate) use run::set_of_face;
+pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear};
 
 use crate::place::PlaceSettings;
 use crate::surface::LocateError;

@@ -1,8 +1,8 @@
 //! Places along a line drawn over the texture.
 
 use glam::{DVec2, DVec3};
-use tatter_core::model::Scatter;
 use tatter_core::rng::Rng;
+use tatter_core::units::Mm;
 
 use crate::surface::{LocateError, Seed, Surface};
 
@@ -12,7 +12,7 @@ const STEP: f64 = 1.0 / 512.0;
 const OFF_CLOTH_MM: f64 = 1.0;
 
 /// A line on the cloth with the length up to each of its places.
-pub(super) struct Line {
+pub(crate) struct Line {
     places: Vec<DVec3>,
     lengths: Vec<f64>,
     spread: f64,
@@ -23,30 +23,12 @@ impl Line {
     ///
     /// # Errors
     /// A corner of the line that lies off the cloth.
-    pub(super) fn new(surface: &Surface, rule: &Scatter) -> Result<Option<Self>, LocateError> {
-        if rule.along.is_empty() {
+    pub(super) fn new(surface: &Surface, along: &[[f32; 2]], spread: Mm, only: &[String]) -> Result<Option<Self>, LocateError> {
+        if along.is_empty() {
             return Ok(None);
         }
-        let spread = f64::from(rule.spread.get());
-        // Parts may share the texture: the line lies on those the rule stays on.
-        let at = |uv: DVec2| {
-            let on_part = rule.only.iter().find_map(|part| surface.at_uv(uv, Some(part)).ok());
-            on_part.map_or_else(|| surface.at_uv(uv, None), Ok)
-        };
-        let corners: Vec<DVec2> = rule.along.iter().map(|at| DVec2::new(f64::from(at[0]), f64::from(at[1]))).collect();
-        let mut places = vec![at(corners[0])?.point];
-        for pair in corners.windows(2) {
-            let steps = (pair[0].distance(pair[1]) / STEP).ceil().clamp(1.0, 512.0) as usize;
-            for step in 1..=steps {
-                let found = at(pair[0].lerp(pair[1], step as f64 / steps as f64));
-                // Between its corners a line may cross a gap between islands.
-                if step == steps {
-                    places.push(found?.point);
-                } else if let Ok(seed) = found {
-                    places.push(seed.point);
-                }
-            }
-        }
+        let spread = f64::from(spread.get());
+        let places = places(surface, along, only)?;
         let mut sum = 0.0;
         let lengths = places
             .iter()
@@ -75,4 +57,34 @@ impl Line {
         let beside = seed.grain * angle.cos() + seed.grain.cross(seed.normal) * angle.sin();
         surface.at_point(seed.point + beside * far).ok().filter(|seed| seed.distance_mm < OFF_CLOTH_MM.max(0.3 * far))
     }
+}
+
+/// Places along a line drawn in UV, in steps; between islands it jumps.
+///
+/// # Errors
+/// A corner of the line that lies off the cloth.
+pub(crate) fn places(surface: &Surface, along: &[[f32; 2]], only: &[String]) -> Result<Vec<DVec3>, LocateError> {
+    // Parts may share the texture: the line lies on those it is to stay on.
+    let at = |uv: DVec2| {
+        let on_part = only.iter().find_map(|part| surface.at_uv(uv, Some(part)).ok());
+        on_part.map_or_else(|| surface.at_uv(uv, None), Ok)
+    };
+    let corners: Vec<DVec2> = along.iter().map(|at| DVec2::new(f64::from(at[0]), f64::from(at[1]))).collect();
+    let mut places = match corners.first() {
+        Some(first) => vec![at(*first)?.point],
+        None => return Ok(Vec::new()),
+    };
+    for pair in corners.windows(2) {
+        let steps = (pair[0].distance(pair[1]) / STEP).ceil().clamp(1.0, 512.0) as usize;
+        for step in 1..=steps {
+            let found = at(pair[0].lerp(pair[1], step as f64 / steps as f64));
+            // Between its corners a line may cross a gap between islands.
+            if step == steps {
+                places.push(found?.point);
+            } else if let Ok(seed) = found {
+                places.push(seed.point);
+            }
+        }
+    }
+    Ok(places)
 }

@@ -1,9 +1,6 @@
 //! Many placements from a rule and a seed, spread as blue noise over the cloth by true area.
 
-mod density;
-mod line;
-
-use std::collections::BTreeSet;
+pub(crate) mod line;
 
 use glam::DVec3;
 use tatter_core::angle::Angle;
@@ -13,9 +10,8 @@ use tatter_core::model::{Garment, Scatter, Spot};
 use tatter_core::rng::Rng;
 use tatter_core::task::{Cancelled, Task};
 
-use crate::build::set_of_face;
+use crate::field::{Lines, Place, SAME_SIDE, Weight, allowed, seams};
 use crate::surface::{LocateError, Seed, Surface};
-use density::Weight;
 
 /// Places tried for each placement; the one farthest from all before it is taken (Mitchell, "Spectrally Optimal Sampling for
 /// Distribution Ray Tracing", 1991: best candidate).
@@ -24,8 +20,6 @@ const CANDIDATES: usize = 24;
 const THROWS: [usize; 2] = [200, 20];
 /// Numbers in a row that find no room before the rest is given up.
 const FULL: usize = 30;
-/// Cloth whose normals differ by more lies on another side of the garment: distance through it does not count.
-const SAME_SIDE: f64 = -0.2;
 
 /// One of the placements a rule yields.
 #[derive(Clone, Debug, PartialEq)]
@@ -95,8 +89,8 @@ struct Taken {
 }
 
 /// The placements a rule yields, fewer than its count when no more fit. The same seed gives the same places; a larger count
-/// adds to them. Each costs up to 24 candidates of up to 200 throws; a throw is linear in the seams when there is a margin, in the
-/// edges when they attract, and in the faces beside a line (20 throws at most there). Given up after thirty in a row found no room.
+/// adds to them. Each costs up to 24 candidates of up to 200 throws; a throw looks at
+/// the seams and edges near it only; beside a line it is linear in the faces (20 throws at most there). Given up after thirty in a row found no room.
 ///
 /// # Errors
 /// [`ScatterError`].
@@ -107,9 +101,9 @@ pub fn scatter(garment: &Garment, input: &ScatterInput<'_>, task: &Task) -> Resu
         return Err(ScatterError::NoPatch);
     }
     let surface = Surface::new(garment);
-    let allowed = allowed(garment, &surface, rule)?;
-    let weight = Weight::new(&surface, &allowed, input);
-    let line = line::Line::new(&surface, rule)?;
+    let allowed = allowed(&surface, &garment.sets, &rule.only, &rule.keep_off)?;
+    let field = Field::new(&surface, &allowed, input);
+    let line = line::Line::new(&surface, &rule.along, rule.spread, &rule.only)?;
     let areas = Areas::new(&surface, &allowed)?;
     let (mut taken, mut found): (Vec<Taken>, Vec<Scattered>) = (Vec::new(), Vec::new());
     let mut failed = 0;
@@ -128,7 +122,7 @@ pub fn scatter(garment: &Garment, input: &ScatterInput<'_>, task: &Task) -> Resu
         let radius = input.radius_mm[patch] * f64::from(scale);
         let mut best: Option<(f64, Seed)> = None;
         for _ in 0..CANDIDATES {
-            let Some((seed, density)) = throw(&surface, &areas, &line, &weight, &allowed, radius, &mut rng) else { continue };
+            let Some((seed, density)) = throw(&surface, &areas, &line, &field, &allowed, radius, &mut rng) else { continue };
             let nearest = taken.iter().filter(|t| t.normal.dot(seed.normal) > SAME_SIDE).map(|t| {
                 let apart = t.point.distance(seed.point);
                 (apart, rule.overlap || apart >= t.radius + radius)
@@ -156,7 +150,7 @@ fn throw(
     surface: &Surface,
     areas: &Areas,
     line: &Option<line::Line>,
-    weight: &Weight<'_>,
+    field: &Field<'_>,
     allowed: &[bool],
     radius: f64,
     rng: &mut Rng,
@@ -167,7 +161,7 @@ fn throw(
             None => areas.place(surface, rng),
         };
         let Some(seed) = seed.filter(|seed| allowed[seed.face]) else { continue };
-        let density = weight.at(&seed, radius);
+        let density = field.at(&seed, radius);
         if density > 0.0 && f64::from(rng.unit()) < density {
             return Some((seed, density));
         }
@@ -175,19 +169,32 @@ fn throw(
     None
 }
 
-/// Faces that have textures and that the rule does not exclude.
-fn allowed(garment: &Garment, surface: &Surface, rule: &Scatter) -> Result<Vec<bool>, LocateError> {
-    let named = |names: &[String]| -> Result<BTreeSet<usize>, LocateError> {
-        let mut parts = BTreeSet::new();
-        for name in names {
-            parts.extend(surface.chosen_parts(Some(name))?.iter().enumerate().filter(|(_, chosen)| **chosen).map(|(p, _)| p));
+/// How welcome a place is: the densities, and the margin to seams.
+struct Field<'a> {
+    weight: Weight<'a>,
+    /// Seams and open edges, when there is a margin.
+    margin: Option<(f64, Lines)>,
+}
+
+impl<'a> Field<'a> {
+    fn new(surface: &'a Surface, allowed: &[bool], input: &'a ScatterInput<'a>) -> Self {
+        let rule = input.rule;
+        let margin = f64::from(rule.margin.get());
+        let widest = input.radius_mm.iter().copied().fold(0.0, f64::max) * f64::from(rule.scale[1]);
+        Self {
+            weight: Weight::new(surface, allowed, &rule.density, input.pictures),
+            margin: (margin > 0.0).then(|| (margin, seams(surface, allowed, margin + widest))),
         }
-        Ok(parts)
-    };
-    let (only, off) = (named(&rule.only)?, named(&rule.keep_off)?);
-    let textured = set_of_face(surface, &garment.sets);
-    let fits = |part: usize| (rule.only.is_empty() || only.contains(&part)) && !off.contains(&part);
-    Ok(surface.faces().iter().zip(textured).map(|(f, set)| set.is_some() && fits(f.part) && f.mm_per_uv().is_some()).collect())
+    }
+
+    /// For a cover of this radius, mm.
+    fn at(&self, seed: &Seed, radius: f64) -> f64 {
+        let place = Place::of(seed);
+        let kept_off = |(margin, lines): &(f64, Lines)| {
+            lines.nearest(place.point, place.normal).is_some_and(|near| near.distance < margin + radius)
+        };
+        if self.margin.as_ref().is_some_and(kept_off) { 0.0 } else { self.weight.at(&place) }
+    }
 }
 
 /// Index of a weighted choice for a number in 0..1.

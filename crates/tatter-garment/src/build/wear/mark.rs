@@ -1,0 +1,214 @@
+//! How worn each place of the cloth is by one mark.
+
+use glam::DVec3;
+use tatter_core::channel::Channel;
+use tatter_core::color::{absorption, decode_srgb};
+use tatter_core::model::{Garment, Wear, WearKind};
+use tatter_core::rng::value_noise_3d;
+
+use super::{WearError, WearInput, dulling};
+use crate::build::set_of_face;
+use crate::field::{Lines, Place, Weight, allowed};
+use crate::scatter::line::places;
+use crate::surface::Surface;
+
+/// Cotton that was neither bleached nor dyed: CIELAB about 84, 1, 14 (common practice, no source).
+const ECRU: [f32; 3] = [0.70, 0.63, 0.50];
+/// Dust of a road, sRGB #8a7a64 (common practice, no source).
+const DUST: [f32; 3] = [0.254, 0.195, 0.127];
+/// Darkest and lightest reflectance: keeps K/S between 0.0002 and 250.
+const REFLECTANCES: (f32, f32) = (0.002, 0.98);
+/// What is left of the weight is lost in 8 bits.
+const LEAST: f32 = 1e-3;
+/// Drawn lines waver by this share of their breadth, over this many breadths: nobody folds along a ruler.
+const WAVER: (f64, f64) = (0.45, 5.0);
+
+/// What is the same all over a mark.
+#[derive(Debug)]
+pub(super) struct Effect {
+    pub(super) kind: WearKind,
+    /// K/S of fibre without dye, or of grime.
+    pub(super) absorption: [f32; 3],
+    /// How unevenly high and low threads are reached: the exponent for one deviation of height.
+    pub(super) reach: f32,
+    pub(super) height_mm: f32,
+    pub(super) dulling: f32,
+    keep: Vec<Channel>,
+}
+
+impl Effect {
+    #[cfg(test)]
+    pub(super) const fn of(kind: WearKind, absorption: [f32; 3]) -> Self {
+        Self { kind, absorption, reach: 0.0, height_mm: 0.0, dulling: 0.0, keep: Vec::new() }
+    }
+
+    pub(super) fn keeps(&self, channel: Channel) -> bool {
+        self.keep.contains(&channel)
+    }
+}
+
+/// A mark on a surface.
+pub(super) struct Mark<'a> {
+    wear: &'a Wear,
+    allowed: Vec<bool>,
+    weight: Weight<'a>,
+    line: Option<Lines>,
+    pub(super) effect: Effect,
+    /// Map sets its cloth shows.
+    pub(super) sets: Vec<usize>,
+}
+
+/// Lines near a face: of every density that has some, and the drawn one.
+pub(super) struct Near {
+    densities: Vec<Vec<u32>>,
+    line: Vec<u32>,
+}
+
+/// Height of a ripple and wear at a place.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Worn {
+    /// 0 as it was, 1 threadbare.
+    pub(super) weight: f32,
+    /// Added to the height of the cloth, mm.
+    pub(super) height_mm: f32,
+}
+
+impl<'a> Mark<'a> {
+    pub(super) fn new(garment: &Garment, surface: &'a Surface, input: &WearInput<'a>) -> Result<Self, WearError> {
+        let wear = input.wear;
+        let id = || wear.id.clone();
+        let place = |source| WearError::Place { id: id(), source };
+        let allowed = allowed(surface, &garment.sets, &wear.only, &wear.keep_off).map_err(place)?;
+        let weight = Weight::new(surface, &allowed, &wear.density, input.pictures);
+        if wear.kind == WearKind::Crease && wear.along.is_empty() && weight.lines().next().is_none() {
+            return Err(WearError::Nowhere { id: id() });
+        }
+        if !wear.along.is_empty() && wear.spread.get() <= 0.0 {
+            return Err(WearError::NoSpread { id: id() });
+        }
+        let line = places(surface, &wear.along, &wear.only).map_err(place)?;
+        let line = (!line.is_empty()).then(|| Lines::through(&line, f64::from(wear.spread.get())));
+        let of_face = set_of_face(surface, &garment.sets);
+        let mut sets: Vec<usize> = of_face.iter().zip(&allowed).filter(|(_, on)| **on).filter_map(|(set, _)| *set).collect();
+        sets.sort_unstable();
+        sets.dedup();
+        Ok(Self { wear, allowed, weight, line, effect: effect(wear), sets })
+    }
+
+    pub(super) fn id(&self) -> &str {
+        &self.wear.id
+    }
+
+    /// Whether it may reach a face at all.
+    pub(super) fn may_reach(&self, surface: &Surface, face: usize) -> bool {
+        if !self.allowed[face] || self.wear.strength <= 0.0 {
+            return false;
+        }
+        let near = self.near(surface, face);
+        near.densities.iter().all(|some| !some.is_empty()) && (self.line.is_none() || !near.line.is_empty())
+    }
+
+    /// The lines near a face and its gutter.
+    pub(super) fn near(&self, surface: &Surface, face: usize) -> Near {
+        let corners = surface.faces()[face].corners;
+        let middle = corners.iter().sum::<DVec3>() / 3.0;
+        // Gutters and wavering lines reach somewhat beyond the face.
+        let radius = 1.1 * corners.iter().map(|c| c.distance(middle)).fold(0.0, f64::max) + 5.0;
+        let waver = self.line.as_ref().map_or(0.0, |line| WAVER.0 * line.reach());
+        Near {
+            densities: self.weight.lines().map(|lines| lines.around(middle, radius)).collect(),
+            line: self.line.as_ref().map_or_else(Vec::new, |line| line.around(middle, radius + waver)),
+        }
+    }
+
+    /// How worn a place is; `None` where it is as it was.
+    pub(super) fn at(&self, place: &Place, near: &Near) -> Option<Worn> {
+        if !self.allowed[place.face] {
+            return None;
+        }
+        let nearest: Vec<_> = self
+            .weight
+            .lines()
+            .zip(&near.densities)
+            .map(|(lines, some)| lines.nearest_of(place.point, place.normal, some))
+            .collect();
+        let mut weight = self.wear.strength * self.weight.at_known(place, &nearest) as f32;
+        let mut foot = nearest.iter().flatten().next().copied();
+        if let (Some(line), true) = (&self.line, weight > LEAST) {
+            let found = line.nearest_of(self.wavered(place.point, line.reach()), place.normal, &near.line)?;
+            let share = (found.distance / line.reach()) as f32;
+            weight *= (1.0 - share * share).powi(2);
+            foot = foot.or(Some(found));
+        }
+        if weight <= LEAST {
+            return None;
+        }
+        let mut height_mm = self.effect.height_mm * weight / self.wear.strength.max(LEAST);
+        if let (Some(foot), true) = (foot, self.wear.pucker.get() > 0.0) {
+            // Ripples run aslant from the seam, as the feed of a machine pulls one cloth.
+            let length = f64::from(self.wear.pucker.get());
+            let at = (foot.foot + foot.along * (0.6 * foot.distance)) / length;
+            let ripple = 0.5 + 0.5 * (2.2 * noise(self.wear.seed ^ 0x50, at)).clamp(-1.0, 1.0);
+            weight *= 0.15 + 0.85 * ripple;
+            height_mm *= ripple - 0.4;
+        }
+        weight = self.broken(weight, place.point);
+        (weight > LEAST).then_some(Worn { weight: weight.min(1.0), height_mm })
+    }
+
+    fn wavered(&self, point: DVec3, reach: f64) -> DVec3 {
+        if self.wear.along.len() < 2 {
+            return point;
+        }
+        let at = point / (WAVER.1 * reach);
+        let axis = |i: u64| noise(self.wear.seed ^ (0x71 + i), at);
+        point + DVec3::new(axis(0).into(), axis(1).into(), axis(2).into()) * (WAVER.0 * reach)
+    }
+
+    /// Blotches: what is worn hard stays so, what is worn little is broken up.
+    fn broken(&self, weight: f32, point: DVec3) -> f32 {
+        if self.wear.uneven <= 0.0 {
+            return weight;
+        }
+        let mut at = point / f64::from(self.wear.blotch.get()).max(1e-3);
+        let (mut sum, mut size) = (0.0, 0.5);
+        for octave in 0..4 {
+            sum += size * noise(self.wear.seed.wrapping_add(octave), at);
+            at *= 2.17;
+            size *= 0.6;
+        }
+        // Values of noise pile up in the middle: about 1 at two deviations.
+        let lost = self.wear.uneven * (0.5 - 1.6 * sum).clamp(0.0, 1.0);
+        (weight - lost * (1.0 - weight * weight) * weight.min(0.6) * 1.6).max(0.0)
+    }
+}
+
+fn noise(seed: u64, at: DVec3) -> f32 {
+    value_noise_3d(seed, at.as_vec3().to_array())
+}
+
+fn effect(wear: &Wear) -> Effect {
+    let light = |codes: [u8; 3]| codes.map(|code| decode_srgb(f32::from(code) / 255.0));
+    let reflectance = match wear.kind {
+        WearKind::Grime => wear.color.map_or(DUST, light),
+        _ => wear.fibre.map_or(ECRU, light),
+    };
+    Effect {
+        kind: wear.kind,
+        absorption: reflectance.map(bounded),
+        reach: match wear.kind {
+            WearKind::Fade => 0.45,
+            WearKind::Abrasion => 1.1,
+            WearKind::Crease => 0.9,
+            WearKind::Grime => -0.7,
+        },
+        height_mm: wear.height.unwrap_or_else(|| wear.kind.usual_height()).get(),
+        dulling: dulling(wear.kind),
+        keep: wear.keep.clone(),
+    }
+}
+
+/// K/S of a reflectance, bounded for the very dark and the white.
+pub(super) fn bounded(reflectance: f32) -> f32 {
+    absorption(reflectance.clamp(REFLECTANCES.0, REFLECTANCES.1))
+}

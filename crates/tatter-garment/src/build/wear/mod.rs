@@ -1,0 +1,324 @@
+//! Wear of the garment's own cloth, laid into its pristine textures before any patch: fade, abrasion, creases, grime.
+//!
+//! How worn a place is comes from the surface ([`mark`]), how much of that reaches a texel from the height of its thread
+//! ([`relief`]): high points of crossing threads are rubbed and bleached first, grime settles between them. Only texels
+//! whose samples change are written; the same inputs give the same bytes on any number of threads and for any tile size.
+
+mod mark;
+mod relief;
+mod tile;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use rayon::prelude::*;
+use tatter_core::channel::Channel;
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Image, Stored, Unit};
+use tatter_core::model::{Garment, MapSet, Wear, WearKind};
+use tatter_core::task::{Cancelled, Note, Task};
+
+use super::plan::{Assignment, Bounds, Target, Triangle, targets};
+use super::{BuildSettings, FileReport};
+use crate::surface::{LocateError, Surface};
+use mark::Mark;
+use relief::Relief;
+use tile::{Faces, WearTile};
+
+/// One mark, and what its densities read.
+#[derive(Debug)]
+pub struct WearInput<'a> {
+    /// The mark.
+    pub wear: &'a Wear,
+    /// For each of its densities the picture, where it is one.
+    pub pictures: &'a [Option<Image<Unit>>],
+}
+
+/// What one mark did.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MarkReport {
+    /// Its id.
+    pub id: String,
+    /// Texels it wears, in the garment's largest texture it reaches.
+    pub texels: usize,
+    /// What the person should hear; also given to the task.
+    pub notes: Vec<Note>,
+}
+
+/// What wear did.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WearReport {
+    /// Every file of every map set, in order, also those that did not change.
+    pub files: Vec<FileReport>,
+    /// Every mark, in order.
+    pub marks: Vec<MarkReport>,
+}
+
+/// Why nothing was worn. The pictures are unchanged unless it was [`WearError::Cancelled`].
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum WearError {
+    /// A part's name, or a place of a line.
+    #[error("wear '{id}': {source}")]
+    Place {
+        /// Id of the mark.
+        id: String,
+        /// Why.
+        source: LocateError,
+    },
+    /// A crease without a line or an edge.
+    #[error("wear '{id}': a crease everywhere is no crease")]
+    Nowhere {
+        /// Id of the mark.
+        id: String,
+    },
+    /// A line without a breadth.
+    #[error("wear '{id}': its line has no breadth")]
+    NoSpread {
+        /// Id of the mark.
+        id: String,
+    },
+    /// Stopped by the person; the pictures may be half changed.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+impl Explain for WearError {
+    fn next(&self) -> String {
+        match self {
+            Self::Place { source, .. } => source.next(),
+            Self::Nowhere { .. } => "draw the line it lies along: along = [[u, v], [u, v]] with spread_mm".into(),
+            Self::NoSpread { .. } => "give spread_mm, how far from the line it reaches".into(),
+            Self::Cancelled(_) => "build again when ready".into(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        Class::Request
+    }
+}
+
+/// Share of the crown of a thread that abrasion takes where it is threadbare: rubbed threads are flat, not gone.
+const CROWN_LOSS: f32 = 0.35;
+/// Roughness added where a kind is strongest: rubbing raises nap, dust is dull (common practice, no source).
+const fn dulling(kind: WearKind) -> f32 {
+    match kind {
+        WearKind::Fade => 0.02,
+        WearKind::Abrasion => 0.10,
+        WearKind::Crease => 0.05,
+        WearKind::Grime => 0.08,
+    }
+}
+
+/// Wear the pristine `pictures` of a garment (per map set, per file, as `garment.sets` lists them) by `marks`, in order.
+///
+/// Costs time in proportion to the texels of the cloth that a mark may reach. Beside the pictures it holds at most 64 tiles
+/// with what they need around them, and for every kind of curvature asked for 8 bytes a corner.
+///
+/// # Errors
+/// [`WearError`].
+pub fn wear(
+    garment: &Garment,
+    pictures: &mut [Vec<Stored>],
+    marks: &[WearInput<'_>],
+    settings: &BuildSettings,
+    task: &Task,
+) -> Result<WearReport, WearError> {
+    let all = garment.sets.iter().enumerate().flat_map(|(set, maps)| (0..maps.files.len()).map(move |file| (set, file)));
+    let mut report = WearReport {
+        files: all.map(|(set, file)| FileReport { set, file, texels_changed: 0, tiles: 0 }).collect(),
+        marks: marks.iter().map(|m| MarkReport { id: m.wear.id.clone(), texels: 0, notes: Vec::new() }).collect(),
+    };
+    if marks.is_empty() {
+        return Ok(report);
+    }
+    let surface = task.stage("surface", || Surface::new(garment));
+    let assignment = Assignment::new(&surface, &garment.sets);
+    let marks: Vec<Mark<'_>> =
+        task.stage("wear", || marks.par_iter().map(|input| Mark::new(garment, &surface, input)).collect::<Result<_, _>>())?;
+    let context = Context { garment, surface: &surface, assignment: &assignment, marks: &marks, settings };
+    let mut told: Vec<BTreeSet<(&'static str, String)>> = vec![BTreeSet::new(); marks.len()];
+    task.stage("wear", || {
+        // Heights are read as they were for every texture of a set, also for those of another size.
+        for set in 0..garment.sets.len() {
+            let relief = Relief::of(&garment.sets[set], &pictures[set]);
+            let mut worn = Vec::new();
+            for target in targets(garment).iter().filter(|target| target.set == set) {
+                let counts = context.wear_target(target, &pictures[set], &relief, &mut worn, task)?;
+                for ((mark, count), told) in report.marks.iter_mut().zip(counts).zip(&mut told) {
+                    mark.texels = mark.texels.max(count);
+                    if count > 0 {
+                        context.tell(set, &relief, told);
+                    }
+                }
+            }
+            for done in worn {
+                pictures[set][done.file].paste(&done.part, done.x, done.y);
+                let own = report.files.iter_mut().find(|r| r.set == set && r.file == done.file);
+                own.into_iter().for_each(|own| {
+                    own.texels_changed += done.changed;
+                    own.tiles += 1;
+                });
+            }
+        }
+        Ok::<(), WearError>(())
+    })?;
+    for ((report, mark), told) in report.marks.iter_mut().zip(&marks).zip(told) {
+        finish(report, mark, &garment.sets, &assignment, told);
+        report.notes.iter().for_each(|note| task.note(note.code, note.text.clone()));
+    }
+    Ok(report)
+}
+
+/// Whether a mark lies on the garment; no texture is needed.
+///
+/// # Errors
+/// [`WearError`], as [`wear`] would say it.
+pub fn check_wear(garment: &Garment, input: &WearInput<'_>) -> Result<(), WearError> {
+    Mark::new(garment, &Surface::new(garment), input).map(drop)
+}
+
+fn finish(
+    report: &mut MarkReport,
+    mark: &Mark<'_>,
+    sets: &[MapSet],
+    assignment: &Assignment,
+    told: BTreeSet<(&'static str, String)>,
+) {
+    let mut say =
+        |code: &'static str, text: String| report.notes.push(Note { code, text: format!("wear '{}': {text}", mark.id()) });
+    if report.texels == 0 {
+        say("nothing-worn", "no texel of the garment is reached; check where it is said to be and its strength".into());
+    }
+    told.into_iter().for_each(|(code, text)| say(code, text));
+    let repeats = |set: usize| assignment.repeats[set] && mark.sets.contains(&set);
+    for set in (0..sets.len()).filter(|&set| repeats(set)) {
+        let material = &sets[set].material;
+        say(
+            "texture-repeats",
+            format!(
+                "the texture of '{material}' repeats over the cloth, so it has no places of its own and is left as it is; give this part its own texture to wear it"
+            ),
+        );
+    }
+}
+
+/// New samples for one file.
+struct Worn {
+    file: usize,
+    x: usize,
+    y: usize,
+    part: Stored,
+    changed: usize,
+}
+
+struct Context<'a> {
+    garment: &'a Garment,
+    surface: &'a Surface,
+    assignment: &'a Assignment,
+    marks: &'a [Mark<'a>],
+    settings: &'a BuildSettings,
+}
+
+impl Context<'_> {
+    /// Texels worn by each mark; what changed goes to `worn`.
+    fn wear_target(
+        &self,
+        target: &Target,
+        pictures: &[Stored],
+        relief: &Relief<'_>,
+        worn: &mut Vec<Worn>,
+        task: &Task,
+    ) -> Result<Vec<usize>, WearError> {
+        /// Tiles between two looks at whether the person wants to stop.
+        const AT_ONCE: usize = 64;
+        let mut counts = vec![0; self.marks.len()];
+        if self.assignment.repeats[target.set] {
+            return Ok(counts);
+        }
+        let faces = self.faces(target);
+        let side = self.settings.tile.max(16) as i64;
+        let tiles = self.tiles(target, &faces, side);
+        let tiles: Vec<_> = tiles.into_iter().collect();
+        for (done, some) in tiles.chunks(AT_ONCE).enumerate() {
+            task.check()?;
+            task.progress("wear", (done * AT_ONCE) as f32 / tiles.len() as f32);
+            let results: Vec<_> = some
+                .par_iter()
+                .map(|((y, x), own)| {
+                    let whole = Bounds { x0: 0, y0: 0, x1: target.size.width as i64, y1: target.size.height as i64 };
+                    let rect = Bounds { x0: x * side, y0: y * side, x1: (x + 1) * side, y1: (y + 1) * side }.intersect(whole);
+                    WearTile {
+                        surface: self.surface,
+                        marks: self.marks,
+                        set: &self.garment.sets[target.set],
+                        target,
+                        pictures,
+                        relief,
+                        rect,
+                        padding: self.settings.padding as i64,
+                        faces: own.iter().map(|&i| faces.own[i]).collect(),
+                    }
+                    .run()
+                })
+                .collect();
+            for (own, some) in results {
+                counts.iter_mut().zip(own).for_each(|(sum, own)| *sum += own);
+                worn.extend(some);
+            }
+        }
+        Ok(counts)
+    }
+
+    /// Every face that shows the target.
+    fn faces(&self, target: &Target) -> Faces {
+        let all = self.surface.faces().iter().enumerate().filter(|(i, _)| self.assignment.set[*i] == Some(target.set));
+        let own = all.filter_map(|(i, face)| {
+            let corners = self.assignment.texel_corners(face, target.set, &self.garment.sets, target.size);
+            let bounds = Bounds::around(&corners, self.settings.padding as i64 + 1, target.size);
+            Some((i as u32, Triangle::new(corners)?, bounds))
+        });
+        Faces { own: own.collect() }
+    }
+
+    /// Tiles that a mark may reach, by row and column, each with the faces near it.
+    fn tiles(&self, target: &Target, faces: &Faces, side: i64) -> BTreeMap<(i64, i64), Vec<usize>> {
+        let mut tiles: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
+        let reached: Vec<bool> = faces
+            .own
+            .par_iter()
+            .map(|(face, ..)| self.marks.iter().any(|mark| mark.may_reach(self.surface, *face as usize)))
+            .collect();
+        let near = |bounds: Bounds| {
+            let wide = Bounds { x0: bounds.x0 - 1, y0: bounds.y0 - 1, x1: bounds.x1 + 1, y1: bounds.y1 + 1 };
+            let whole = Bounds { x0: 0, y0: 0, x1: target.size.width as i64, y1: target.size.height as i64 };
+            let b = wide.intersect(whole);
+            (b.y0 / side..=(b.y1 - 1).max(0) / side)
+                .flat_map(move |y| (b.x0 / side..=(b.x1 - 1).max(0) / side).map(move |x| (y, x)))
+        };
+        for ((_, _, bounds), _) in faces.own.iter().zip(&reached).filter(|((_, _, b), reached)| **reached && !b.is_empty()) {
+            for at in near(*bounds) {
+                tiles.entry(at).or_default();
+            }
+        }
+        for (i, (_, _, bounds)) in faces.own.iter().enumerate().filter(|(_, f)| !f.2.is_empty()) {
+            for at in near(*bounds) {
+                if let Some(list) = tiles.get_mut(&at) {
+                    list.push(i);
+                }
+            }
+        }
+        tiles
+    }
+
+    fn tell(&self, set: usize, relief: &Relief<'_>, told: &mut BTreeSet<(&'static str, String)>) {
+        let maps = &self.garment.sets[set];
+        if let Some(note) = relief.note(&maps.material) {
+            told.insert(note);
+        }
+        if maps.role(Channel::BaseColor).is_none() {
+            told.insert((
+                "garment-lacks-channel",
+                format!("'{}' has no base colour map, so its dye stays as it is", maps.material),
+            ));
+        }
+    }
+}

@@ -1,0 +1,177 @@
+//! Lines on the cloth (seams, hems, drawn lines) and the nearest place of them.
+
+use std::collections::BTreeMap;
+
+use glam::DVec3;
+
+use super::SAME_SIDE;
+use crate::surface::Surface;
+
+/// Cloth that turns by more at an edge, cosine: a crease, a cuff's fold.
+const CREASE: f64 = 0.5;
+
+/// A straight piece of a line.
+#[derive(Clone, Copy, Debug)]
+struct Segment {
+    ends: [DVec3; 2],
+    /// Of the cloth there; zero: of every side.
+    normal: DVec3,
+}
+
+/// The nearest place of some lines.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Nearest {
+    pub(crate) distance: f64,
+    /// Where.
+    pub(crate) foot: DVec3,
+    /// Unit direction of the line there; zero for a single place.
+    pub(crate) along: DVec3,
+}
+
+/// Segments in a grid of cubes, so that looking for the nearest costs the few that lie around. A segment of `n` cubes is
+/// held `n` times.
+#[derive(Clone, Debug)]
+pub(crate) struct Lines {
+    segments: Vec<Segment>,
+    cells: BTreeMap<[i64; 3], Vec<u32>>,
+    side: f64,
+    reach: f64,
+}
+
+impl Lines {
+    /// What lies farther than `reach` mm is never found.
+    fn new(segments: Vec<Segment>, reach: f64) -> Self {
+        let mean = segments.iter().map(|s| s.ends[0].distance(s.ends[1])).sum::<f64>() / segments.len().max(1) as f64;
+        let mut lines = Self { segments, cells: BTreeMap::new(), side: reach.max(mean).max(1e-3), reach };
+        for (number, segment) in lines.segments.iter().enumerate() {
+            let (low, high) = (segment.ends[0].min(segment.ends[1]), segment.ends[0].max(segment.ends[1]));
+            for cell in cells(low, high, lines.side) {
+                lines.cells.entry(cell).or_default().push(number as u32);
+            }
+        }
+        lines
+    }
+
+    /// A line through places; one place is a spot.
+    pub(crate) fn through(places: &[DVec3], reach: f64) -> Self {
+        let segment = |a: DVec3, b: DVec3| Segment { ends: [a, b], normal: DVec3::ZERO };
+        let segments = match places {
+            [spot] => vec![segment(*spot, *spot)],
+            _ => places.windows(2).map(|pair| segment(pair[0], pair[1])).collect(),
+        };
+        Self::new(segments, reach)
+    }
+
+    pub(crate) const fn reach(&self) -> f64 {
+        self.reach
+    }
+
+    /// Numbers of the segments that may lie within reach of a ball.
+    pub(crate) fn around(&self, middle: DVec3, radius: f64) -> Vec<u32> {
+        let wide = DVec3::splat(radius + self.reach);
+        let near = cells(middle - wide, middle + wide, self.side);
+        let mut found: Vec<u32> = near.filter_map(|cell| self.cells.get(&cell)).flatten().copied().collect();
+        found.sort_unstable();
+        found.dedup();
+        found.retain(|&number| self.segments[number as usize].nearest(middle).distance <= radius + self.reach);
+        found
+    }
+
+    /// The nearest of some segments to a place on cloth that faces `normal`; `None` beyond the reach.
+    pub(crate) fn nearest_of(&self, point: DVec3, normal: DVec3, some: &[u32]) -> Option<Nearest> {
+        let own = some.iter().map(|&number| &self.segments[number as usize]);
+        let seen = own.filter(|s| s.normal.dot(normal) >= SAME_SIDE).map(|s| s.nearest(point));
+        let best = seen.min_by(|a, b| a.distance.total_cmp(&b.distance))?;
+        (best.distance <= self.reach).then_some(best)
+    }
+
+    /// The nearest to a place.
+    pub(crate) fn nearest(&self, point: DVec3, normal: DVec3) -> Option<Nearest> {
+        self.nearest_of(point, normal, &self.around(point, 0.0))
+    }
+}
+
+impl Segment {
+    fn nearest(&self, p: DVec3) -> Nearest {
+        let [a, b] = self.ends;
+        let ab = b - a;
+        let t = ((p - a).dot(ab) / ab.length_squared().max(1e-18)).clamp(0.0, 1.0);
+        let foot = a + ab * t;
+        Nearest { distance: foot.distance(p), foot, along: ab.normalize_or_zero() }
+    }
+}
+
+fn cells(low: DVec3, high: DVec3, side: f64) -> impl Iterator<Item = [i64; 3]> {
+    let (from, to) = ((low / side).floor().as_i64vec3(), (high / side).floor().as_i64vec3());
+    (from.x..=to.x).flat_map(move |x| (from.y..=to.y).flat_map(move |y| (from.z..=to.z).map(move |z| [x, y, z])))
+}
+
+/// Where the cloth ends, or its texture does not go on across: seams and edges.
+pub(crate) fn seams(surface: &Surface, faces: &[bool], reach: f64) -> Lines {
+    borders(surface, faces, is_seam, reach)
+}
+
+/// Where the cloth ends or folds sharply: hem, cuff, crease.
+pub(super) fn edges(surface: &Surface, faces: &[bool], reach: f64) -> Lines {
+    borders(surface, faces, is_edge, reach)
+}
+
+fn borders(surface: &Surface, faces: &[bool], is: fn(&Surface, usize, usize) -> bool, reach: f64) -> Lines {
+    let kept = (0..surface.faces().len()).filter(|face| faces[*face]);
+    let found = kept.flat_map(|face| (0..3).map(move |k| (face, k))).filter(|&(face, k)| is(surface, face, k));
+    let segment = |(face, k): (usize, usize)| {
+        let own = &surface.faces()[face];
+        Segment { ends: [own.corners[k], own.corners[(k + 1) % 3]], normal: own.normal }
+    };
+    Lines::new(found.map(segment).collect(), reach)
+}
+
+fn is_seam(surface: &Surface, face: usize, k: usize) -> bool {
+    let own = &surface.faces()[face];
+    let goes_on = |other: usize| {
+        let next = &surface.faces()[other];
+        let has = |end: usize| (0..3).any(|j| next.uvs[j].distance(own.uvs[end]) < 1e-6);
+        next.part == own.part && has(k) && has((k + 1) % 3)
+    };
+    !surface.across(face, k).any(goes_on)
+}
+
+fn is_edge(surface: &Surface, face: usize, k: usize) -> bool {
+    let normal = surface.faces()[face].normal;
+    !surface.across(face, k).any(|other| surface.faces()[other].normal.dot(normal) > CREASE)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_grid_finds_what_a_walk_over_all_finds() {
+        let mut rng = tatter_core::rng::Rng::new(4);
+        let mut place = || DVec3::new(rng.unit().into(), rng.unit().into(), rng.unit().into()) * 100.0;
+        let segments: Vec<Segment> = (0..300)
+            .map(|_| {
+                let from = place();
+                Segment { ends: [from, from + (place() - 50.0) * 0.2], normal: DVec3::ZERO }
+            })
+            .collect();
+        let lines = Lines::new(segments.clone(), 9.0);
+        let mut found = 0;
+        for _ in 0..500 {
+            let p = place();
+            let walked = segments.iter().map(|s| s.nearest(p).distance).fold(f64::MAX, f64::min);
+            let got = lines.nearest(p, DVec3::Z).map(|n| n.distance);
+            assert_eq!(got, (walked <= 9.0).then_some(walked), "at {p}");
+            found += usize::from(got.is_some());
+        }
+        assert!((100..400).contains(&found), "both answers are tried: {found}");
+    }
+
+    #[test]
+    fn a_line_behind_the_cloth_is_not_near() {
+        let ends = [DVec3::ZERO, DVec3::X];
+        let lines = Lines::new(vec![Segment { ends, normal: DVec3::NEG_Z }], 5.0);
+        assert!(lines.nearest(DVec3::Y, DVec3::Z).is_none(), "it is the hem of the other side");
+        assert!(lines.nearest(DVec3::Y, DVec3::NEG_Z).is_some(), "its own side has it");
+    }
+}

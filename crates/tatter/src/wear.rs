@@ -1,0 +1,174 @@
+//! `wear`: marks of wear in a job, and their laying into its pristine textures.
+
+use std::path::{Path, PathBuf};
+
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Image, Stored, Unit};
+use tatter_core::model::{Density, Job, Wear, WearKind};
+use tatter_core::task::Task;
+use tatter_files::job::{JobError, read_job, write_job};
+use tatter_files::picture::PictureError;
+use tatter_garment::build::{BuildSettings, WearError, WearInput, check_wear, wear};
+pub use tatter_garment::build::{MarkReport, WearReport};
+
+use crate::paths::relative;
+use crate::place::{PlaceError, placeable, unused};
+use crate::scatter::picture;
+use crate::session::{Session, SessionError};
+
+/// A mark to make or to change.
+#[derive(Clone, Debug, Default)]
+pub struct WearRequest {
+    /// The job file.
+    pub job: PathBuf,
+    /// The mark to change; a new one without.
+    pub change: Option<String>,
+    /// Name of a new mark; none: that of its kind.
+    pub id: Option<String>,
+    /// A grey picture that says where there is more; none: as it was.
+    pub picture: Option<PathBuf>,
+}
+
+/// Why no mark was made or laid; the job is as it was.
+#[derive(Debug, thiserror::Error)]
+pub enum WearFailed {
+    /// The job file.
+    #[error(transparent)]
+    Job(#[from] JobError),
+    /// The garment.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+    /// The job cannot name the picture.
+    #[error(transparent)]
+    Place(#[from] PlaceError),
+    /// The picture.
+    #[error(transparent)]
+    Picture(#[from] PictureError),
+    /// The mark itself.
+    #[error("{0}: {1}")]
+    Wear(WearError, PathBuf),
+    /// Nothing of that name.
+    #[error("there is no wear '{id}' in {job}")]
+    NoSuchWear {
+        /// The id asked for.
+        id: String,
+        /// The job file.
+        job: PathBuf,
+    },
+    /// The name is in use.
+    #[error("there is wear '{id}' already in {job}")]
+    Taken {
+        /// The id asked for.
+        id: String,
+        /// The job file.
+        job: PathBuf,
+    },
+}
+
+impl Explain for WearFailed {
+    fn next(&self) -> String {
+        match self {
+            Self::Job(error) => error.next(),
+            Self::Session(error) => error.next(),
+            Self::Place(error) => error.next(),
+            Self::Picture(error) => error.next(),
+            Self::Wear(error, _) => error.next(),
+            Self::NoSuchWear { .. } => "Use `tatter wear JOB --list` to see the wear of the job".to_owned(),
+            Self::Taken { .. } => "Give another --id, or change that one with --change".to_owned(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Job(error) => error.class(),
+            Self::Session(error) => error.class(),
+            Self::Place(error) => error.class(),
+            Self::Picture(error) => error.class(),
+            Self::Wear(error, _) => error.class(),
+            Self::NoSuchWear { .. } | Self::Taken { .. } => Class::Request,
+        }
+    }
+}
+
+/// Add a mark to the job, or change one, and return it. It is tried on the garment first, so that a job never holds wear that
+/// lies nowhere.
+///
+/// # Errors
+/// When the job, its garment or the picture cannot be read, the mark lies nowhere, or the job cannot be written.
+pub fn wear_job(request: &WearRequest, edit: impl FnOnce(&mut Wear), task: &Task) -> Result<Wear, WearFailed> {
+    let mut job = read_job(&request.job)?;
+    let folder = request.job.parent().unwrap_or(Path::new(""));
+    let mut mark = match &request.change {
+        Some(id) => find(&job, id, &request.job)?.clone(),
+        None => Wear::default(),
+    };
+    if let Some(path) = &request.picture {
+        let path = relative(folder, path).ok_or_else(|| PlaceError::Apart(path.clone()))?;
+        mark.density.retain(|density| !matches!(density, Density::Picture(_)));
+        mark.density.insert(0, Density::Picture(path));
+    }
+    edit(&mut mark);
+    if request.change.is_none() {
+        mark.id = match &request.id {
+            Some(id) if job.wear.iter().any(|known| known.id == *id) => {
+                return Err(WearFailed::Taken { id: id.clone(), job: request.job.clone() });
+            }
+            Some(id) => id.clone(),
+            None => free_id(&job, mark.kind),
+        };
+    }
+    let garment = task.stage("mesh", || placeable(&job, &request.job))?;
+    let pictures = pictures(&mark, folder)?;
+    check_wear(&garment, &WearInput { wear: &mark, pictures: &pictures })
+        .map_err(|error| WearFailed::Wear(error, request.job.clone()))?;
+    match job.wear.iter_mut().find(|known| known.id == mark.id) {
+        Some(known) => known.clone_from(&mark),
+        None => job.wear.push(mark.clone()),
+    }
+    write_job(&request.job, &job)?;
+    Ok(mark)
+}
+
+/// Take a mark away.
+///
+/// # Errors
+/// When there is no such mark, or the job cannot be read or written.
+pub fn remove_wear(job_path: &Path, id: &str) -> Result<(), WearFailed> {
+    let mut job = read_job(job_path)?;
+    find(&job, id, job_path)?;
+    job.wear.retain(|mark| mark.id != id);
+    write_job(job_path, &job)?;
+    Ok(())
+}
+
+/// The wear of a job, in order.
+///
+/// # Errors
+/// When the job cannot be read.
+pub fn all_wear(job_path: &Path) -> Result<Vec<Wear>, WearFailed> {
+    Ok(read_job(job_path)?.wear)
+}
+
+fn find<'a>(job: &'a Job, id: &str, path: &Path) -> Result<&'a Wear, WearFailed> {
+    let missing = || WearFailed::NoSuchWear { id: id.to_owned(), job: path.to_owned() };
+    job.wear.iter().find(|mark| mark.id == id).ok_or_else(missing)
+}
+
+fn free_id(job: &Job, kind: WearKind) -> String {
+    unused(kind.name(), |id| job.wear.iter().any(|mark| mark.id == id))
+}
+
+fn pictures(mark: &Wear, folder: &Path) -> Result<Vec<Option<Image<Unit>>>, PictureError> {
+    mark.density.iter().map(|density| picture(density, folder)).collect()
+}
+
+/// Wear the job's pristine pictures.
+pub(crate) fn apply(session: &Session, pictures: &mut [Vec<Stored>], job: &Path, task: &Task) -> Result<WearReport, WearFailed> {
+    let folder = job.parent().unwrap_or(Path::new(""));
+    let read: Vec<Vec<Option<Image<Unit>>>> =
+        session.job.wear.iter().map(|mark| self::pictures(mark, folder)).collect::<Result<_, _>>()?;
+    let marks: Vec<WearInput<'_>> =
+        session.job.wear.iter().zip(&read).map(|(wear, pictures)| WearInput { wear, pictures }).collect();
+    wear(&session.garment, pictures, &marks, &BuildSettings::default(), task)
+        .map_err(|error| WearFailed::Wear(error, job.to_owned()))
+}
