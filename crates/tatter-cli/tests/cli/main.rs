@@ -5,5 +5,6 @@ mod job;
 mod matching;
 mod place;
 mod scatter;
+mod wear;
 mod weave;
 mod workshop;

@@ -90,6 +90,7 @@ fn mistakes_are_said_and_change_nothing() {
         (&["--patch", "rip.patch", "--count", "3", "--scale", "2,1"], "--scale"),
         (&["--patch", "rip.patch", "--count", "3", "--height", "0,4"], "--height"),
         (&["--patch", "rip.patch", "--count", "0"], "--count"),
+        (&["--patch", "rip.patch", "--count", "3", "--without", "mirror"], "--again"),
         (&["--patch", "rip.patch:-2", "--count", "3"], "weight"),
         (&["--patch", "rip.patch", "--count", "3", "--margin-mm", "5000"], "no cloth is left"),
     ] {
@@ -100,4 +101,22 @@ fn mistakes_are_said_and_change_nothing() {
     let run = shop.run(&["scatter", JOB, "--patch", "no.patch", "--count", "3"]).expect("runs");
     assert_eq!(run.code, Some(3), "a patch that is not there: {}", run.err);
     assert!(shop.files().expect("files") == before, "nothing was written");
+}
+
+#[test]
+fn what_a_rule_was_bound_to_can_be_taken_off_again() {
+    let shop = Workshop::with_job().expect("a workshop");
+    let plain = scatter(&shop, &["--patch", "rip.patch", "--count", "4", "--scale", "0.2,0.3"]).expect("four");
+    let free = listed(&shop).expect("a list");
+    let bound = ["--again", "scatter", "--mirror", "--overlap", "--margin-mm", "10", "--seams-mm", "300", "--facing", "front"];
+    scatter(&shop, &bound).expect("bound");
+    assert_ne!(listed(&shop).expect("a list"), free, "the bounds move them");
+    let text = std::fs::read_to_string(shop.path(JOB)).expect("the job");
+    for key in ["mirror = true", "overlap = true", "margin_mm = 10", "seams_mm = 300", "facing = \"front\""] {
+        assert!(text.contains(key), "{key} in {text}");
+    }
+    let off = scatter(&shop, &["--again", "scatter", "--without", "mirror,overlap,margin,seams,facing"]).expect("free again");
+    assert_eq!((off["ids"].clone(), listed(&shop).expect("a list")), (plain["ids"].clone(), free), "as before");
+    let run = shop.run(&["scatter", JOB, "--again", "scatter", "--without", "magrin"]).expect("runs");
+    assert_eq!((run.code, run.err.contains("'magrin'")), (Some(2), true), "{}", run.err);
 }

@@ -4,12 +4,15 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::color::Cdl;
 use tatter_core::image::{HeightRange, NormalY};
-use tatter_core::model::{ChannelRule, Job, Match, MatchMode, PatchRef, Placement, Spot, UvTile};
+use tatter_core::model::{ChannelRule, Job, Match, MatchMode, PatchRef, Placement, Spot, UvTile, Wear};
 use tatter_core::rule::Rule;
 use tatter_core::units::{Mm, MmPerUv};
 
 use std::path::Path;
 
+use toml_edit::DocumentMut;
+
+use super::render::render;
 use super::write::edited;
 use super::{parse_job, parse_rule, read_job, write_job};
 use crate::text::TextFault;
@@ -346,6 +349,66 @@ fn a_scatter_written_wrong_is_refused_on_its_line() {
         ("margin_mm", "margin", 7, "the nearest is `margin_mm`"),
         ("along = [[0.1, 0.8], [0.4, 0.8]]", "along = [0.1, 0.8]", 15, "a list of pairs of numbers"),
         ("removed = [3, 11]", "removed = [-3]", 17, "a list of whole numbers"),
+    ] {
+        let fault = parse_job(&text.replace(from, to)).unwrap_err().to_string();
+        assert!(fault.starts_with(&format!("line {}", line + at)) && fault.contains(says), "{to}: {fault}");
+    }
+}
+
+const WORN: &str = r##"
+[[wear]]
+id = "hem"
+kind = "abrasion"
+strength = 0.75
+seed = 7
+only = ["sleeve"]
+keep_off = ["collar", "cuff"]
+height = [0, 0.4]
+edges_mm = 12
+bulges_mm = 80
+facing = "front"
+along = [[0.1, 0.8], [0.4, 0.8]]
+spread_mm = 10
+blotch_mm = 12
+pucker_mm = 6
+uneven = 0.3
+raise_mm = -0.1
+fibre = "#e2d9c6"
+keep = ["roughness", "normal"]
+"##;
+
+#[test]
+fn wear_is_read_whole_and_written_back_unchanged() {
+    let text = format!("{SMOCK}{WORN}");
+    let job = parse_job(&text).unwrap();
+    let hem = &job.wear[0];
+    assert_eq!((hem.kind.name(), hem.strength, hem.seed), ("abrasion", 0.75, 7), "what");
+    assert_eq!(hem.density.len(), 4, "height, edges, bulges, facing");
+    assert_eq!((hem.fibre, hem.height.map(Mm::get)), (Some([0xe2, 0xd9, 0xc6]), Some(-0.1)), "fibre and height");
+    assert_eq!(hem.keep, [Channel::Roughness, Channel::Normal], "what it leaves alone");
+    assert_eq!(edited(&text, Path::new("x"), &job).unwrap(), text, "not a letter changes");
+    let mut more = job.clone();
+    more.wear[0].strength = 0.5;
+    assert_eq!(edited(&text, Path::new("x"), &more).unwrap(), text.replace("strength = 0.75", "strength = 0.5"), "one number");
+    more.wear.clear();
+    assert_eq!(parse_job(&edited(&text, Path::new("x"), &more).unwrap()).unwrap(), more, "and it can go");
+    let plain = Job { wear: vec![Wear { id: "sun".into(), ..Wear::default() }], ..Job::default() };
+    assert_eq!(parse_job(&DocumentMut::from(render(&plain)).to_string()).unwrap().wear, plain.wear, "defaults come back");
+}
+
+#[test]
+fn wear_written_wrong_is_refused_on_its_line() {
+    let text = format!("{SMOCK}{WORN}");
+    let line = text.lines().position(|line| line == "[[wear]]").unwrap() + 1;
+    for (from, to, at, says) in [
+        ("kind = \"abrasion\"", "kind = \"abrasoin\"", 2, "the nearest is `abrasion`"),
+        ("strength = 0.75", "strength = 1.8", 3, "between 0 and 1"),
+        ("edges_mm", "edge_mm", 8, "the nearest is `edges_mm`"),
+        ("facing = \"front\"", "facing = \"fornt\"", 10, "the nearest is `front`"),
+        ("spread_mm = 10\n", "", 11, "needs spread_mm"),
+        ("#e2d9c6", "ecru", 17, "a colour such as"),
+        ("fibre =", "color =", 17, "for grime only"),
+        ("\"roughness\", \"normal\"", "\"rough\"", 18, "the nearest is `roughness`"),
     ] {
         let fault = parse_job(&text.replace(from, to)).unwrap_err().to_string();
         assert!(fault.starts_with(&format!("line {}", line + at)) && fault.contains(says), "{to}: {fault}");

@@ -121,3 +121,72 @@ fn extremes(m: DMat3) -> [f64; 2] {
     let third = std::f64::consts::TAU / 3.0;
     [mean + 2.0 * p * angle.cos(), mean + 2.0 * p * (angle + third).cos()]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use glam::{Vec2, Vec3};
+    use tatter_core::mesh::{Mesh, Part};
+    use tatter_core::model::Garment;
+
+    /// A grid over `at(s, t)`, outwards along `normal(s, t)`.
+    fn surface(at: impl Fn(f32, f32) -> Vec3, normal: impl Fn(Vec3) -> Vec3) -> Surface {
+        const N: u32 = 40;
+        let mut part = Part::default();
+        for j in 0..=N {
+            for i in 0..=N {
+                let (s, t) = (i as f32 / N as f32, j as f32 / N as f32);
+                part.positions.push(at(s, t));
+                part.normals.push(normal(at(s, t)));
+                part.uvs.push(Vec2::new(s, t));
+                if i < N && j < N {
+                    let a = j * (N + 1) + i;
+                    part.triangles.extend([[a, a + N + 1, a + 1], [a + 1, a + N + 1, a + N + 2]]);
+                }
+            }
+        }
+        Surface::new(&Garment { mesh: Some(Mesh { parts: vec![part] }), mm_per_unit: 1.0, ..Garment::default() })
+    }
+
+    fn middle(surface: &Surface, smooth_mm: f64) -> [f64; 2] {
+        let near = |f: &crate::surface::Face| f.uv_centre().distance(glam::DVec2::splat(0.5));
+        let face = (0..surface.faces().len()).min_by(|&a, &b| near(&surface.faces()[a]).total_cmp(&near(&surface.faces()[b])));
+        Curvature::new(surface, smooth_mm).at(surface, face.unwrap(), [1.0 / 3.0; 3])
+    }
+
+    /// do Carmo, "Differential Geometry of Curves and Surfaces", 3-3: principal curvatures of a sphere are 1/r and 1/r, of a
+    /// cylinder 1/r and 0; both change sign with the side that is outside. The least eigenvalue of the tensor in space is 0 where
+    /// both are positive: along the normal nothing bends.
+    #[test]
+    fn spheres_and_cylinders_have_their_known_curvature() {
+        let turn = |s: f32| 1.2 * (s - 0.5);
+        let sphere =
+            |s: f32, t: f32| Vec3::new(turn(s).sin() * turn(t).cos(), turn(t).sin(), turn(s).cos() * turn(t).cos()) * 80.0;
+        let cylinder = |s: f32, t: f32| Vec3::new(60.0 * turn(s).sin(), 100.0 * t, 60.0 * turn(s).cos());
+        let out = |p: Vec3| p.normalize_or(Vec3::Z);
+        let around = |p: Vec3| Vec3::new(p.x, 0.0, p.z).normalize_or(Vec3::Z);
+        let cases = [
+            ("sphere", middle(&surface(sphere, out), 4.0), [1.0 / 80.0, 0.0]),
+            ("inside of a sphere", middle(&surface(sphere, |p| -out(p)), 4.0), [0.0, -1.0 / 80.0]),
+            ("cylinder", middle(&surface(cylinder, around), 4.0), [1.0 / 60.0, 0.0]),
+            ("inside of a cylinder", middle(&surface(cylinder, |p| -around(p)), 4.0), [0.0, -1.0 / 60.0]),
+            ("flat", middle(&surface(|s, t| Vec3::new(50.0 * s, -50.0 * t, 0.0), |_| Vec3::Z), 4.0), [0.0, 0.0]),
+        ];
+        for (name, got, wanted) in cases {
+            for (got, wanted) in got.into_iter().zip(wanted) {
+                assert!((got - wanted).abs() < 0.03 / 60.0, "{name}: {got} for {wanted} per mm");
+            }
+        }
+    }
+
+    /// A saddle z = xy / 60 bends by 1/60 both ways at its middle (its shape operator is [[0, 1], [1, 0]] / 60 there).
+    #[test]
+    fn a_saddle_bends_both_ways() {
+        let saddle = |s: f32, t: f32| {
+            let (x, y) = (40.0 * (s - 0.5), -40.0 * (t - 0.5));
+            Vec3::new(x, y, x * y / 60.0)
+        };
+        let [most, least] = middle(&surface(saddle, |_| Vec3::Z), 1.0);
+        assert!((most - 1.0 / 60.0).abs() < 0.05 / 60.0 && (least + 1.0 / 60.0).abs() < 0.05 / 60.0, "{most} {least}");
+    }
+}

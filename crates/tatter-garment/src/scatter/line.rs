@@ -7,7 +7,7 @@ use tatter_core::units::Mm;
 use crate::surface::{LocateError, Seed, Surface};
 
 /// Steps a stretch of the line is followed in, of one UV unit.
-const STEP: f64 = 1.0 / 512.0;
+pub(crate) const STEP: f64 = 1.0 / 512.0;
 /// Throws beside the line are put back onto the cloth, which costs a walk over all faces: no farther than this.
 const OFF_CLOTH_MM: f64 = 1.0;
 
@@ -28,7 +28,7 @@ impl Line {
             return Ok(None);
         }
         let spread = f64::from(spread.get());
-        let places = places(surface, along, only)?;
+        let places: Vec<DVec3> = places(surface, along, only)?.iter().map(|seed| seed.point).collect();
         let mut sum = 0.0;
         let lengths = places
             .iter()
@@ -63,7 +63,7 @@ impl Line {
 ///
 /// # Errors
 /// A corner of the line that lies off the cloth.
-pub(crate) fn places(surface: &Surface, along: &[[f32; 2]], only: &[String]) -> Result<Vec<DVec3>, LocateError> {
+pub(crate) fn places(surface: &Surface, along: &[[f32; 2]], only: &[String]) -> Result<Vec<Seed>, LocateError> {
     // Parts may share the texture: the line lies on those it is to stay on.
     let at = |uv: DVec2| {
         let on_part = only.iter().find_map(|part| surface.at_uv(uv, Some(part)).ok());
@@ -71,7 +71,7 @@ pub(crate) fn places(surface: &Surface, along: &[[f32; 2]], only: &[String]) -> 
     };
     let corners: Vec<DVec2> = along.iter().map(|at| DVec2::new(f64::from(at[0]), f64::from(at[1]))).collect();
     let mut places = match corners.first() {
-        Some(first) => vec![at(*first)?.point],
+        Some(first) => vec![at(*first)?],
         None => return Ok(Vec::new()),
     };
     for pair in corners.windows(2) {
@@ -80,9 +80,9 @@ pub(crate) fn places(surface: &Surface, along: &[[f32; 2]], only: &[String]) -> 
             let found = at(pair[0].lerp(pair[1], step as f64 / steps as f64));
             // Between its corners a line may cross a gap between islands.
             if step == steps {
-                places.push(found?.point);
+                places.push(found?);
             } else if let Ok(seed) = found {
-                places.push(seed.point);
+                places.push(seed);
             }
         }
     }

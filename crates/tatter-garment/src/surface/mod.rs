@@ -28,6 +28,8 @@ pub struct Surface {
     pub(crate) faces: Vec<Face>,
     pub(crate) parts: Vec<SurfacePart>,
     edges: weld::Edges,
+    /// By face: the piece of cloth it belongs to.
+    pieces: Vec<u32>,
     flat: bool,
 }
 
@@ -46,7 +48,8 @@ impl Surface {
             None => flat_sheets(garment, &mut faces, &mut parts),
         }
         let edges = weld::Edges::new(&faces);
-        Self { faces, parts, edges, flat: garment.mesh.is_none() }
+        let pieces = edges.pieces();
+        Self { faces, parts, edges, pieces, flat: garment.mesh.is_none() }
     }
 
     /// The faces, in the order of the mesh's parts and triangles.
@@ -67,6 +70,11 @@ impl Surface {
     /// Numbers of a face's corners; corners at one place have one number, whatever their UV or part.
     pub(crate) fn welded(&self, face: usize) -> [u32; 3] {
         self.edges.corners(face)
+    }
+
+    /// The piece of cloth a face belongs to: faces that hang together by corners have one number.
+    pub(crate) fn piece(&self, face: usize) -> u32 {
+        self.pieces[face]
     }
 
     /// The faces that share edge `corner → corner + 1` with a face.

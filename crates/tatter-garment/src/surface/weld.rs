@@ -35,6 +35,27 @@ impl Edges {
         self.corners[face]
     }
 
+    /// For each face the lowest corner of all that hang together with it (union-find with halved paths: Tarjan, van Leeuwen,
+    /// "Worst-case Analysis of Set Union Algorithms", 1984).
+    pub(super) fn pieces(&self) -> Vec<u32> {
+        let count = self.corners.iter().flatten().max().map_or(0, |most| *most as usize + 1);
+        let mut parent: Vec<u32> = (0..count as u32).collect();
+        fn root(parent: &mut [u32], mut corner: u32) -> u32 {
+            while parent[corner as usize] != corner {
+                parent[corner as usize] = parent[parent[corner as usize] as usize];
+                corner = parent[corner as usize];
+            }
+            corner
+        }
+        for [a, b, c] in &self.corners {
+            for other in [b, c] {
+                let (one, other) = (root(&mut parent, *a), root(&mut parent, *other));
+                parent[one.max(other) as usize] = one.min(other);
+            }
+        }
+        self.corners.iter().map(|corners| root(&mut parent, corners[0])).collect()
+    }
+
     pub(super) fn across(&self, face: usize, corner: usize) -> impl Iterator<Item = usize> + '_ {
         let c = self.corners[face];
         let (a, b) = (c[corner], c[(corner + 1) % 3]);

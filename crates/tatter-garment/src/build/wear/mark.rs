@@ -1,6 +1,6 @@
 //! How worn each place of the cloth is by one mark.
 
-use glam::DVec3;
+use glam::{DMat3, DVec3};
 use tatter_core::channel::Channel;
 use tatter_core::color::{absorption, decode_srgb};
 use tatter_core::model::{Garment, Wear, WearKind};
@@ -8,8 +8,8 @@ use tatter_core::rng::value_noise_3d;
 
 use super::{WearError, WearInput, dulling};
 use crate::build::set_of_face;
-use crate::field::{Lines, Place, Weight, allowed};
-use crate::scatter::line::places;
+use crate::field::{Lines, Place, SAME_SIDE, Weight, allowed};
+use crate::scatter::line::{STEP, places};
 use crate::surface::Surface;
 
 /// Cotton that was neither bleached nor dyed: CIELAB about 84, 1, 14 (common practice, no source).
@@ -22,6 +22,8 @@ const REFLECTANCES: (f32, f32) = (0.002, 0.98);
 const LEAST: f32 = 1e-3;
 /// Drawn lines waver by this share of their breadth, over this many breadths: nobody folds along a ruler.
 const WAVER: (f64, f64) = (0.45, 5.0);
+
+const TURN: DMat3 = DMat3::from_cols(DVec3::new(0.0, 0.8, 0.6), DVec3::new(-0.8, 0.36, -0.48), DVec3::new(-0.6, -0.48, 0.64));
 
 /// What is the same all over a mark.
 #[derive(Debug)]
@@ -87,7 +89,9 @@ impl<'a> Mark<'a> {
             return Err(WearError::NoSpread { id: id() });
         }
         let line = places(surface, &wear.along, &wear.only).map_err(place)?;
-        let line = (!line.is_empty()).then(|| Lines::through(&line, f64::from(wear.spread.get())));
+        // Steps of the line are even in UV.
+        let leap = 8.0 * STEP * f64::from(garment.mm_per_uv.get());
+        let line = (!line.is_empty()).then(|| Lines::through(surface, &line, f64::from(wear.spread.get()), leap));
         let of_face = set_of_face(surface, &garment.sets);
         let mut sets: Vec<usize> = of_face.iter().zip(&allowed).filter(|(_, on)| **on).filter_map(|(set, _)| *set).collect();
         sets.sort_unstable();
@@ -122,22 +126,21 @@ impl<'a> Mark<'a> {
     }
 
     /// How worn a place is; `None` where it is as it was.
-    pub(super) fn at(&self, place: &Place, near: &Near) -> Option<Worn> {
+    pub(super) fn at(&self, surface: &Surface, place: &Place, near: &Near) -> Option<Worn> {
         if !self.allowed[place.face] {
             return None;
         }
-        let nearest: Vec<_> = self
-            .weight
-            .lines()
-            .zip(&near.densities)
-            .map(|(lines, some)| lines.nearest_of(place.point, place.normal, some))
-            .collect();
+        let nearest: Vec<_> =
+            self.weight.lines().zip(&near.densities).map(|(lines, some)| lines.nearest_of(surface, place, some)).collect();
         let mut weight = self.wear.strength * self.weight.at_known(place, &nearest) as f32;
         let mut foot = nearest.iter().flatten().next().copied();
         if let (Some(line), true) = (&self.line, weight > LEAST) {
-            let found = line.nearest_of(self.wavered(place.point, line.reach()), place.normal, &near.line)?;
+            let wavered = Place { point: self.wavered(place.point, line.reach()), ..*place };
+            let found = line.nearest_of(surface, &wavered, &near.line)?;
             let share = (found.distance / line.reach()) as f32;
-            weight *= (1.0 - share * share).powi(2);
+            // Fades out where the cloth turns to the other side, which a broad line may reach.
+            let side = ((found.normal.dot(place.normal) - SAME_SIDE) / 0.4).clamp(0.0, 1.0) as f32;
+            weight *= (1.0 - share * share).powi(2) * side;
             foot = foot.or(Some(found));
         }
         if weight <= LEAST {
@@ -170,11 +173,12 @@ impl<'a> Mark<'a> {
         if self.wear.uneven <= 0.0 {
             return weight;
         }
-        let mut at = point / f64::from(self.wear.blotch.get()).max(1e-3);
+        let mut at = TURN * point / f64::from(self.wear.blotch.get()).max(1e-3);
         let (mut sum, mut size) = (0.0, 0.5);
         for octave in 0..4 {
             sum += size * noise(self.wear.seed.wrapping_add(octave), at);
-            at *= 2.17;
+            // Turned (columns are unit vectors square to each other), so that no lattice shows.
+            at = TURN * at * 2.17;
             size *= 0.6;
         }
         // Values of noise pile up in the middle: about 1 at two deviations.

@@ -110,8 +110,8 @@ const fn dulling(kind: WearKind) -> f32 {
 
 /// Wear the pristine `pictures` of a garment (per map set, per file, as `garment.sets` lists them) by `marks`, in order.
 ///
-/// Costs time in proportion to the texels of the cloth that a mark may reach. Beside the pictures it holds at most 64 tiles
-/// with what they need around them, and for every kind of curvature asked for 8 bytes a corner.
+/// Costs time in proportion to the texels of the cloth that a mark may reach. Beside the pictures it holds the changed tiles of
+/// one map set (threads are read as they were, over the edges of tiles), and for every curvature asked for 8 bytes a corner.
 ///
 /// # Errors
 /// [`WearError`].
@@ -138,11 +138,11 @@ pub fn wear(
     let mut told: Vec<BTreeSet<(&'static str, String)>> = vec![BTreeSet::new(); marks.len()];
     task.stage("wear", || {
         // Heights are read as they were for every texture of a set, also for those of another size.
-        for set in 0..garment.sets.len() {
-            let relief = Relief::of(&garment.sets[set], &pictures[set]);
+        for (set, own) in pictures.iter_mut().enumerate() {
+            let relief = Relief::of(&garment.sets[set], own);
             let mut worn = Vec::new();
             for target in targets(garment).iter().filter(|target| target.set == set) {
-                let counts = context.wear_target(target, &pictures[set], &relief, &mut worn, task)?;
+                let counts = context.wear_target(target, own, &relief, &mut worn, task)?;
                 for ((mark, count), told) in report.marks.iter_mut().zip(counts).zip(&mut told) {
                     mark.texels = mark.texels.max(count);
                     if count > 0 {
@@ -151,7 +151,7 @@ pub fn wear(
                 }
             }
             for done in worn {
-                pictures[set][done.file].paste(&done.part, done.x, done.y);
+                own[done.file].paste(&done.part, done.x, done.y);
                 let own = report.files.iter_mut().find(|r| r.set == set && r.file == done.file);
                 own.into_iter().for_each(|own| {
                     own.texels_changed += done.changed;

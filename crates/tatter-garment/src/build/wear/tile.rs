@@ -65,7 +65,9 @@ impl WearTile<'_> {
         let width = (wide.x1 - wide.x0) as usize;
         let mut worn: Vec<Vec<Worn>> = vec![vec![Worn::default(); gutter.len()]; self.marks.len()];
         let mut slopes = vec![[[0.0f32; 2]; 2]; gutter.len()];
-        let mut seen: BTreeMap<u32, Option<Seen>> = BTreeMap::new();
+        let mut known: Vec<Option<Seen>> = Vec::new();
+        let mut numbers: BTreeMap<u32, usize> = BTreeMap::new();
+        let mut last = (NOBODY, 0);
         for (i, &beside) in gutter.iter().enumerate() {
             let (x, y) = (wide.x0 + (i % width) as i64, wide.y0 + (i / width) as i64);
             let owner = owners.owner(x, y);
@@ -73,11 +75,19 @@ impl WearTile<'_> {
             if face == NOBODY {
                 continue;
             }
-            let Some(seen) = seen.entry(face).or_insert_with(|| self.seen(face as usize)) else { continue };
+            // Neighbours mostly show one face: it is looked up once.
+            if last.0 != face {
+                let number = *numbers.entry(face).or_insert_with(|| {
+                    known.push(self.seen(face as usize));
+                    known.len() - 1
+                });
+                last = (face, number);
+            }
+            let Some(seen) = &known[last.1] else { continue };
             slopes[i] = seen.slopes;
             let place = seen.place(self.surface, x, y);
             for ((mark, near), worn) in self.marks.iter().zip(&seen.near).zip(&mut worn) {
-                if let Some(found) = mark.at(&place, near) {
+                if let Some(found) = mark.at(self.surface, &place, near) {
                     worn[i] = found;
                 }
             }
