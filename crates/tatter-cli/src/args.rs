@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use tatter::variation::Which;
 use tatter_core::channel::Channel;
 
 pub(crate) use place_of::{Place as PlaceOf, WhereArgs};
@@ -449,20 +450,46 @@ pub(crate) struct Scatter {
 pub(crate) struct Build {
     /// Job file
     pub(crate) job: PathBuf,
-    /// Folder for the new textures [default: NAME.tatter/built]
+    /// Folder for the new textures; variations go into folders of their names in it [default: NAME.tatter/built]
     #[arg(short, long, value_name = "DIR")]
     pub(crate) output: Option<PathBuf>,
+    /// States of the job
+    #[command(flatten)]
+    pub(crate) states: States,
     /// Also write a PNG of the placements (24 at most) before and after, lit, at true size
     #[arg(long, value_name = "FILE.png", value_parser = png)]
     pub(crate) preview: Option<PathBuf>,
 }
 
 #[derive(Args, Debug)]
+pub(crate) struct States {
+    /// This variation of the job in place of the job itself
+    #[arg(long, value_name = "NAME")]
+    pub(crate) variation: Option<String>,
+    /// The job itself and every variation
+    #[arg(long, conflicts_with = "variation")]
+    pub(crate) all: bool,
+}
+
+impl States {
+    pub(crate) fn which(&self) -> Which<'_> {
+        match &self.variation {
+            Some(name) => Which::One(name),
+            None if self.all => Which::All,
+            None => Which::Job,
+        }
+    }
+}
+
+#[derive(Args, Debug)]
 pub(crate) struct Deliver {
     /// Job file
     pub(crate) job: PathBuf,
+    /// States of the job; variations go into folders of their own, never over the garment's files
+    #[command(flatten)]
+    pub(crate) states: States,
     /// Put back what was there before the last delivery
-    #[arg(long, conflicts_with_all = ["adopt", "leave"])]
+    #[arg(long, conflicts_with_all = ["adopt", "leave", "variation", "all"])]
     pub(crate) undo: bool,
     /// A texture somebody else changed becomes the new pristine
     #[arg(long, conflicts_with = "leave")]

@@ -6,13 +6,15 @@ use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
+use tatter_core::model::Variation;
 use tatter_core::task::Task;
 use tatter_files::picture::{Effort, PictureError, PictureFormat, encode};
 use tatter_files::write::write_whole;
 pub use tatter_garment::build::BuildReport;
-use tatter_garment::build::{BuildError, BuildSettings, build};
+use tatter_garment::build::{BuildError, BuildSettings, build, dye_cloth, shrink};
 
 use crate::session::{Session, SessionError};
+use crate::variation::{VariationError, Which, content, times, varied};
 use crate::wear::{self, MarkReport, WearFailed};
 
 /// One texture after a build.
@@ -33,6 +35,8 @@ pub struct BuiltFile {
 /// What a build did.
 #[derive(Clone, Debug)]
 pub struct BuildSummary {
+    /// The variation that was built; `None`: the job itself.
+    pub variation: Option<String>,
     /// The textures; those that no placement touches are not written.
     pub files: Vec<BuiltFile>,
     /// Placements with what became of them.
@@ -53,6 +57,9 @@ pub enum BuildFailed {
     /// The wear of the cloth.
     #[error(transparent)]
     Wear(#[from] WearFailed),
+    /// A variation that is not there or does not fit.
+    #[error(transparent)]
+    Variation(#[from] VariationError),
     /// A texture cannot be written in its own format.
     #[error("{0}: {1}")]
     Encode(PictureError, String),
@@ -67,6 +74,7 @@ impl Explain for BuildFailed {
             Self::Session(error) => error.next(),
             Self::Build(error) => error.next(),
             Self::Wear(error) => error.next(),
+            Self::Variation(error) => error.next(),
             Self::Encode(error, _) => error.next(),
             Self::Write(..) => "Check free space and permissions, or choose another folder with -o".to_owned(),
         }
@@ -77,6 +85,7 @@ impl Explain for BuildFailed {
             Self::Session(error) => error.class(),
             Self::Build(error) => error.class(),
             Self::Wear(error) => error.class(),
+            Self::Variation(error) => error.class(),
             Self::Encode(error, _) => error.class(),
             Self::Write(..) => Class::Outside,
         }
@@ -92,21 +101,65 @@ pub(crate) struct Computed {
     pub(crate) bytes: Option<Vec<u8>>,
 }
 
-/// What was computed.
+/// What was computed of one state of the job.
 pub(crate) struct Computation {
+    pub(crate) variation: Option<Variation>,
     pub(crate) files: Vec<Computed>,
     pub(crate) report: BuildReport,
     pub(crate) wear: Vec<MarkReport>,
 }
 
-/// Build in memory and encode what changed, one file a thread. Wear comes first: patches are laid on the worn cloth and fitted
-/// to it. With wear the pristine pictures are held as well, so that what differs from them can be told.
-pub(crate) fn compute(session: &mut Session, job: &Path, task: &Task) -> Result<Computation, BuildFailed> {
-    let mut pictures = session.load(task)?;
-    let pristine = (!session.job.wear.is_empty()).then(|| pictures.clone());
+/// Build states of a job in memory, encode what changed, one file a thread, and hand each over before the next is begun.
+/// Textures and patches are read once, and states that differ in size only are built once. With several states, a dye or wear the
+/// pristine pictures are held as well.
+pub(crate) fn compute<E: From<BuildFailed>>(
+    session: &mut Session,
+    job: &Path,
+    which: Which<'_>,
+    task: &Task,
+    mut each: impl FnMut(&mut Session, Computation) -> Result<(), E>,
+) -> Result<(), E> {
+    let states = which.of(&session.job, job).map_err(BuildFailed::from)?;
+    let mut pristine = session.load(task).map_err(BuildFailed::from)?;
+    for state in states.iter().flatten() {
+        check_sizes(session, state)?;
+    }
+    let groups: Vec<&[Option<Variation>]> =
+        states.chunk_by(|one, other| content(one.as_ref()) == content(other.as_ref())).collect();
+    let last = groups.len() - 1;
+    for (number, group) in groups.into_iter().enumerate() {
+        let pictures = if number == last { std::mem::take(&mut pristine) } else { pristine.clone() };
+        let (pictures, report, wear) = lay(session, job, pictures, &content(group[0].as_ref()), task)?;
+        for variation in group {
+            let files = task.stage("encode", || encode_all(session, &pictures, &report, variation.as_ref()))?;
+            let (variation, report, wear) = (variation.clone(), report.clone(), wear.clone());
+            each(session, Computation { variation, files, report, wear })?;
+        }
+    }
+    Ok(())
+}
+
+fn check_sizes(session: &Session, variation: &Variation) -> Result<(), BuildFailed> {
+    let files = session.garment.sets.iter().flat_map(|set| &set.files);
+    files.into_iter().try_for_each(|file| Ok(times(variation, file.size.width.max(file.size.height), &file.path).map(drop)?))
+}
+
+type Laid = (Vec<Vec<Stored>>, BuildReport, Vec<MarkReport>);
+
+/// Dye, then wear, then patches: each is fitted to what lies beneath.
+fn lay(
+    session: &Session,
+    path: &Path,
+    mut pictures: Vec<Vec<Stored>>,
+    variation: &Variation,
+    task: &Task,
+) -> Result<Laid, BuildFailed> {
+    let job = varied(&session.job, variation);
+    let pristine = (!job.wear.is_empty() || variation.dye.is_some()).then(|| pictures.clone());
     let (mut report, wear) = task.stage("build", || {
-        let wear = wear::apply(session, &mut pictures, job, task)?;
-        let report = build(&session.garment, &mut pictures, &session.placed(), &BuildSettings::default(), task)?;
+        dye_cloth(&session.garment, &mut pictures, variation, task).map_err(BuildError::from)?;
+        let wear = wear::apply(session, &job, &mut pictures, path, task)?;
+        let report = build(&session.garment, &mut pictures, &session.placed_of(&job), &BuildSettings::default(), task)?;
         Ok::<_, BuildFailed>((report, wear.marks))
     })?;
     if let Some(pristine) = pristine {
@@ -114,23 +167,31 @@ pub(crate) fn compute(session: &mut Session, job: &Path, task: &Task) -> Result<
             file.texels_changed = pristine[file.set][file.file].differing_texels(&pictures[file.set][file.file]);
         });
     }
-    let flat: Vec<(usize, usize, Stored)> = pictures
-        .into_iter()
-        .enumerate()
-        .flat_map(|(set, files)| files.into_iter().enumerate().map(move |(file, picture)| (set, file, picture)))
-        .collect();
-    let files = task.stage("encode", || {
-        flat.into_par_iter()
-            .map(|(set, file, picture)| {
-                let known = &session.garment.sets[set].files[file];
-                let changed = report.files.iter().find(|f| f.set == set && f.file == file).map_or(0, |f| f.texels_changed);
-                let bytes = (changed > 0).then(|| encoded(&picture, &known.path)).transpose()?;
-                let channels = known.roles.iter().map(|role| role.channel).collect();
-                Ok(Computed { path: known.path.clone(), channels, texels_changed: changed, texels: picture.size.area(), bytes })
-            })
-            .collect::<Result<Vec<_>, BuildFailed>>()
-    })?;
-    Ok(Computation { files, report, wear })
+    Ok((pictures, report, wear))
+}
+
+fn encode_all(
+    session: &Session,
+    pictures: &[Vec<Stored>],
+    report: &BuildReport,
+    variation: Option<&Variation>,
+) -> Result<Vec<Computed>, BuildFailed> {
+    let all: Vec<(usize, usize)> =
+        pictures.iter().enumerate().flat_map(|(set, files)| (0..files.len()).map(move |file| (set, file))).collect();
+    all.into_par_iter()
+        .map(|(set, file)| {
+            let (picture, known) = (&pictures[set][file], &session.garment.sets[set].files[file]);
+            let times = variation.map_or(Ok(1), |v| times(v, picture.size.width.max(picture.size.height), &known.path))?;
+            let changed = report.files.iter().find(|f| f.set == set && f.file == file).map_or(0, |f| f.texels_changed);
+            let bytes = if times > 1 {
+                Some(encoded(&shrink(picture, &known.roles, times), &known.path)?)
+            } else {
+                (changed > 0).then(|| encoded(picture, &known.path)).transpose()?
+            };
+            let channels = known.roles.iter().map(|role| role.channel).collect();
+            Ok(Computed { path: known.path.clone(), channels, texels_changed: changed, texels: picture.size.area(), bytes })
+        })
+        .collect()
 }
 
 fn encoded(picture: &Stored, path: &str) -> Result<Vec<u8>, BuildFailed> {
@@ -143,21 +204,36 @@ fn encoded(picture: &Stored, path: &str) -> Result<Vec<u8>, BuildFailed> {
 /// # Errors
 /// As [`BuildFailed`] lists; files written so far are whole, each under its own name.
 pub fn build_job(job: &Path, output: Option<&Path>, task: &Task) -> Result<BuildSummary, BuildFailed> {
+    let mut states = build_states(job, output, Which::Job, task)?;
+    Ok(states.swap_remove(0))
+}
+
+/// Build states of a job: the job itself as [`build_job`] does, every variation into the folder of its name within.
+///
+/// # Errors
+/// As [`BuildFailed`] lists; files written so far are whole, each under its own name.
+pub fn build_states(job: &Path, output: Option<&Path>, which: Which<'_>, task: &Task) -> Result<Vec<BuildSummary>, BuildFailed> {
     let mut session = Session::open(job, task)?;
-    let Computation { files: computed, report, wear } = compute(&mut session, job, task)?;
     let folder = output.map_or_else(|| session.store.folder().join("built"), Path::to_path_buf);
-    let files = task.stage("write", || {
-        computed
-            .into_par_iter()
-            .map(|file| {
-                let path = folder.join(file.path.rsplit('/').next().unwrap_or(&file.path));
-                let bytes = file.bytes.as_ref().map_or(0, |bytes| bytes.len() as u64);
-                if let Some(content) = &file.bytes {
-                    write_whole(&path, content).map_err(|error| BuildFailed::Write(error, path.clone()))?;
-                }
-                Ok(BuiltFile { path, channels: file.channels, texels_changed: file.texels_changed, texels: file.texels, bytes })
-            })
-            .collect::<Result<Vec<_>, BuildFailed>>()
+    let mut done = Vec::new();
+    compute(&mut session, job, which, task, |_, computed: Computation| {
+        let name = computed.variation.map(|variation| variation.name);
+        let folder = name.as_ref().map_or_else(|| folder.clone(), |name| folder.join(name));
+        let files = task.stage("write", || write_all(computed.files, &folder))?;
+        done.push(BuildSummary { variation: name, files, report: computed.report, wear: computed.wear });
+        Ok::<(), BuildFailed>(())
     })?;
-    Ok(BuildSummary { files, report, wear })
+    Ok(done)
+}
+
+fn write_all(computed: Vec<Computed>, folder: &Path) -> Result<Vec<BuiltFile>, BuildFailed> {
+    let write = |file: Computed| {
+        let path = folder.join(file.path.rsplit('/').next().unwrap_or(&file.path));
+        let bytes = file.bytes.as_ref().map_or(0, |bytes| bytes.len() as u64);
+        if let Some(content) = &file.bytes {
+            write_whole(&path, content).map_err(|error| BuildFailed::Write(error, path.clone()))?;
+        }
+        Ok(BuiltFile { path, channels: file.channels, texels_changed: file.texels_changed, texels: file.texels, bytes })
+    };
+    computed.into_par_iter().map(write).collect()
 }

@@ -1,9 +1,10 @@
 //! `deliver`: new textures to where the renderer reads them, all of them or none.
 
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
+use tatter_core::model::Variation;
 use tatter_core::task::Task;
 pub use tatter_files::deliver::Outcome;
 use tatter_files::deliver::{Content, DeliverError, Outgoing, Receipt, WhenChanged, deliver, recover, undo};
@@ -13,6 +14,7 @@ use tatter_garment::build::BuildReport;
 
 use crate::build::{BuildFailed, Computation, Computed, compute};
 use crate::session::{Session, SessionError};
+use crate::variation::{Which, target};
 use crate::wear::MarkReport;
 
 /// What to do about a texture that somebody else changed.
@@ -49,6 +51,8 @@ pub struct DeliveredFile {
 /// What a delivery did.
 #[derive(Clone, Debug)]
 pub struct DeliverySummary {
+    /// The variation that was delivered; `None`: the job itself, or an undo.
+    pub variation: Option<String>,
     /// Its number in the job's chain; 0 when nothing needed writing.
     pub number: u32,
     /// Every texture of the garment.
@@ -68,6 +72,14 @@ pub enum DeliverFailed {
     /// The delivery itself.
     #[error(transparent)]
     Deliver(#[from] DeliverError),
+    /// A variation would be written over the garment.
+    #[error("variation '{name}' would be written over the garment's own {path}")]
+    OwnFile {
+        /// Its name.
+        name: String,
+        /// The texture.
+        path: String,
+    },
 }
 
 impl From<SessionError> for DeliverFailed {
@@ -93,6 +105,7 @@ impl Explain for DeliverFailed {
         match self {
             Self::Build(error) => error.next(),
             Self::Deliver(error) => error.next(),
+            Self::OwnFile { .. } => "Give the variation another name, or another folder under [delivery]".to_owned(),
         }
     }
 
@@ -100,6 +113,7 @@ impl Explain for DeliverFailed {
         match self {
             Self::Build(error) => error.class(),
             Self::Deliver(error) => error.class(),
+            Self::OwnFile { .. } => Class::Request,
         }
     }
 }
@@ -110,22 +124,56 @@ impl Explain for DeliverFailed {
 /// # Errors
 /// When the job cannot be built, somebody else changed a texture and `foreign` is `Refuse`, or the outside fails.
 pub fn deliver_job(job: &Path, foreign: Foreign, task: &Task) -> Result<DeliverySummary, DeliverFailed> {
+    let mut states = deliver_states(job, Which::Job, foreign, task)?;
+    Ok(states.swap_remove(0))
+}
+
+/// Deliver states of a job, one delivery each, in the order they are given back: the job itself as [`deliver_job`] does, every
+/// variation whole (also textures it does not change) into the folder of its name in the delivery folder, or in `variations`
+/// beside the job, and never over the garment's own files.
+///
+/// # Errors
+/// As [`deliver_job`]; states delivered before stay delivered.
+pub fn deliver_states(
+    job: &Path,
+    which: Which<'_>,
+    foreign: Foreign,
+    task: &Task,
+) -> Result<Vec<DeliverySummary>, DeliverFailed> {
     recover(&Store::open(job)?, task)?;
     let mut session = Session::open(job, task)?;
     if foreign == Foreign::Adopt {
         adopt(&mut session)?;
     }
-    let Computation { files: mut computed, report, wear } = compute(&mut session, job, task)?;
-    let outgoing: Vec<Outgoing> = computed.iter_mut().map(|file| outgoing(&session, file)).collect();
     let when = if foreign == Foreign::Leave { WhenChanged::Leave } else { WhenChanged::Refuse };
-    let receipt = task.stage("deliver", || deliver(&session.store, &outgoing, when, task))?;
-    let mut summary = summarised(receipt);
-    for (file, built) in summary.files.iter_mut().zip(&computed) {
-        file.channels.clone_from(&built.channels);
-        (file.texels_changed, file.texels) = (Some(built.texels_changed), Some(built.texels));
+    let mut done = Vec::new();
+    compute(&mut session, job, which, task, |session, mut computed: Computation| {
+        let outgoing: Vec<Outgoing> =
+            computed.files.iter_mut().map(|file| outgoing(session, file, computed.variation.as_ref())).collect();
+        refuse_own_files(session, computed.variation.as_ref(), &outgoing)?;
+        let receipt = task.stage("deliver", || deliver(&session.store, &outgoing, when, task))?;
+        let mut summary = summarised(receipt);
+        for (file, built) in summary.files.iter_mut().zip(&computed.files) {
+            file.channels.clone_from(&built.channels);
+            (file.texels_changed, file.texels) = (Some(built.texels_changed), Some(built.texels));
+        }
+        (summary.report, summary.wear) = (Some(computed.report), computed.wear);
+        summary.variation = computed.variation.map(|variation| variation.name);
+        done.push(summary);
+        Ok::<(), DeliverFailed>(())
+    })?;
+    Ok(done)
+}
+
+/// A variation's folder may be named like the one the garment's textures lie in.
+fn refuse_own_files(session: &Session, variation: Option<&Variation>, outgoing: &[Outgoing]) -> Result<(), DeliverFailed> {
+    let Some(variation) = variation else { return Ok(()) };
+    let plain = |path: &str| Path::new(path).components().filter(|part| *part != Component::CurDir).collect::<PathBuf>();
+    let own = session.garment.sets.iter().flat_map(|set| &set.files);
+    match own.into_iter().find(|file| outgoing.iter().any(|out| plain(&out.target) == plain(&file.path))) {
+        None => Ok(()),
+        Some(file) => Err(DeliverFailed::OwnFile { name: variation.name.clone(), path: file.path.clone() }),
     }
-    (summary.report, summary.wear) = (Some(report), wear);
-    Ok(summary)
 }
 
 /// Put back what was there before the last delivery, bit for bit.
@@ -153,12 +201,14 @@ fn adopt(session: &mut Session) -> Result<(), DeliverFailed> {
 }
 
 /// Moves the bytes out of `file`.
-fn outgoing(session: &Session, file: &mut Computed) -> Outgoing {
+fn outgoing(session: &Session, file: &mut Computed, variation: Option<&Variation>) -> Outgoing {
     let content = match file.bytes.take() {
         Some(bytes) => Content::Bytes(bytes),
         None => Content::PristineOf(file.path.clone()),
     };
-    Outgoing { target: session.target(&file.path), content }
+    let folder = session.job.delivery.folder.as_deref();
+    let target = variation.map_or_else(|| session.target(&file.path), |variation| target(folder, variation, &file.path));
+    Outgoing { target, content }
 }
 
 fn summarised(receipt: Receipt) -> DeliverySummary {
@@ -175,5 +225,5 @@ fn summarised(receipt: Receipt) -> DeliverySummary {
             outcome: file.outcome,
         })
         .collect();
-    DeliverySummary { number: receipt.number, files, report: None, wear: Vec::new() }
+    DeliverySummary { variation: None, number: receipt.number, files, report: None, wear: Vec::new() }
 }

@@ -18,5 +18,6 @@ pub mod session;
 pub mod sheet;
 pub mod start;
 pub mod strokes;
+pub mod variation;
 pub mod wear;
 pub mod weave;

@@ -111,7 +111,7 @@ pub fn preview(job: &Path, ids: Option<&[String]>, output: &Path, task: &Task) -
     };
     let before = task.stage("preview", || views(&pictures))?;
     // Notes of this build are those of the build proper.
-    crate::wear::apply(&session, &mut pictures, job, &Task::new())?;
+    crate::wear::apply(&session, &session.job, &mut pictures, job, &Task::new())?;
     build(&session.garment, &mut pictures, &placed, &BuildSettings::default(), &Task::new())?;
     let after = task.stage("preview", || views(&pictures))?;
     let title = |placed: &&Placed<'_>| format!("{} - {:.0} mm", placed.placement.id, side_mm(placed));

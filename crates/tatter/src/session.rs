@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
-use tatter_core::model::{Garment, Job, Patch};
+use tatter_core::model::{Garment, Job, Patch, Placement};
 use tatter_core::task::Task;
 use tatter_core::units::MmPerUv;
 use tatter_files::job::{JobError, read_job};
@@ -123,8 +123,13 @@ impl Session {
 
     /// Placements with their patches, in the job's order.
     pub(crate) fn placed(&self) -> Vec<Placed<'_>> {
-        let with_patch = |placement| Some(Placed { placement, patch: self.patches.get(&placement.patch)? });
-        self.job.placements.iter().filter_map(with_patch).collect()
+        self.placed_of(&self.job)
+    }
+
+    /// Those of a variation of the job.
+    pub(crate) fn placed_of<'a>(&'a self, job: &'a Job) -> Vec<Placed<'a>> {
+        let with_patch = |placement: &'a Placement| Some(Placed { placement, patch: self.patches.get(&placement.patch)? });
+        job.placements.iter().filter_map(with_patch).collect()
     }
 
     /// Where a texture is delivered, relative to the job file.

@@ -162,13 +162,18 @@ fn pictures(mark: &Wear, folder: &Path) -> Result<Vec<Option<Image<Unit>>>, Pict
     mark.density.iter().map(|density| picture(density, folder)).collect()
 }
 
-/// Wear the job's pristine pictures.
-pub(crate) fn apply(session: &Session, pictures: &mut [Vec<Stored>], job: &Path, task: &Task) -> Result<WearReport, WearFailed> {
-    let folder = job.parent().unwrap_or(Path::new(""));
+/// Wear pristine pictures as a job says, which may be a variation of the session's.
+pub(crate) fn apply(
+    session: &Session,
+    job: &Job,
+    pictures: &mut [Vec<Stored>],
+    path: &Path,
+    task: &Task,
+) -> Result<WearReport, WearFailed> {
+    let folder = path.parent().unwrap_or(Path::new(""));
     let read: Vec<Vec<Option<Image<Unit>>>> =
-        session.job.wear.iter().map(|mark| self::pictures(mark, folder)).collect::<Result<_, _>>()?;
-    let marks: Vec<WearInput<'_>> =
-        session.job.wear.iter().zip(&read).map(|(wear, pictures)| WearInput { wear, pictures }).collect();
+        job.wear.iter().map(|mark| self::pictures(mark, folder)).collect::<Result<_, _>>()?;
+    let marks: Vec<WearInput<'_>> = job.wear.iter().zip(&read).map(|(wear, pictures)| WearInput { wear, pictures }).collect();
     wear(&session.garment, pictures, &marks, &BuildSettings::default(), task)
-        .map_err(|error| WearFailed::Wear(error, job.to_owned()))
+        .map_err(|error| WearFailed::Wear(error, path.to_owned()))
 }

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 use tatter::build::BuildReport;
-use tatter::build::{BuildSummary, BuiltFile, build_job};
+use tatter::build::{BuildSummary, BuiltFile, build_states};
 use tatter::wear::MarkReport;
 use tatter_core::channel::Channel;
 use tatter_core::task::Task;
@@ -15,31 +15,40 @@ use crate::term::{Term, number, seconds, warnings};
 pub(crate) fn run(args: &Build, term: &Term) -> Outcome {
     let task = term.task();
     super::check_preview(args.preview.as_deref())?;
-    let summary = build_job(&args.job, args.output.as_deref(), &task).map_err(boxed)?;
+    let states = build_states(&args.job, args.output.as_deref(), args.states.which(), &task).map_err(boxed)?;
     super::preview(args.preview.as_deref(), &args.job, None, &task)?;
     term.notes(&task);
-    term.result(&machine(&summary, &task), &people(&summary));
+    let text: String = states.iter().map(|state| headed(state.variation.as_deref(), &people(state))).collect();
+    term.result(&machine(&states, &task), &text);
     Ok(0)
 }
 
-fn machine(summary: &BuildSummary, task: &Task) -> Value {
-    let files: Vec<Value> = summary.files.iter().map(file).collect();
+fn machine(states: &[BuildSummary], task: &Task) -> Value {
+    let files: Vec<Value> =
+        states.iter().flat_map(|state| state.files.iter().map(|f| file(f, state.variation.as_deref()))).collect();
+    let first = states.first();
     json!({
         "files": files,
-        "placements": placements(&summary.report),
-        "wear": wear(&summary.wear),
+        "placements": first.map(|state| placements(&state.report)),
+        "wear": first.map(|state| wear(&state.wear)),
         "seconds": seconds(task),
         "warnings": warnings(task),
     })
 }
 
-fn file(file: &BuiltFile) -> Value {
+fn file(file: &BuiltFile, variation: Option<&str>) -> Value {
     json!({
         "path": file.path,
         "channel": channel_names(&file.channels),
         "texels_changed": file.texels_changed,
         "bytes": file.bytes,
+        "variation": variation,
     })
+}
+
+/// A table under the name of its variation.
+pub(crate) fn headed(variation: Option<&str>, table: &str) -> String {
+    variation.map_or_else(|| table.to_owned(), |name| format!("\n{name}\n{table}"))
 }
 
 /// `base_color`, or `occlusion+roughness+metallic` for a packed file.
@@ -76,7 +85,7 @@ fn people(summary: &BuildSummary) -> String {
     let mut text = format!("{:<44} {:<32} {:>12} {:>8} {:>10}\n", "file", "holds", "texels", "share", "KiB");
     for file in &summary.files {
         let share = 100.0 * file.texels_changed as f64 / file.texels.max(1) as f64;
-        let size = if file.texels_changed == 0 { "as it was".to_owned() } else { file.bytes.div_ceil(1024).to_string() };
+        let size = if file.bytes == 0 { "as it was".to_owned() } else { file.bytes.div_ceil(1024).to_string() };
         text += &format!(
             "{:<44} {:<32} {:>12} {:>6.2} % {:>10}\n",
             file.path.display(),

@@ -1,10 +1,10 @@
 //! `tatter deliver`.
 
 use serde_json::{Value, json};
-use tatter::deliver::{DeliveredFile, DeliverySummary, Foreign, Outcome as Written, deliver_job, undo_delivery};
+use tatter::deliver::{DeliveredFile, DeliverySummary, Foreign, Outcome as Written, deliver_states, undo_delivery};
 use tatter_core::task::Task;
 
-use super::build::{channel_names, placements, wear};
+use super::build::{channel_names, headed, placements, wear};
 use super::{Outcome, boxed};
 use crate::args::Deliver;
 use crate::term::{Term, seconds, warnings};
@@ -17,27 +17,33 @@ pub(crate) fn run(args: &Deliver, term: &Term) -> Outcome {
         (_, true) => Foreign::Leave,
         _ => Foreign::Refuse,
     };
-    let summary =
-        if args.undo { undo_delivery(&args.job, &task) } else { deliver_job(&args.job, foreign, &task) }.map_err(boxed)?;
+    let states = if args.undo {
+        vec![undo_delivery(&args.job, &task).map_err(boxed)?]
+    } else {
+        deliver_states(&args.job, args.states.which(), foreign, &task).map_err(boxed)?
+    };
     term.notes(&task);
-    term.result(&machine(&summary, args.undo, &task), &people(&summary, args.undo));
+    let text: String = states.iter().map(|state| headed(state.variation.as_deref(), &people(state, args.undo))).collect();
+    term.result(&machine(&states, args.undo, &task), &text);
     Ok(0)
 }
 
-fn machine(summary: &DeliverySummary, undone: bool, task: &Task) -> Value {
-    let files: Vec<Value> = summary.files.iter().map(file).collect();
+fn machine(states: &[DeliverySummary], undone: bool, task: &Task) -> Value {
+    let files: Vec<Value> =
+        states.iter().flat_map(|state| state.files.iter().map(|f| file(f, state.variation.as_deref()))).collect();
+    let first = states.first();
     json!({
-        "delivery": summary.number,
+        "delivery": states.iter().map(|state| state.number).max(),
         "undone": undone,
         "files": files,
-        "placements": summary.report.as_ref().map(placements),
-        "wear": wear(&summary.wear),
+        "placements": first.and_then(|state| state.report.as_ref()).map(placements),
+        "wear": first.map(|state| wear(&state.wear)),
         "seconds": seconds(task),
         "warnings": warnings(task),
     })
 }
 
-fn file(file: &DeliveredFile) -> Value {
+fn file(file: &DeliveredFile, variation: Option<&str>) -> Value {
     json!({
         "path": file.path,
         "channel": channel_names(&file.channels),
@@ -45,6 +51,7 @@ fn file(file: &DeliveredFile) -> Value {
         "bytes": file.bytes,
         "bytes_before": file.bytes_before,
         "outcome": outcome(file.outcome),
+        "variation": variation,
     })
 }
 

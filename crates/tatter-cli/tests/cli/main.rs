@@ -5,6 +5,7 @@ mod job;
 mod matching;
 mod place;
 mod scatter;
+mod variation;
 mod wear;
 mod weave;
 mod workshop;

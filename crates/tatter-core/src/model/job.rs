@@ -2,7 +2,7 @@
 
 use crate::angle::Angle;
 use crate::channel::PerChannel;
-use crate::model::{MapSet, Match, Scatter, Wear};
+use crate::model::{MapSet, Match, Scatter, Variation, Wear};
 use crate::rule::Rule;
 use crate::units::{Mm, MmPerUv};
 
@@ -101,6 +101,8 @@ pub struct Job {
     pub scatters: Vec<Scatter>,
     /// Wear of the cloth itself, in the order it happened; placements lie on top of it.
     pub wear: Vec<Wear>,
+    /// Its variations.
+    pub variations: Vec<Variation>,
     /// Where the result goes.
     pub delivery: Delivery,
 }

@@ -7,6 +7,7 @@ mod matching;
 mod patch;
 mod photo;
 mod scatter;
+mod variation;
 mod wear;
 
 pub use cut::{CutRecipe, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
@@ -16,4 +17,5 @@ pub use matching::{Match, MatchMode};
 pub use patch::{Origin, Patch, PatchMap, ScaleSource};
 pub use photo::Photo;
 pub use scatter::{Density, Facing, Scatter, Share};
+pub use variation::Variation;
 pub use wear::{Wear, WearKind};

@@ -71,7 +71,7 @@ fn identity(key: &str, table: &Table) -> String {
     let text = |name: &str| table.get(name).and_then(Item::as_str).unwrap_or_default();
     match key {
         "placement" | "scatter" | "wear" => text("id").to_owned(),
-        "patch" => text("name").to_owned(),
+        "patch" | "variation" => text("name").to_owned(),
         // One file may serve several tiles; those are then told apart by their order.
         _ => format!("{}\n{}", text("file"), text("material")),
     }

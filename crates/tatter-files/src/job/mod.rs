@@ -10,6 +10,7 @@ mod read;
 mod render;
 mod rules;
 mod scatter;
+mod variation;
 mod wear;
 mod write;
 
@@ -25,7 +26,7 @@ pub const FORMAT: i64 = 1;
 /// Ending of a job file's name.
 pub const ENDING: &str = ".tatter.toml";
 
-const TOP_KEYS: [&str; 8] = ["format", "name", "garment", "patch", "placement", "scatter", "wear", "delivery"];
+const TOP_KEYS: [&str; 9] = ["format", "name", "garment", "patch", "placement", "scatter", "wear", "variation", "delivery"];
 const GARMENT_KEYS: [&str; 4] = ["mesh", "mm_per_unit", "mm_per_uv", "map"];
 const MAP_KEYS: [&str; 8] = ["file", "channels", "material", "tile", "transfer", "normal_y", "height_range_mm", "inverted"];
 const PATCH_KEYS: [&str; 2] = ["name", "path"];

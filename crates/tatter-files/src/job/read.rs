@@ -12,6 +12,7 @@ use tatter_core::units::{Mm, MmPerUv};
 
 use super::rules::parse_rule;
 use super::scatter::scatters;
+use super::variation::variations;
 use super::wear::all_wear;
 use super::{
     COMPONENTS, DELIVERY_KEYS, ENDING, FORMAT, GARMENT_KEYS, JobError, MAP_KEYS, PATCH_KEYS, PLACEMENT_KEYS, TOP_KEYS, matching,
@@ -58,7 +59,7 @@ pub fn parse_job(raw: &str) -> Result<Job, TextFault> {
     top.format(FORMAT)?;
     top.allow(&TOP_KEYS)?;
     let patches = patches(&top)?;
-    let job = Job {
+    let mut job = Job {
         name: top.string("name")?.unwrap_or_default().to_owned(),
         garment: garment(&top)?,
         placements: placements(&top, &patches)?,
@@ -66,7 +67,9 @@ pub fn parse_job(raw: &str) -> Result<Job, TextFault> {
         wear: all_wear(&top)?,
         patches,
         delivery: delivery(&top)?,
+        variations: Vec::new(),
     };
+    job.variations = variations(&top, &job)?;
     Ok(job)
 }
 

@@ -8,6 +8,7 @@ use toml_edit::{Array, ArrayOfTables, InlineTable, Item, Table, Value, value};
 use super::matching;
 use super::rules::rule_text;
 use super::scatter;
+use super::variation;
 use super::wear;
 use super::{COMPONENTS, FORMAT};
 use crate::text::{degrees, float, floats};
@@ -24,6 +25,7 @@ pub(super) fn render(job: &Job) -> Table {
     list(&mut top, "placement", job.placements.iter().map(placement));
     list(&mut top, "scatter", job.scatters.iter().map(scatter::render));
     list(&mut top, "wear", job.wear.iter().map(wear::render));
+    list(&mut top, "variation", job.variations.iter().map(variation::render));
     if let Some(folder) = &job.delivery.folder {
         let mut table = Table::new();
         table["folder"] = value(folder);

@@ -4,7 +4,7 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::color::Cdl;
 use tatter_core::image::{HeightRange, NormalY};
-use tatter_core::model::{ChannelRule, Job, Match, MatchMode, PatchRef, Placement, Spot, UvTile, Wear};
+use tatter_core::model::{ChannelRule, Job, Match, MatchMode, PatchRef, Placement, Spot, UvTile, Variation, Wear};
 use tatter_core::rule::Rule;
 use tatter_core::units::{Mm, MmPerUv};
 
@@ -413,4 +413,33 @@ fn wear_written_wrong_is_refused_on_its_line() {
         let fault = parse_job(&text.replace(from, to)).unwrap_err().to_string();
         assert!(fault.starts_with(&format!("line {}", line + at)) && fault.contains(says), "{to}: {fault}");
     }
+}
+
+#[test]
+fn a_variation_is_read_whole_and_written_back_unchanged() {
+    let own = r##"
+[[variation]]
+name = "black"
+dye = "#202022"
+from = "#335577"
+fibre = "#e2d9c6"
+materials = ["canvas"]
+only = ["elbow-left", "hem"]
+without = ["shoulder"]
+strength = 0.5
+strengths = { hem = 0.25 }
+texels = 1024
+"##;
+    let text = format!("{SMOCK}{WORN}{own}");
+    let job = parse_job(&text).unwrap();
+    let black = &job.variations[0];
+    assert_eq!((black.dye, black.texels, black.strength), (Some([0x20, 0x20, 0x22]), Some(1024), 0.5), "what it says");
+    assert_eq!(black.strength_of("hem"), Some(0.125), "of a mark");
+    assert_eq!(edited(&text, Path::new("x"), &job).unwrap(), text, "not a letter changes");
+    let plain = Job { variations: vec![Variation { name: "plain".into(), ..Variation::default() }], ..Job::default() };
+    assert_eq!(
+        parse_job(&DocumentMut::from(render(&plain)).to_string()).unwrap().variations,
+        plain.variations,
+        "defaults come back"
+    );
 }

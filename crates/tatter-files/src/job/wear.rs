@@ -98,7 +98,7 @@ fn kind_named(table: &Fields<'_>, name: &str) -> Checked<WearKind> {
     })
 }
 
-fn share(table: &Fields<'_>, key: &str) -> Checked<Option<f32>> {
+pub(super) fn share(table: &Fields<'_>, key: &str) -> Checked<Option<f32>> {
     match table.number(key)? {
         Some(share) if !(0.0..=1.0).contains(&share) => Err(table.bad(key, format!("must be between 0 and 1, not {share}"))),
         other => Ok(other),

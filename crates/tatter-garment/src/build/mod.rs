@@ -4,6 +4,7 @@
 //! any number of threads.
 
 mod around;
+mod colorway;
 mod fit;
 mod kernel;
 mod notes;
@@ -14,14 +15,17 @@ mod pyramid;
 mod rim;
 mod run;
 mod sampler;
+mod shrink;
 mod tile;
 mod wear;
 
 use tatter_core::explain::{Class, Explain};
 use tatter_core::task::{Cancelled, Note};
 
+pub use colorway::dye_cloth;
 pub use run::build;
 pub(crate) use run::set_of_face;
+pub use shrink::shrink;
 pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear};
 
 use crate::place::PlaceSettings;

@@ -1,0 +1,99 @@
+//! Variations of a job: other dyes, states of wear and sizes, built together and delivered apart.
+#![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
+
+use std::path::Path;
+
+use crate::workshop::{SIDE, Workshop};
+use tatter_core::image::{Samples, Stored};
+use tatter_files::limits::Limits;
+use tatter_files::picture::read_stored;
+
+const JOB: &str = "smock.tatter.toml";
+
+fn with_variations(more: &str) -> Workshop {
+    let shop = Workshop::with_job().expect("a workshop");
+    let run = |arguments: &[&str]| assert_eq!(shop.run(arguments).expect("runs").code, Some(0), "{arguments:?}");
+    run(&["place", JOB, "--patch", "rip.patch", "--at", "0.15,0.15"]);
+    run(&["place", JOB, "--patch", "rip.patch", "--at", "0.35,0.35"]);
+    run(&["wear", JOB, "fade", "--id", "sun"]);
+    let text = std::fs::read_to_string(shop.path(JOB)).expect("the job");
+    std::fs::write(shop.path(JOB), format!("{text}\n{more}")).expect("the job");
+    shop
+}
+
+const THREE: &str = r##"
+[[variation]]
+name = "black"
+dye = "#202022"
+
+[[variation]]
+name = "nearly new"
+only = ["rip-1"]
+strength = 0.5
+
+[[variation]]
+name = "small"
+texels = 64
+"##;
+
+fn picture(path: &Path) -> Stored {
+    read_stored(path, &Limits::default()).expect("a picture")
+}
+
+fn mean(stored: &Stored) -> f64 {
+    let Samples::U8(samples) = &stored.samples else { return f64::NAN };
+    samples.iter().map(|&code| f64::from(code)).sum::<f64>() / samples.len() as f64
+}
+
+#[test]
+fn all_are_built_into_folders_of_their_names_and_delivered_beside_the_garment() {
+    let shop = with_variations(THREE);
+    let clean = shop.textures().expect("textures");
+    let run = shop.run(&["build", JOB, "--all", "-o", "out", "--json"]).expect("runs");
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    let built = |name: &str| picture(&shop.path("out").join(name).join("canvas_base_color.png"));
+    let (job, black, new, small) = (built("."), built("black"), built("nearly new"), built("small"));
+    assert!(mean(&black) < 0.45 * mean(&job), "dyed black: {} of {}", mean(&black), mean(&job));
+    let pristine = picture(&shop.path("textures/canvas_base_color.png"));
+    let (less, more) = (pristine.differing_texels(&new), pristine.differing_texels(&job));
+    assert!(0 < less && less < more / 4, "one rip and no fade: {less} of {more}");
+    assert_eq!((small.size.width, SIDE), (64, 256), "a quarter of the side");
+    assert!((mean(&small) - mean(&job)).abs() < 2.0, "the same cloth, smaller");
+    // The same bytes alone and together.
+    let alone = shop.run(&["build", JOB, "--variation", "black", "-o", "alone"]).expect("runs");
+    assert_eq!(alone.code, Some(0), "{}", alone.err);
+    let bytes = |folder: &str| std::fs::read(shop.path(folder).join("black/canvas_base_color.png")).expect("a file");
+    assert!(bytes("alone") == bytes("out"), "work that is shared changes nothing");
+    assert!(shop.textures().expect("textures") == clean, "a build leaves the garment alone");
+
+    let run = shop.run(&["deliver", JOB, "--variation", "small", "--json"]).expect("runs");
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    assert!(shop.textures().expect("textures") == clean, "a variation is never delivered over the garment");
+    for name in clean.keys() {
+        let delivered = picture(&shop.path("variations/small").join(name.file_name().expect("a name")));
+        assert_eq!(delivered.size.width, 64, "{name:?}: every texture is delivered");
+    }
+    assert_eq!(shop.run(&["deliver", JOB, "--undo"]).expect("runs").code, Some(0), "taken back");
+    assert!(!shop.path("variations/small/canvas_base_color.png").exists(), "and gone");
+}
+
+#[test]
+fn what_cannot_be_made_is_said() {
+    for (more, arguments, says) in [
+        ("", &["--variation", "black"][..], "no variation 'black'"),
+        ("[[variation]]\nname = \"x\"\ntexels = 100\n", &["--all"], "do not divide 256"),
+        ("[[variation]]\nname = \"x\"\nonly = [\"rip-3\"]\n", &["--all"], "the nearest is `rip-1`"),
+        ("[[variation]]\nname = \"../x\"\n", &["--all"], "becomes a folder"),
+        ("[[variation]]\nname = \"x\"\ndye = \"black\"\n", &["--all"], "a colour such as"),
+        ("[[variation]]\nname = \"x\"\nstrengths = { sun = 2 }\n", &["--all"], "between 0 and 1"),
+        ("[[variation]]\nname = \"x\"\nmaterials = [\"canvass\"]\n", &["--all"], "the nearest is `canvas`"),
+    ] {
+        let shop = with_variations(more);
+        let run = shop.run(&[&["build", JOB], arguments].concat()).expect("runs");
+        assert_eq!((run.code, run.err.contains(says)), (Some(2), true), "{more}: {}", run.err);
+        assert!(!shop.path("smock.tatter/built").exists(), "{more}: nothing is written");
+    }
+    let own = with_variations("[[variation]]\nname = \"textures\"\n\n[delivery]\nfolder = \".\"\n");
+    let run = own.run(&["deliver", JOB, "--variation", "textures"]).expect("runs");
+    assert_eq!((run.code, run.err.contains("own")), (Some(2), true), "not even by its name: {}", run.err);
+}
