@@ -3,22 +3,26 @@
 
 use std::path::Path;
 
-use crate::workshop::{SIDE, Workshop};
+use crate::workshop::{SIDE, Tried, Workshop};
 use tatter_core::image::{Samples, Stored};
 use tatter_files::limits::Limits;
 use tatter_files::picture::read_stored;
 
 const JOB: &str = "smock.tatter.toml";
 
-fn with_variations(more: &str) -> Workshop {
-    let shop = Workshop::with_job().expect("a workshop");
-    let run = |arguments: &[&str]| assert_eq!(shop.run(arguments).expect("runs").code, Some(0), "{arguments:?}");
-    run(&["place", JOB, "--patch", "rip.patch", "--at", "0.15,0.15"]);
-    run(&["place", JOB, "--patch", "rip.patch", "--at", "0.35,0.35"]);
-    run(&["wear", JOB, "fade", "--id", "sun"]);
-    let text = std::fs::read_to_string(shop.path(JOB)).expect("the job");
-    std::fs::write(shop.path(JOB), format!("{text}\n{more}")).expect("the job");
-    shop
+fn with_variations(more: &str) -> Tried<Workshop> {
+    let shop = Workshop::with_job()?;
+    for arguments in [
+        &["place", JOB, "--patch", "rip.patch", "--at", "0.15,0.15"][..],
+        &["place", JOB, "--patch", "rip.patch", "--at", "0.35,0.35"],
+        &["wear", JOB, "fade", "--id", "sun"],
+    ] {
+        let run = shop.run(arguments)?;
+        assert_eq!(run.code, Some(0), "{arguments:?}: {}", run.err);
+    }
+    let text = std::fs::read_to_string(shop.path(JOB))?;
+    std::fs::write(shop.path(JOB), format!("{text}\n{more}"))?;
+    Ok(shop)
 }
 
 const THREE: &str = r##"
@@ -36,8 +40,8 @@ name = "small"
 texels = 64
 "##;
 
-fn picture(path: &Path) -> Stored {
-    read_stored(path, &Limits::default()).expect("a picture")
+fn picture(path: &Path) -> Tried<Stored> {
+    Ok(read_stored(path, &Limits::default())?)
 }
 
 fn mean(stored: &Stored) -> f64 {
@@ -47,14 +51,14 @@ fn mean(stored: &Stored) -> f64 {
 
 #[test]
 fn all_are_built_into_folders_of_their_names_and_delivered_beside_the_garment() {
-    let shop = with_variations(THREE);
+    let shop = with_variations(THREE).expect("a workshop");
     let clean = shop.textures().expect("textures");
     let run = shop.run(&["build", JOB, "--all", "-o", "out", "--json"]).expect("runs");
     assert_eq!(run.code, Some(0), "{}", run.err);
-    let built = |name: &str| picture(&shop.path("out").join(name).join("canvas_base_color.png"));
+    let built = |name: &str| picture(&shop.path("out").join(name).join("canvas_base_color.png")).expect("a picture");
     let (job, black, new, small) = (built("."), built("black"), built("nearly new"), built("small"));
     assert!(mean(&black) < 0.45 * mean(&job), "dyed black: {} of {}", mean(&black), mean(&job));
-    let pristine = picture(&shop.path("textures/canvas_base_color.png"));
+    let pristine = picture(&shop.path("textures/canvas_base_color.png")).expect("a picture");
     let (less, more) = (pristine.differing_texels(&new), pristine.differing_texels(&job));
     assert!(0 < less && less < more / 4, "one rip and no fade: {less} of {more}");
     assert_eq!((small.size.width, SIDE), (64, 256), "a quarter of the side");
@@ -70,7 +74,7 @@ fn all_are_built_into_folders_of_their_names_and_delivered_beside_the_garment() 
     assert_eq!(run.code, Some(0), "{}", run.err);
     assert!(shop.textures().expect("textures") == clean, "a variation is never delivered over the garment");
     for name in clean.keys() {
-        let delivered = picture(&shop.path("variations/small").join(name.file_name().expect("a name")));
+        let delivered = picture(&shop.path("variations/small").join(name.file_name().expect("a name"))).expect("a picture");
         assert_eq!(delivered.size.width, 64, "{name:?}: every texture is delivered");
     }
     assert_eq!(shop.run(&["deliver", JOB, "--undo"]).expect("runs").code, Some(0), "taken back");
@@ -88,12 +92,12 @@ fn what_cannot_be_made_is_said() {
         ("[[variation]]\nname = \"x\"\nstrengths = { sun = 2 }\n", &["--all"], "between 0 and 1"),
         ("[[variation]]\nname = \"x\"\nmaterials = [\"canvass\"]\n", &["--all"], "the nearest is `canvas`"),
     ] {
-        let shop = with_variations(more);
+        let shop = with_variations(more).expect("a workshop");
         let run = shop.run(&[&["build", JOB], arguments].concat()).expect("runs");
         assert_eq!((run.code, run.err.contains(says)), (Some(2), true), "{more}: {}", run.err);
         assert!(!shop.path("smock.tatter/built").exists(), "{more}: nothing is written");
     }
-    let own = with_variations("[[variation]]\nname = \"textures\"\n\n[delivery]\nfolder = \".\"\n");
+    let own = with_variations("[[variation]]\nname = \"textures\"\n\n[delivery]\nfolder = \".\"\n").expect("a workshop");
     let run = own.run(&["deliver", JOB, "--variation", "textures"]).expect("runs");
     assert_eq!((run.code, run.err.contains("own")), (Some(2), true), "not even by its name: {}", run.err);
 }
