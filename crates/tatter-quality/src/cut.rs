@@ -1,13 +1,17 @@
 //! The whole `cut` beside the truth of woven scenes.
 
 use std::error::Error;
+use std::fs;
+use std::path::Path;
 
 use tatter_cloth::cut::cut;
 use tatter_core::channel::Channel;
-use tatter_core::image::{HeightMm, Image, LinearRgb, Unit};
+use tatter_core::color::decode_srgb;
+use tatter_core::image::{Coding, Depth, HeightMm, Image, LinearRgb, Map, Stored, Transfer, Unit};
 use tatter_core::kernel::thin;
 use tatter_core::model::{CutRecipe, Patch, Scale};
 use tatter_core::task::Task;
+use tatter_files::picture::{Effort, PictureFormat, encode};
 use tatter_testkit::measures::{
     alpha_error, angle, brightness_angle, closed, color_difference, correlation, count, overlap, woven_normals,
 };
@@ -35,7 +39,9 @@ const COLUMNS: [(&str, usize); 13] = [
 ];
 
 /// One row a scene. Rows are also printed as they come, since it takes minutes.
-pub(crate) fn table(list: List, only: Option<&str>) -> Result<String, Box<dyn Error>> {
+///
+/// With a folder, a strip for each scene is written there: photo, true and found cover, true and found opacity, base colour.
+pub(crate) fn table(list: List, only: Option<&str>, strips: Option<&Path>) -> Result<String, Box<dyn Error>> {
     let mut table = Table::new("scene", &COLUMNS);
     for case in cases(list).into_iter().filter(|case| only.is_none_or(|word| case.name.contains(word))) {
         let scene = case.spec.shoot();
@@ -48,12 +54,35 @@ pub(crate) fn table(list: List, only: Option<&str>) -> Result<String, Box<dyn Er
                 let mut row = judge(&scene, &case.spec, &done.patch)?.to_vec();
                 row.push(seconds as f32);
                 table.row(&case.name, &row);
+                if let Some(folder) = strips {
+                    fs::create_dir_all(folder)?;
+                    let file = format!("{}.png", case.name.replace([',', ' '], "-"));
+                    fs::write(folder.join(file), strip(&scene, &done.patch)?)?;
+                }
                 eprintln!("{} {row:.3?}", case.name);
             }
             Err(error) => table.said(&case.name, &format!("not cut: {error}")),
         }
     }
     Ok(table.with_means())
+}
+
+/// What the photo shows, what was hurt, what was found, side by side on the patch's canvas.
+fn strip(scene: &Scene, patch: &Patch) -> Result<Vec<u8>, Box<dyn Error>> {
+    let truth = seen(scene, patch);
+    let gray = |image: &Image<f32>| image.map(|v| LinearRgb([decode_srgb(v); 3]));
+    let found = |channel| patch.maps[channel].as_ref().and_then(|map| map.map.as_unit()).map(|m| gray(&m.map(|v| v.0)));
+    let base = patch.maps[Channel::BaseColor].as_ref().and_then(|map| map.map.as_color()).cloned();
+    let hurt = truth.injured.map(|h| if h { 1.0 } else { 0.0 });
+    let panels: Vec<Image<LinearRgb>> =
+        [Some(truth.photo), Some(gray(&hurt)), found(Channel::Cover), Some(gray(&truth.opacity)), found(Channel::Opacity), base]
+            .into_iter()
+            .flatten()
+            .collect();
+    let side = panels[0].width();
+    let whole = Image::from_fn(side * panels.len(), side, |x, y| panels[x / side].get(x % side, y));
+    let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
+    Ok(encode(&Stored::from_map(&Map::Color(whole), &coding, Depth::Eight), PictureFormat::Png, Effort::Fast)?)
 }
 
 /// Truth and photo as the patch shows them.

@@ -1,7 +1,8 @@
 //! The scoreboard: how good the photo chain is where the truth is known.
 //!
 //! `tatter-quality` measures everything and writes `docs/quality.md`. `tatter-quality work [WORD]` prints the table of cuts of
-//! the work list alone, or of its scenes with that word, and writes nothing; `tatter-quality relief` the same for relief.
+//! the work list alone, or of its scenes with that word, and writes nothing; `tatter-quality look FOLDER` writes a strip of
+//! pictures for each besides; `tatter-quality relief` the same for relief.
 //! `tatter-quality pictures FOLDER` writes what a reference matting library is to be run on.
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a tool on the command line")]
 
@@ -27,15 +28,16 @@ fn main() -> Outcome {
     let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
     match words[..] {
         [] => whole(),
-        ["work"] => say(&cut::table(List::Work, None)?),
-        ["work", word] => say(&cut::table(List::Work, Some(word))?),
+        ["work"] => say(&cut::table(List::Work, None, None)?),
+        ["work", word] => say(&cut::table(List::Work, Some(word), None)?),
+        ["look", folder] => say(&cut::table(List::Work, None, Some(Path::new(folder)))?),
         ["relief"] => say(&relief::table(List::Work)?),
         ["alpha"] => say(&alpha::table()?),
         ["open"] => say(&open::tables()?),
         ["cost"] => say(&cost::table()?),
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
-        _ => Err("say nothing, or: work [WORD], relief, alpha, open, cost, pictures FOLDER".into()),
+        _ => Err("say nothing, or: work [WORD], look FOLDER, relief, alpha, open, cost, pictures FOLDER".into()),
     }
 }
 
@@ -47,8 +49,8 @@ fn say(text: &str) -> Outcome {
 /// Everything, into the page.
 fn whole() -> Outcome {
     let page = PAGE
-        .replace("{release cuts}", &cut::table(List::Release, None)?)
-        .replace("{work cuts}", &cut::table(List::Work, None)?)
+        .replace("{release cuts}", &cut::table(List::Release, None, None)?)
+        .replace("{work cuts}", &cut::table(List::Work, None, None)?)
         .replace("{alpha}", &alpha::table()?)
         .replace("{relief}", &relief::table(List::Release)?)
         .replace("{threads}", &threads::table(List::Release))

@@ -104,7 +104,12 @@ fn injured(maps: &Maps, damage: &[Damage], pitch: f32, intact: impl Fn() -> Maps
     if any(&[Kind::Scrap]) {
         return close(&maps.opacity.map(|o| o.0 >= 0.5), pitch);
     }
-    if any(&[Kind::Rip, Kind::LTear, Kind::Hem, Kind::Snag]) {
+    if any(&[Kind::Hem]) {
+        // The backing beyond the fringe is no part of it.
+        let fringe = dilate(&maps.opacity.map(|o| o.0 >= 0.5), 1.5 * pitch);
+        return dilate(&torn(maps, pitch), pitch).zip(&fringe, |t, f| t && f);
+    }
+    if any(&[Kind::Rip, Kind::LTear, Kind::Snag]) {
         return dilate(&torn(maps, pitch), pitch);
     }
     let seen = |maps: &Maps| maps.base_color.zip(&maps.opacity, |c, o| c.luminance() * o.0);

@@ -214,7 +214,11 @@ impl View {
             cover: clamp(canvas.show(&isolated.cover, nothing)),
             see_through: isolated.see_through.as_ref().map(|image| clamp(canvas.show(image, nothing))),
             intact: (isolated.subject == Subject::Damage).then(|| canvas.show_mask(&isolated.intact)),
-            gap_strokes: strokes(StrokeKind::Gap),
+            gap_strokes: match (strokes(StrokeKind::Gap), &isolated.open) {
+                (told, None) => told,
+                (None, Some(open)) => Some(canvas.show_mask(open)),
+                (Some(told), Some(open)) => Some(told.zip(&canvas.show_mask(open), |t, o| t || o)),
+            },
             cloth_strokes: strokes(StrokeKind::Cloth),
         }
     }

@@ -130,6 +130,8 @@ pub(super) struct Search<'a> {
     pub tints: &'a Image<Tint>,
     /// Even places, unlike any intact cloth.
     pub even: &'a Image<bool>,
+    /// Area of even patches that prove nothing, texels.
+    pub by_chance: usize,
     pub scale: Scale,
     pub pitch: f32,
     /// Light of the brightest place that may be a backing.
@@ -147,8 +149,8 @@ const SECOND: f32 = 0.25;
 
 /// The backings that explain the even places, the one with the broadest place first.
 pub(super) fn backings(search: &Search<'_>) -> Vec<Backing> {
-    let Search { color, tints, even, scale, pitch, brightest, usual } = *search;
-    let least = (0.2 * pitch * pitch).max(12.0) as usize;
+    let Search { color, tints, even, by_chance, scale, pitch, brightest, usual } = *search;
+    let least = ((0.2 * pitch * pitch).max(12.0) as usize).max(by_chance + by_chance / 2);
     let mut left = even.clone();
     let mut most = 0;
     let mut found = Vec::new();

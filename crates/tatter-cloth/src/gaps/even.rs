@@ -1,7 +1,7 @@
 //! Places that are even where cloth is threaded.
 
 use tatter_core::image::Image;
-use tatter_core::kernel::gaussian;
+use tatter_core::kernel::{gaussian, label};
 
 use super::backing::Blob;
 use super::find::Place;
@@ -18,6 +18,8 @@ const REACH: f32 = 0.22;
 pub(super) struct Even {
     pub tints: Image<Tint>,
     pub mask: Image<bool>,
+    /// Area of the largest even patches that intact cloth has by itself, texels: long floats are even too, in any dye.
+    pub by_chance: usize,
     /// Share of the cover that intact cloth does not look like, even or not.
     pub odd_share: f32,
 }
@@ -36,13 +38,30 @@ pub(super) fn even_places(place: &Place, scale: Scale, pitch: f32) -> Even {
     let limit = (1.3 * quantile(&mut known.iter().map(|t| blob.distance(*t)).collect::<Vec<_>>(), 0.995)).clamp(12.0, 60.0);
     let odd = smooth.zip(&place.cover, |t, c| c.0 > 0.5 && blob.distance(t) > limit);
     let light = quantile(&mut known.iter().map(|t| t.0[0]).collect::<Vec<_>>(), 0.5);
-    let mask = Image::from_fn(tints.width(), tints.height(), |x, y| {
+    let even = Image::from_fn(tints.width(), tints.height(), |x, y| {
         // In the dark the least light looms large in logarithms: there it counts by how much of it there is.
         let dark = (2.0 * (smooth.get(x, y).0[0] - light).exp()).min(1.0);
-        odd.get(x, y) && dark * dark * (detail.get(x, y) - scale.spread(place.color.get(x, y))[0]) < EVEN * usual
+        dark * dark * (detail.get(x, y) - scale.spread(place.color.get(x, y))[0]) < EVEN * usual
     });
+    let by_chance = usual_patch(&even.zip(&place.reference, |e, r| e && r));
+    let mask = even.zip(&odd, |e, o| e && o);
     let count = |texels: usize| texels.max(1) as f32;
     let odd_share =
         odd.texels().iter().filter(|&&o| o).count() as f32 / count(place.cover.texels().iter().filter(|c| c.0 > 0.5).count());
-    Even { tints, mask, odd_share }
+    Even { tints, mask, by_chance, odd_share }
+}
+
+/// The area that patches of a mask have, but for the largest of them that make a twentieth of it.
+fn usual_patch(mask: &Image<bool>) -> usize {
+    let mut areas: Vec<usize> = label(mask).1.iter().map(|p| p.area).collect();
+    areas.sort_unstable_by(|a, b| b.cmp(a));
+    let mut above = areas.iter().sum::<usize>() / 20;
+    areas
+        .into_iter()
+        .find(|area| {
+            let fits = *area > above;
+            above = above.saturating_sub(*area);
+            fits
+        })
+        .unwrap_or(0)
 }

@@ -123,6 +123,7 @@ fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: 
         color: &place.color,
         tints: &even.tints,
         even: &even.mask,
+        by_chance: even.by_chance,
         scale,
         pitch,
         brightest: light(&covered, 0.995),

@@ -1,5 +1,6 @@
 //! The injured region in intact cloth.
 
+use rayon::iter::ParallelIterator as _;
 use tatter_core::image::{Image, LinearRgb, Rect, Unit};
 use tatter_core::kernel::{dilate, label};
 use tatter_core::model::{CutRecipe, StrokeKind, Subject};
@@ -35,9 +36,8 @@ pub(super) fn isolate_damage(
     if !region.texels().iter().any(|r| *r) {
         return Err(IsolateError::NoDamage);
     }
-    // Half a thread: the breadth over which a frayed rim changes from injured to intact.
-    let soft = (0.3 * working.pitch.clamp(2.0, 12.0) * working.shrink).max(1.5);
-    let mut cover = edge::fractional(color, &region, soft);
+    let mut cover = edge::fractional(color, &region, softness(working));
+    fade_at_border(&mut cover, working.pitch.clamp(2.0, 12.0) * working.shrink);
     hard_strokes(&mut cover, recipe);
     let bounds = cover_bounds(&cover).ok_or(IsolateError::NoDamage)?;
     let other = found.iter().fold(region.clone(), |all, f| all.zip(&f.mask, |a, b| a || b));
@@ -59,7 +59,35 @@ pub(super) fn isolate_damage(
             ),
         );
     }
-    Ok(Isolated { subject: Subject::Damage, why, cover, see_through: None, intact, backing: None, confidence, bounds, regions })
+    Ok(Isolated {
+        subject: Subject::Damage,
+        why,
+        cover,
+        see_through: None,
+        open: None,
+        intact,
+        backing: None,
+        confidence,
+        bounds,
+        regions,
+    })
+}
+
+/// Half a thread in photo pixels: the breadth over which a frayed rim changes from injured to intact.
+pub(super) fn softness(working: &Working) -> f32 {
+    (0.3 * working.pitch.clamp(2.0, 12.0) * working.shrink).max(1.5)
+}
+
+/// An injury that goes on beyond the photo ends softly, over that many pixels: the photo's border is no outline.
+pub(super) fn fade_at_border(cover: &mut Image<Unit>, over: f32) {
+    let (width, height) = (cover.width(), cover.height());
+    cover.par_rows_mut().for_each(|(y, row)| {
+        for (x, texel) in row.iter_mut().enumerate() {
+            let room = x.min(y).min(width - 1 - x).min(height - 1 - y) as f32 + 0.5;
+            let t = (room / over).min(1.0);
+            texel.0 *= t * t * (3.0 - 2.0 * t);
+        }
+    });
 }
 
 /// Where the intact cloth itself is burnt out in places (its border is), white without texture is no injury.
@@ -132,7 +160,7 @@ fn touches(a: &Image<bool>, b: &Image<bool>) -> bool {
 
 /// One region: specks dropped unless told, inner holes filled unless told intact. Larger islands were found as one injury
 /// and stay.
-fn tidy(region: &Image<bool>, told: &Image<bool>, intact: &Image<bool>) -> Image<bool> {
+pub(super) fn tidy(region: &Image<bool>, told: &Image<bool>, intact: &Image<bool>) -> Image<bool> {
     let (labels, parts) = label(region);
     let largest = parts.iter().map(|p| p.area).max().unwrap_or(0);
     let mut keep: Vec<bool> = std::iter::once(false).chain(parts.iter().map(|p| p.area * 25 > largest)).collect();
@@ -153,7 +181,7 @@ fn tidy(region: &Image<bool>, told: &Image<bool>, intact: &Image<bool>) -> Image
 }
 
 /// What was painted holds to the pixel.
-fn hard_strokes(cover: &mut Image<Unit>, recipe: &CutRecipe) {
+pub(super) fn hard_strokes(cover: &mut Image<Unit>, recipe: &CutRecipe) {
     for (kind, value) in [(StrokeKind::Cloth, 0.0), (StrokeKind::Damage, 1.0), (StrokeKind::Gap, 1.0)] {
         if recipe.strokes.iter().any(|s| s.kind == kind) {
             let mask = super::painted(&recipe.strokes, kind, cover.size());

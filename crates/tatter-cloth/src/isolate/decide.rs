@@ -46,12 +46,12 @@ struct Border {
     scale: f32,
 }
 
-fn logs(c: LinearRgb) -> LinearRgb {
+pub(super) fn logs(c: LinearRgb) -> LinearRgb {
     LinearRgb(c.0.map(|v| (v.max(0.0) + 0.01).ln()))
 }
 
 /// Fine contrast: how much each pixel differs from its surround, log light.
-fn fine(working: &Working) -> tatter_core::image::Image<f32> {
+pub(super) fn fine(working: &Working) -> tatter_core::image::Image<f32> {
     let light = working.color.map(|c| (c.luminance().max(0.0) + 0.01).ln());
     light.zip(&gaussian(&light, 2.5), |a, b| (a - b).abs())
 }

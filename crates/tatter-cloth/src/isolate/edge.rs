@@ -2,7 +2,7 @@
 //! the photo (Rother, Kolmogorov, Blake, "`GrabCut`", 2004; He, Sun, Tang, "Guided Image Filtering", 2010).
 
 use tatter_core::image::{Image, LinearRgb, Pixel, Rect, Unit};
-use tatter_core::kernel::{box_blur, dilate, distance_to, erode, gaussian};
+use tatter_core::kernel::{box_blur, dilate, distance_to, erode, gaussian, open};
 
 use super::find::JOINS;
 use super::linear::Gaussian;
@@ -19,6 +19,10 @@ const SMOOTHNESS: f32 = 2.5;
 
 /// How much farther than the cloth's own colours those of an opening are: tuned on made rips, holes and stains.
 const ELSE: f32 = 1.3;
+/// The same for single places of it, whose rim alone is added.
+const RIM: f32 = 1.15;
+/// Least share of the region that shows it.
+const SHARE: f32 = 0.1;
 /// And at least this far, CIELAB: less is a stain.
 const LEAST: f32 = 22.0;
 
@@ -68,22 +72,28 @@ pub(super) fn refine(
         let likelihood = gaussian(&likelihood, 0.7);
         region = links.cut(&likelihood, &sure_in, &sure_out);
     }
-    if shows_else(&looks, &region, &reach) {
-        region = dilate(&region, sigma).zip(&sure_out, |r, o| r && !o);
-    }
+    region = with_rim(&looks, &region, &reach, sigma).zip(&cut_out(certain.intact), |r, told| r && !told);
     let mut out = Image::filled(lab.width(), lab.height(), false);
     out.paste(&region, part.x, part.y);
     out
 }
 
-/// Whether something else than cloth is seen in a good part of the region: what lies behind, or the hearts of torn threads.
-/// Then the frayed rim around, about a thread broad, is part of the injury.
-fn shows_else(looks: &Image<LookTexel>, region: &Image<bool>, reach: &Image<bool>) -> bool {
+/// The region with the frayed rim, about a thread broad, of what is seen in it that is no cloth: what lies behind, or the hearts
+/// of torn threads. Where that is a good part of the region, all of it has the rim; where it is little, none.
+fn with_rim(looks: &Image<LookTexel>, region: &Image<bool>, reach: &Image<bool>, sigma: f32) -> Image<bool> {
     let around = reach.map(|r| !r);
     let cloth = [0, 1, 2].map(|c: usize| quantile(&mut masked(&looks.map(|l| l[c]), &around), 0.5));
     let far = looks.map(|l| (0..3).map(|c| (l[c] - cloth[c]).powi(2)).sum::<f32>().sqrt());
     let ordinary = quantile(&mut masked(&far, &around), 0.95);
-    quantile(&mut masked(&far, region), 0.7) > (ELSE * ordinary).max(LEAST)
+    if quantile(&mut masked(&far, region), 0.7) > (ELSE * ordinary).max(LEAST) {
+        return dilate(region, sigma);
+    }
+    let behind = open(&far.zip(region, |f, r| r && f > (RIM * ordinary).max(LEAST)), 0.25 * sigma);
+    let count = |mask: &Image<bool>| mask.texels().iter().filter(|m| **m).count() as f32;
+    if count(&behind) < SHARE * count(region) {
+        return region.clone();
+    }
+    dilate(&behind, 1.6 * sigma).zip(region, |b, r| b || r)
 }
 
 /// How broad a region is where it is broad, pixels.

@@ -7,6 +7,7 @@ mod decide;
 mod edge;
 mod features;
 mod find;
+mod hem;
 mod linear;
 pub mod matting;
 mod max_flow;
@@ -61,6 +62,8 @@ pub struct Isolated {
     pub cover: Image<Unit>,
     /// The share of the backing seen at each pixel (1 − alpha), where there is a model of the backing.
     pub see_through: Option<Image<Unit>>,
+    /// Backing for certain, where it is known before openings are looked for.
+    pub open: Option<Image<bool>>,
     /// Cloth that is certainly outside the injury (damage) or certainly cloth (piece).
     pub intact: Image<bool>,
     /// What lies behind a piece.
@@ -154,6 +157,12 @@ pub fn isolate(color: &Image<LinearRgb>, recipe: &CutRecipe, hints: &ClothHints,
     }
     let working = Working::new(color, hints);
     task.check()?;
+    if recipe.around.is_none()
+        && recipe.subject != SubjectChoice::Told(Subject::Piece)
+        && let Some(hem) = hem::find(&working)
+    {
+        return hem::isolate_hem(color, &working, recipe, &hem, task);
+    }
     let (subject, why) = match recipe.subject {
         SubjectChoice::Told(subject) => (subject, "as told".to_owned()),
         SubjectChoice::Auto => decide::decide(&working, recipe),

@@ -25,7 +25,13 @@ pub(super) fn isolate_piece(
 ) -> Result<Isolated, IsolateError> {
     let told_cloth = working.painted(recipe, StrokeKind::Cloth);
     let told_backing = working.painted(recipe, StrokeKind::Backing).zip(&working.painted(recipe, StrokeKind::Gap), |a, b| a || b);
-    let small_backing = backing_of(&working.color, &told_backing, &told_cloth).ok_or(IsolateError::NoPiece)?;
+    let (width, height) = (working.size().width, working.size().height);
+    let depth = (width.min(height) / 20).max(3);
+    let seeds = Image::from_fn(width, height, |x, y| {
+        let edge = x < depth || y < depth || x + depth >= width || y + depth >= height;
+        (edge || told_backing.get(x, y)) && !told_cloth.get(x, y)
+    });
+    let small_backing = backing_of(&working.color, &seeds, &told_backing, &told_cloth).ok_or(IsolateError::NoPiece)?;
     let region = cut(&working.color, &small_backing, recipe, working, &told_cloth, &told_backing)?;
     task.check()?;
     let backing = small_backing.clone().for_photo(color.width(), color.height());
@@ -45,15 +51,15 @@ pub(super) fn isolate_piece(
     Ok(finish(color, &near, &alpha, ring, backing, why))
 }
 
-/// The backing's model from the picture's border, then from everything that fits it.
-fn backing_of(color: &Image<LinearRgb>, told: &Image<bool>, cloth: &Image<bool>) -> Option<BackingModel> {
+/// The backing's model from its seeds, then from everything that fits it.
+pub(super) fn backing_of(
+    color: &Image<LinearRgb>,
+    seeds: &Image<bool>,
+    told: &Image<bool>,
+    cloth: &Image<bool>,
+) -> Option<BackingModel> {
     let (width, height) = (color.width(), color.height());
-    let depth = (width.min(height) / 20).max(3);
-    let border = Image::from_fn(width, height, |x, y| {
-        let edge = x < depth || y < depth || x + depth >= width || y + depth >= height;
-        (edge || told.get(x, y)) && !cloth.get(x, y)
-    });
-    let first = BackingModel::fit(color, &border)?;
+    let first = BackingModel::fit(color, seeds)?;
     let limit = (4.0 * first.spread()).max(0.02);
     let fits = Image::from_fn(width, height, |x, y| {
         let (b, c) = (first.at(x as f32 + 0.5, y as f32 + 0.5).0, color.get(x, y).0);
@@ -73,7 +79,7 @@ fn unlike(color: [f32; 3], backing: [f32; 3]) -> f32 {
 }
 
 /// The piece at working size, openings still open, islands dropped.
-fn cut(
+pub(super) fn cut(
     color: &Image<LinearRgb>,
     backing: &BackingModel,
     recipe: &CutRecipe,
@@ -240,6 +246,7 @@ fn finish(color: &Image<LinearRgb>, near: &Near, alpha: &Image<Unit>, ring: f32,
         why,
         cover,
         see_through: Some(see_through),
+        open: None,
         intact,
         backing: Some(backing),
         confidence,
