@@ -139,6 +139,7 @@ fn threads(
     let spacing = input.pitch_px.map_or([1.0; 2], |[ends, picks]| [ends / pitch, picks / pitch].map(|s| s.clamp(0.4, 2.5)));
     let known = Known {
         grain: input.pitch_px.and(input.thread_dirs).map(|[warp, _]| warp),
+        counted: input.pitch_px.is_some(),
         spacing,
         lamp: light.from.map(|from| [from, light.elevation]),
         trust: light.from.map_or(0.0, |_| light.confidence),
@@ -177,9 +178,7 @@ fn how(light: &Light, confidence: f32) -> ReliefHow {
             from.to_degrees(),
             if light.told { "told" } else { "estimated" }
         ),
-        None => format!(
-            "shape from soft light, learned from woven swatches, three quarters of its strength, confidence {confidence:.2}"
-        ),
+        None => format!("shape from soft light, learned from woven swatches, confidence {confidence:.2}"),
     };
     ReliefHow {
         height,
