@@ -76,6 +76,8 @@ pub(super) fn stitches(wound: &Wound, mending: &Mending, lift: f32, loose: &mut 
     for n in 0..count {
         let t = (n as f32 + 0.12 * normal(seed, n, 0)) / count as f32;
         let (at, out) = perimeter(&wound.damage, t);
+        let eye = wound.cut_by_eye(at);
+        let at = [0, 1].map(|k| at[k] + out[k] * eye);
         let side = [-out[1], out[0]];
         let [inner, outer] = [1.5 + 0.25 * normal(seed, n, 1), 0.7 + 0.15 * normal(seed, n, 2)];
         let lean = 0.55 + 0.2 * normal(seed, n, 3);

@@ -61,7 +61,7 @@ impl Wound {
         let (s, c) = crate::maths::sin_cos(self.turn());
         let (x, y) = (u * c + v * s, v * c - u * s);
         let (a, b) = (0.5 * self.damage.length, 0.5 * self.damage.width);
-        let wobble = 0.25 * self.noise(40, x / 5.0, y / 5.0);
+        let wobble = self.cut_by_eye([x, y]);
         let r = 1.6;
         // A rectangle with round corners.
         let (dx, dy) = (x.abs() - a + r, y.abs() - b + r);
@@ -69,6 +69,11 @@ impl Wound {
         let t = if dx > dy { y } else { x };
         let beat = crate::maths::sin_cos_turns(t / 2.6).1;
         [inside, 0.5 + 0.5 * beat]
+    }
+
+    /// How far the rim of a sewn-on patch lies outside its rectangle, mm: it was cut and folded by eye.
+    pub(super) fn cut_by_eye(&self, [x, y]: [f32; 2]) -> f32 {
+        0.25 * self.noise(40, x / 5.0, y / 5.0) + 0.9 * self.noise(41, x / 15.0, y / 15.0)
     }
 
     pub(super) fn noise(&self, stream: u64, x: f32, y: f32) -> f32 {
@@ -295,7 +300,9 @@ impl Wound {
     fn sewn_lift(&self, place: [f32; 2]) -> f32 {
         let [inside, stitch] = self.sewn(place[0] - self.at[0], place[1] - self.at[1]);
         let Some([lift, _]) = self.piece else {
-            return -0.08 * smoothstep(1.5, 0.0, inside.abs());
+            // The cloth is drawn in under each stitch and puckers between them.
+            let pucker = if inside < 0.0 { 0.5 * (0.5 - stitch) * exp(inside / 2.2) } else { 0.0 };
+            return pucker - 0.08 * smoothstep(1.5, 0.0, inside.abs());
         };
         // The folded edge is two layers thick over 5 mm and rounds down to the cloth; each stitch draws it in.
         let fold = 0.45 * lift * smoothstep(6.0, 3.5, inside);
@@ -303,7 +310,9 @@ impl Wound {
         let t = (inside / round).clamp(0.0, 1.0);
         let edge = (1.0 - (1.0 - t) * (1.0 - t)).sqrt();
         let drawn = 0.30 * lift * stitch * stitch * exp(-((inside - 1.2) / 0.9).powi(2));
-        (lift + fold) * (0.25 + 0.75 * edge) - drawn
+        // Between its seams it lies loose.
+        let loose = 0.8 * lift * self.noise(42, place[0] / 7.0, place[1] / 9.0) * smoothstep(2.0, 6.0, inside);
+        (lift + fold) * (0.25 + 0.75 * edge) + loose - drawn
     }
 
     /// An edge lifts over its last millimetres, unevenly along the rim.
