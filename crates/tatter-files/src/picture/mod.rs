@@ -22,7 +22,7 @@ use std::io::Read as _;
 use std::path::Path;
 
 use rayon::prelude::*;
-use tatter_core::image::{Layout, Samples, Size, Stored};
+use tatter_core::image::{Layout, Rect, Samples, Size, Stored};
 use tatter_core::model::Photo;
 
 use error::Fault;
@@ -145,6 +145,37 @@ pub fn probe(path: &Path, limits: &Limits) -> Result<PictureInfo, PictureError> 
 /// When the format can't hold these samples, or is not written here at all (JPEG would not keep them).
 pub fn encode(stored: &Stored, format: PictureFormat, effort: Effort) -> Result<Vec<u8>, PictureError> {
     format.row().encode(stored, effort).map_err(|fault| fault.at_write(format))
+}
+
+/// Where the samples of some rows lie in a PNG file of ours. Serialised as start, end, checksum.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct Band {
+    pub(crate) start: usize,
+    pub(crate) end: usize,
+    pub(crate) sum: u32,
+}
+
+/// As [`encode`] to PNG at [`Effort::Fast`], with the places of its bands for [`rewrite_banded`].
+///
+/// # Errors
+/// As [`encode`].
+pub fn encode_banded(stored: &Stored) -> Result<(Vec<u8>, Vec<Band>), PictureError> {
+    png::encode_banded(stored).map_err(|fault| fault.at_write(PictureFormat::Png))
+}
+
+/// The picture that `previous` holds with `parts` of `stored` in place of its own, to the byte as [`encode_banded`] would write the
+/// whole. Only bands that a part reaches are unpacked and packed; of `stored` only the parts, its size, kind and tags are looked at.
+/// `None` when `previous` is not what [`encode_banded`] wrote with these bands.
+///
+/// # Errors
+/// As [`encode`].
+pub fn rewrite_banded(
+    previous: &[u8],
+    bands: &[Band],
+    stored: &Stored,
+    parts: &[Rect],
+) -> Result<Option<(Vec<u8>, Vec<Band>)>, PictureError> {
+    png::rewrite(previous, bands, stored, parts).map_err(|fault| fault.at_write(PictureFormat::Png))
 }
 
 /// Pack a photo, 8-bit sRGB, as a camera does: a JPEG of that quality, 1 to 100. Maps are never written so.

@@ -5,14 +5,15 @@ use std::path::Path;
 
 use rayon::prelude::*;
 use tatter::garment::{GarmentRequest, describe, start_job};
+use tatter::scatter::{ScatterRequest, scatter_job};
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::image::{Coding, Depth, HeightRange, Image, LinearRgb, Map, Stored, Transfer, Unit};
-use tatter_core::model::{Match, Origin, Patch, PatchMap, PatchRef, Placement, ScaleSource, Spot, Subject};
+use tatter_core::model::{Match, Origin, Patch, PatchMap, PatchRef, Placement, ScaleSource, Scatter, Spot, Subject};
 use tatter_core::rng::Rng;
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
-use tatter_files::job::write_job;
+use tatter_files::job::{read_job, write_job};
 use tatter_files::patch::write_patch;
 use tatter_files::picture::{Effort, PictureFormat, encode};
 use tatter_testkit::cloth::cloth_maps;
@@ -46,6 +47,44 @@ pub(crate) fn folder(folder: &Path) -> Done<()> {
     fs::write(folder.join("photo.png"), encode(&photo, PictureFormat::Png, Effort::Small)?)?;
     write_patch(&patch(woven), &folder.join("patch.patch"), &[], &Task::new())?;
     job(folder)
+}
+
+/// Side of the large garment's maps.
+const LARGE: usize = 8192;
+const SCATTERED: usize = 200;
+
+/// Makes the large job that is not there yet: five maps of 8192², 200 placements of the same patch scattered without overlap at
+/// 0.4 to 0.6 of its size (a quarter of the cloth is covered).
+pub(crate) fn large(folder: &Path) -> Done<()> {
+    let path = folder.join("large.tatter.toml");
+    if path.is_file() {
+        return Ok(());
+    }
+    fs::create_dir_all(folder.join("maps"))?;
+    cloth_maps(LARGE).into_par_iter().try_for_each(|(role, stored)| {
+        let bytes = encode(&stored, PictureFormat::Png, Effort::Fast).map_err(std::io::Error::other)?;
+        fs::write(folder.join("maps").join(format!("canvas_{role}.png")), bytes)
+    })?;
+    write_patch(&patch(torn()?), &folder.join("patch.patch"), &[], &Task::new())?;
+    let request = GarmentRequest { source: folder.join("maps"), mm_per_uv: Some(SPAN_MM), ..GarmentRequest::default() };
+    let started = folder.join("started.tatter.toml");
+    write_job(&started, &start_job(&describe(&request, &Task::new())?, &path))?;
+    let request =
+        ScatterRequest { job: started.clone(), patches: vec![(folder.join("patch.patch"), 1.0)], ..ScatterRequest::default() };
+    let edit = |rule: &mut Scatter| (rule.count, rule.seed, rule.scale) = (SCATTERED, 3, [0.4, 0.6]);
+    scatter_job(&request, edit, &Task::new())?;
+    // Last, since it says that the folder is complete.
+    Ok(fs::rename(started, path)?)
+}
+
+/// Moves one placement of the large job by 20 mm, there and back in turns.
+pub(crate) fn move_one(path: &Path) -> Done<()> {
+    let mut job = read_job(path)?;
+    let placement = job.placements.get_mut(SCATTERED / 2).ok_or("the job has its placements")?;
+    if let Spot::Uv { at, .. } = &mut placement.spot {
+        at[0] += if at[0] > 0.5 { -0.02 } else { 0.02 };
+    }
+    Ok(write_job(path, &job)?)
 }
 
 /// Canvas torn where a rope ran, 102 mm wide at 2048².

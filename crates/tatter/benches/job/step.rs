@@ -26,6 +26,13 @@ pub(crate) const STEPS: &[(&str, &str)] = &[
     ("deliver", "20 placements, files to files: built, journalled, and safely on disk"),
 ];
 
+/// The same of the large job.
+pub(crate) const LARGE: &[(&str, &str)] = &[
+    ("large-build", "200 scattered placements into five maps of 8192², files to files: built beside the garment's files"),
+    ("large-deliver", "the same, journalled, and safely on disk"),
+    ("large-again", "delivered again after one placement was moved by 20 mm"),
+];
+
 /// What was measured.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Figures {
@@ -63,6 +70,7 @@ impl Figures {
 
 pub(crate) fn run(name: &str, folder: &Path) -> Done<Figures> {
     let job = folder.join("bench.tatter.toml");
+    let large = folder.join("large.tatter.toml");
     let task = Task::new();
     match name {
         "decode" => timed(&task, || maps(folder).map(drop)),
@@ -84,6 +92,18 @@ pub(crate) fn run(name: &str, folder: &Path) -> Done<Figures> {
             let figures = timed(&task, || Ok(deliver_job(&job, Foreign::Refuse, &task).map(drop)?))?;
             undo_delivery(&job, &Task::new())?;
             Ok(figures)
+        }
+        "large-build" => timed(&task, || Ok(build_job(&large, None, &task).map(drop)?)),
+        "large-deliver" => {
+            // From nothing: no delivery before, nothing kept of a build.
+            while undo_delivery(&large, &Task::new()).is_ok() {}
+            fs::remove_dir_all(folder.join("large.tatter"))
+                .or_else(|error| if error.kind() == std::io::ErrorKind::NotFound { Ok(()) } else { Err(error) })?;
+            timed(&task, || Ok(deliver_job(&large, Foreign::Refuse, &task).map(drop)?))
+        }
+        "large-again" => {
+            crate::made::move_one(&large)?;
+            timed(&task, || Ok(deliver_job(&large, Foreign::Refuse, &task).map(drop)?))
         }
         _ => Err(format!("there is no step {name}").into()),
     }

@@ -43,6 +43,24 @@ pub(super) fn apply(kind: u8, row: &[u8], above: &[u8], step: usize, out: &mut [
     }
 }
 
+/// The row that a filter made `line` of; `None` of a filter there is not.
+pub(super) fn undo(kind: u8, line: &[u8], above: &[u8], step: usize, row: &mut [u8]) -> Option<()> {
+    for i in 0..line.len() {
+        let (a, c) = if i >= step { (row[i - step], above[i - step]) } else { (0, 0) };
+        let b = above[i];
+        let guess = match kind {
+            0 => 0,
+            1 => a,
+            2 => b,
+            3 => (a & b).wrapping_add((a ^ b) >> 1),
+            4 => paeth(a, b, c),
+            _ => return None,
+        };
+        row[i] = line[i].wrapping_add(guess);
+    }
+    Some(())
+}
+
 /// The neighbour nearest to `a + b - c` (9.4), written without branches so that it runs on many bytes at once.
 #[inline]
 fn paeth(a: u8, b: u8, c: u8) -> u8 {

@@ -2,9 +2,9 @@
 
 use libdeflater::adler32;
 use rayon::prelude::*;
-use tatter_core::image::{Layout, Samples, Stored};
+use tatter_core::image::{Layout, Rect, Samples, Size, Stored};
 
-use super::super::{Effort, Fault};
+use super::super::{Band, Effort, Fault};
 use super::{deflate, filter};
 
 /// Bytes of samples in a band: small enough to share out 4096 rows over many cores, large enough that a fresh start costs
@@ -12,6 +12,7 @@ use super::{deflate, filter};
 const BAND: usize = 1 << 19;
 
 /// Samples as they lie in the file, row by row, still unfiltered.
+#[derive(Clone, Copy)]
 struct Rows<'a> {
     stored: &'a Stored,
     row_bytes: usize,
@@ -32,24 +33,131 @@ impl Rows<'_> {
 
     /// Rows `first..last`, each with its filter byte before it.
     fn filtered(&self, first: usize, last: usize) -> Vec<u8> {
-        let before = first.saturating_sub(1);
-        let bytes = self.bytes(before, last);
+        let bytes = self.bytes(first, last);
         let zeros = vec![0; self.row_bytes];
-        let row = |y: usize| {
-            let at = |y: usize| &bytes[(y - before) * self.row_bytes..][..self.row_bytes];
-            (at(first + y), if first + y == 0 { &zeros[..] } else { at(first + y - 1) })
-        };
+        let at = |y: usize| &bytes[y * self.row_bytes..][..self.row_bytes];
+        // No band looks back into another, neither here nor when it is packed.
+        let row = |y: usize| (at(y), if y == 0 { &zeros[..] } else { at(y - 1) });
         let kind = filter::choose(last - first, self.step, row);
         let mut out = vec![kind; (last - first) * (1 + self.row_bytes)];
         for (y, line) in out.chunks_exact_mut(1 + self.row_bytes).enumerate() {
             let (this, above) = row(y);
-            filter::apply(kind, this, above, self.step, &mut line[1..]);
+            // The first row is told from the left alone: a reader has the row above it, this band has not.
+            line[0] = if y == 0 && kind > 1 { 1 } else { kind };
+            filter::apply(line[0], this, above, self.step, &mut line[1..]);
         }
         out
     }
 }
 
 pub(in super::super) fn encode(stored: &Stored, effort: Effort) -> Result<Vec<u8>, Fault> {
+    let (rows, mut out) = begun(stored)?;
+    match effort {
+        Effort::Fast => drop(in_bands(&rows, &mut out)),
+        Effort::Small => whole(&rows, &mut out)?,
+    }
+    chunk(&mut out, *b"IEND", &[]);
+    Ok(out)
+}
+
+/// As `encode` at `Effort::Fast`, with the place of each band.
+pub(in super::super) fn encode_banded(stored: &Stored) -> Result<(Vec<u8>, Vec<Band>), Fault> {
+    let (rows, mut out) = begun(stored)?;
+    let bands = in_bands(&rows, &mut out);
+    chunk(&mut out, *b"IEND", &[]);
+    Ok((out, bands))
+}
+
+/// The picture that `previous` holds with `parts` of `stored` in place of its own, as `encode_banded` would write the whole: bands
+/// that no part reaches are copied. `None` when `previous` is not such a file.
+pub(in super::super) fn rewrite(
+    previous: &[u8],
+    bands: &[Band],
+    stored: &Stored,
+    parts: &[Rect],
+) -> Result<Option<(Vec<u8>, Vec<Band>)>, Fault> {
+    let (rows, _) = begun(stored)?;
+    let spans = spans(&rows);
+    let fits = bands.len() == spans.len() && bands.iter().all(|band| band.start < band.end && band.end <= previous.len());
+    if !fits {
+        return Ok(None);
+    }
+    let packed: Option<Vec<Option<Packed>>> = bands
+        .par_iter()
+        .zip(&spans)
+        .map(|(band, &(first, last))| {
+            let own: Vec<Rect> = parts.iter().copied().filter(|part| part.y < last && part.bottom() > first).collect();
+            if own.is_empty() {
+                return Some(None);
+            }
+            let mut strip = unpacked(&previous[band.start..band.end], &rows, first, last)?;
+            for part in own {
+                let (top, bottom) = (part.y.max(first), part.bottom().min(last));
+                let piece = stored.crop(Rect::new(part.x, top, part.width, bottom - top));
+                strip.paste(&piece, part.x, top - first);
+            }
+            let own = Rows { stored: &strip, ..rows };
+            Some(Some(packed(&own.filtered(0, last - first), first == 0, last == stored.size.height)))
+        })
+        .collect();
+    let Some(packed) = packed else { return Ok(None) };
+    let mut out = Vec::with_capacity(previous.len() + previous.len() / 16);
+    out.extend_from_slice(&previous[..bands.first().map_or(0, |band| band.start)]);
+    let mut places = Vec::with_capacity(bands.len());
+    let mut sum = 1;
+    for ((band, new), (first, last)) in bands.iter().zip(packed).zip(spans) {
+        let start = out.len();
+        let own = match new {
+            Some(new) => {
+                out.extend(new.data);
+                new.sum
+            }
+            None => {
+                out.extend_from_slice(&previous[band.start..band.end]);
+                band.sum
+            }
+        };
+        sum = joined_adler32(sum, own, (last - first) * (1 + rows.row_bytes));
+        places.push(Band { start, end: out.len(), sum: own });
+    }
+    chunk(&mut out, *b"IDAT", &sum.to_be_bytes());
+    chunk(&mut out, *b"IEND", &[]);
+    Ok(Some((out, places)))
+}
+
+/// Rows of a band of ours, from its chunk; `None` when it is damaged.
+fn unpacked(chunk: &[u8], rows: &Rows<'_>, first: usize, last: usize) -> Option<Stored> {
+    let data = chunk.get(8..chunk.len().checked_sub(4)?)?;
+    let sum = u32::from_be_bytes(*chunk.last_chunk()?);
+    if crc32fast::hash(chunk.get(4..chunk.len() - 4)?) != sum {
+        return None;
+    }
+    // A band that is not the last has no last block of its own (RFC 1951, 3.2.3 and 3.2.4): an empty stored one ends it.
+    let mut stream = data.get(if first == 0 { 2 } else { 0 }..)?.to_vec();
+    if last < rows.stored.size.height {
+        stream.extend([1, 0, 0, 0xff, 0xff]);
+    }
+    let mut filtered = vec![0; (last - first) * (1 + rows.row_bytes)];
+    let done = libdeflater::Decompressor::new().deflate_decompress(&stream, &mut filtered).ok()?;
+    if done != filtered.len() {
+        return None;
+    }
+    let mut samples = vec![0u8; (last - first) * rows.row_bytes];
+    let mut above = vec![0u8; rows.row_bytes];
+    for (line, row) in filtered.chunks_exact(1 + rows.row_bytes).zip(samples.chunks_exact_mut(rows.row_bytes.max(1))) {
+        filter::undo(line[0], &line[1..], &above, rows.step, row)?;
+        above.copy_from_slice(row);
+    }
+    let samples = match rows.stored.samples {
+        Samples::U16(_) => super::from_big_endian(&samples),
+        _ => Samples::U8(samples),
+    };
+    let size = Size::new(rows.stored.size.width, last - first);
+    Some(Stored { size, layout: rows.stored.layout, samples, tags: rows.stored.tags.clone() })
+}
+
+/// Everything before the samples.
+fn begun(stored: &Stored) -> Result<(Rows<'_>, Vec<u8>), Fault> {
     let side = |length: usize| u32::try_from(length).ok().filter(|&l| l > 0 && l <= i32::MAX as u32);
     let (Some(width), Some(height)) = (side(stored.size.width), side(stored.size.height)) else {
         return Err(Fault::unsupported("a picture with a side this long"));
@@ -66,18 +174,12 @@ pub(in super::super) fn encode(stored: &Stored, effort: Effort) -> Result<Vec<u8
         Layout::Rgba => 6,
     };
     let step = stored.layout.components() * usize::from(depth / 8);
-    let rows = Rows { stored, row_bytes: stored.size.width * step, step };
     let mut out = b"\x89PNG\r\n\x1a\n".to_vec();
     chunk(&mut out, *b"IHDR", &[&width.to_be_bytes()[..], &height.to_be_bytes(), &[depth, color, 0, 0, 0]].concat());
     for (name, data) in super::tag_chunks(&stored.tags)? {
         chunk(&mut out, name, &data);
     }
-    match effort {
-        Effort::Fast => in_bands(&rows, &mut out),
-        Effort::Small => whole(&rows, &mut out)?,
-    }
-    chunk(&mut out, *b"IEND", &[]);
-    Ok(out)
+    Ok((Rows { stored, row_bytes: stored.size.width * step, step }, out))
 }
 
 fn chunk(out: &mut Vec<u8>, name: [u8; 4], data: &[u8]) {
@@ -90,39 +192,49 @@ fn chunk(out: &mut Vec<u8>, name: [u8; 4], data: &[u8]) {
 }
 
 /// First and last row of each band.
-fn bands(rows: &Rows<'_>) -> Vec<(usize, usize)> {
+fn spans(rows: &Rows<'_>) -> Vec<(usize, usize)> {
     let height = rows.stored.size.height;
     let each = (BAND / rows.row_bytes.max(1)).max(1);
     (0..height).step_by(each).map(|first| (first, (first + each).min(height))).collect()
 }
 
+/// The chunk of a band.
+struct Packed {
+    data: Vec<u8>,
+    sum: u32,
+    length: usize,
+}
+
+fn packed(filtered: &[u8], first: bool, last: bool) -> Packed {
+    let packed = deflate::pack(filtered, last);
+    // Zlib header (RFC 1950, 2.2): deflate, 32 KiB window, fastest.
+    let head: &[u8] = if first { &[0x78, 0x01] } else { &[] };
+    let mut data = Vec::with_capacity(packed.len() + 16);
+    chunk(&mut data, *b"IDAT", &[head, &packed].concat());
+    Packed { data, sum: adler32(filtered), length: filtered.len() }
+}
+
 /// One IDAT a band; the stream runs through them (PNG 10.1), its header before the first, its checksum after the last.
-fn in_bands(rows: &Rows<'_>, out: &mut Vec<u8>) {
-    let bands = bands(rows);
-    let packed: Vec<(Vec<u8>, u32, usize)> = bands
-        .par_iter()
-        .map(|&(first, last)| {
-            let filtered = rows.filtered(first, last);
-            let packed = deflate::pack(&filtered, last == rows.stored.size.height);
-            // Zlib header (RFC 1950, 2.2): deflate, 32 KiB window, fastest.
-            let head: &[u8] = if first == 0 { &[0x78, 0x01] } else { &[] };
-            let mut data = Vec::with_capacity(packed.len() + 16);
-            chunk(&mut data, *b"IDAT", &[head, &packed].concat());
-            (data, adler32(&filtered), filtered.len())
-        })
-        .collect();
-    out.reserve(packed.iter().map(|(data, ..)| data.len()).sum());
+fn in_bands(rows: &Rows<'_>, out: &mut Vec<u8>) -> Vec<Band> {
+    let height = rows.stored.size.height;
+    let all: Vec<Packed> =
+        spans(rows).par_iter().map(|&(first, last)| packed(&rows.filtered(first, last), first == 0, last == height)).collect();
+    out.reserve(all.iter().map(|band| band.data.len()).sum());
+    let mut bands = Vec::with_capacity(all.len());
     let mut sum = 1;
-    for (data, part, length) in packed {
-        out.extend(data);
-        sum = joined_adler32(sum, part, length);
+    for band in all {
+        let start = out.len();
+        out.extend(band.data);
+        bands.push(Band { start, end: out.len(), sum: band.sum });
+        sum = joined_adler32(sum, band.sum, band.length);
     }
     chunk(out, *b"IDAT", &sum.to_be_bytes());
+    bands
 }
 
 /// Bands filtered side by side, one stream packed by libdeflate.
 fn whole(rows: &Rows<'_>, out: &mut Vec<u8>) -> Result<(), Fault> {
-    let filtered: Vec<Vec<u8>> = bands(rows).par_iter().map(|&(first, last)| rows.filtered(first, last)).collect();
+    let filtered: Vec<Vec<u8>> = spans(rows).par_iter().map(|&(first, last)| rows.filtered(first, last)).collect();
     chunk_pieces(out, &super::zlib(&filtered.concat(), 8)?);
     Ok(())
 }
@@ -151,6 +263,48 @@ fn joined_adler32(first: u32, second: u32, length: usize) -> u32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// PNG third edition, clause 9: what the filters of one band make, its own rows give back.
+    #[test]
+    fn a_part_rewritten_gives_the_bytes_of_the_whole_written_anew() {
+        for (layout, sixteen) in [(Layout::Rgb, false), (Layout::Gray, true), (Layout::Rgba, false), (Layout::Gray, false)] {
+            let size = Size::new(2000, 900);
+            let like = if sixteen { Samples::U16(Vec::new()) } else { Samples::U8(Vec::new()) };
+            let mut before = Stored::zeros(size, layout, &like);
+            let n = layout.components();
+            for i in 0..size.area() {
+                for c in 0..n {
+                    let noise = (i.wrapping_mul(2_654_435_761) >> 7) % 13;
+                    let own = (i % size.width / 9 + i / size.width / 5 + c * 31 + noise) % 256;
+                    before.set_value(i % size.width, i / size.width, c, own as f32 / 255.0);
+                }
+            }
+            let (file, bands) = encode_banded(&before).unwrap();
+            assert!(bands.len() > 3, "several bands: {}", bands.len());
+            let parts = [Rect::new(256, 256, 256, 256), Rect::new(1990, 880, 10, 20), Rect::new(0, 0, 5, 1)];
+            let mut after = before.clone();
+            // Only the parts of the second picture may be looked at.
+            let mut sparse = Stored::zeros(size, layout, &like);
+            for part in parts {
+                let mut own = before.crop(part);
+                (0..part.width).for_each(|x| own.set_value(x, 0, 0, 0.3));
+                after.paste(&own, part.x, part.y);
+                sparse.paste(&own, part.x, part.y);
+            }
+            let (wanted, places) = encode_banded(&after).unwrap();
+            let (got, found) = rewrite(&file, &bands, &sparse, &parts).unwrap().unwrap();
+            assert!(got == wanted && found == places, "{layout:?}: the same bytes and places");
+            assert_eq!(
+                super::super::super::decode_stored(&got, &super::super::super::Limits::default()).unwrap(),
+                after,
+                "and it reads back"
+            );
+            let mut spoilt = file.clone();
+            spoilt[bands[0].start + 40] ^= 1;
+            assert!(rewrite(&spoilt, &bands, &sparse, &parts).unwrap().is_none(), "a damaged band is not used");
+            assert!(rewrite(&file, &bands[1..], &sparse, &parts).unwrap().is_none(), "nor bands of another file");
+        }
+    }
 
     #[test]
     fn checksums_are_known_ones_and_join() {
