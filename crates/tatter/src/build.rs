@@ -8,11 +8,12 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
 use tatter_core::model::Variation;
 use tatter_core::task::Task;
-use tatter_files::picture::{Effort, PictureError, PictureFormat, encode};
+use tatter_files::picture::{Band, Effort, PictureError, PictureFormat, encode, encode_banded};
 use tatter_files::write::write_whole;
 pub use tatter_garment::build::BuildReport;
-use tatter_garment::build::{BuildError, BuildSettings, build, dye_cloth, shrink};
+use tatter_garment::build::{BuildError, BuildPlan, BuildRecord, BuildSettings, dye_cloth, shrink};
 
+use crate::reuse::{self, Memory};
 use crate::session::{Session, SessionError};
 use crate::variation::{VariationError, Which, content, times, varied};
 use crate::wear::{self, MarkReport, WearFailed};
@@ -107,19 +108,28 @@ pub(crate) struct Computation {
     pub(crate) files: Vec<Computed>,
     pub(crate) report: BuildReport,
     pub(crate) wear: Vec<MarkReport>,
+    /// To be kept once the files are written; `None` where the next build cannot use it.
+    pub(crate) memory: Option<Memory>,
 }
 
 /// Build states of a job in memory, encode what changed, one file a thread, and hand each over before the next is begun.
 /// Textures and patches are read once, and states that differ in size only are built once. With several states, a dye or wear the
-/// pristine pictures are held as well.
+/// pristine pictures are held as well. The job itself, when only placements changed since it was last built and its files lie in
+/// one of the `previous` folders, is built from what was kept then, to the same bytes.
 pub(crate) fn compute<E: From<BuildFailed>>(
     session: &mut Session,
     job: &Path,
     which: Which<'_>,
+    previous: &[PathBuf],
     task: &Task,
     mut each: impl FnMut(&mut Session, Computation) -> Result<(), E>,
 ) -> Result<(), E> {
     let states = which.of(&session.job, job).map_err(BuildFailed::from)?;
+    if which == Which::Job
+        && let Some(done) = reuse::compute(session, previous, task)?
+    {
+        return each(session, done);
+    }
     let mut pristine = session.load(task).map_err(BuildFailed::from)?;
     for state in states.iter().flatten() {
         check_sizes(session, state)?;
@@ -129,11 +139,13 @@ pub(crate) fn compute<E: From<BuildFailed>>(
     let last = groups.len() - 1;
     for (number, group) in groups.into_iter().enumerate() {
         let pictures = if number == last { std::mem::take(&mut pristine) } else { pristine.clone() };
-        let (pictures, report, wear) = lay(session, job, pictures, &content(group[0].as_ref()), task)?;
+        let (pictures, report, wear, record) = lay(session, job, pictures, &content(group[0].as_ref()), task)?;
         for variation in group {
-            let files = task.stage("encode", || encode_all(session, &pictures, &report, variation.as_ref()))?;
+            let (files, bands) = task.stage("encode", || encode_all(session, &pictures, &report, variation.as_ref()))?;
             let (variation, report, wear) = (variation.clone(), report.clone(), wear.clone());
-            each(session, Computation { variation, files, report, wear })?;
+            let own = variation.is_none().then(|| record.clone()).flatten();
+            let memory = own.and_then(|record| reuse::memory(session, &files, bands, record));
+            each(session, Computation { variation, files, report, wear, memory })?;
         }
     }
     Ok(())
@@ -144,7 +156,7 @@ fn check_sizes(session: &Session, variation: &Variation) -> Result<(), BuildFail
     files.into_iter().try_for_each(|file| Ok(times(variation, file.size.width.max(file.size.height), &file.path).map(drop)?))
 }
 
-type Laid = (Vec<Vec<Stored>>, BuildReport, Vec<MarkReport>);
+type Laid = (Vec<Vec<Stored>>, BuildReport, Vec<MarkReport>, Option<BuildRecord>);
 
 /// Dye, then wear, then patches: each is fitted to what lies beneath.
 fn lay(
@@ -156,18 +168,25 @@ fn lay(
 ) -> Result<Laid, BuildFailed> {
     let job = varied(&session.job, variation);
     let pristine = (!job.wear.is_empty() || variation.dye.is_some()).then(|| pictures.clone());
-    let (mut report, wear) = task.stage("build", || {
+    if pristine.is_none() {
+        task.stage("keep", || reuse::keep_rows(session, &pictures, task));
+    }
+    let (mut report, wear, record) = task.stage("build", || {
         dye_cloth(&session.garment, &mut pictures, variation, task).map_err(BuildError::from)?;
         let wear = wear::apply(session, &job, &mut pictures, path, task)?;
-        let report = build(&session.garment, &mut pictures, &session.placed_of(&job), &BuildSettings::default(), task)?;
-        Ok::<_, BuildFailed>((report, wear.marks))
+        let placed = session.placed_of(&job);
+        let plan = BuildPlan::new(&session.garment, &placed, &BuildSettings::default(), task)?;
+        let (report, record) = plan.lay(&mut pictures, None, task)?;
+        Ok::<_, BuildFailed>((report, wear.marks, record))
     })?;
+    // What was worn or dyed is not kept, so what lies on it cannot be laid anew alone.
+    let record = pristine.is_none().then_some(record);
     if let Some(pristine) = pristine {
         report.files.par_iter_mut().for_each(|file| {
             file.texels_changed = pristine[file.set][file.file].differing_texels(&pictures[file.set][file.file]);
         });
     }
-    Ok((pictures, report, wear))
+    Ok((pictures, report, wear, record))
 }
 
 fn encode_all(
@@ -175,7 +194,7 @@ fn encode_all(
     pictures: &[Vec<Stored>],
     report: &BuildReport,
     variation: Option<&Variation>,
-) -> Result<Vec<Computed>, BuildFailed> {
+) -> Result<(Vec<Computed>, Vec<Vec<Band>>), BuildFailed> {
     let all: Vec<(usize, usize)> =
         pictures.iter().enumerate().flat_map(|(set, files)| (0..files.len()).map(move |file| (set, file))).collect();
     all.into_par_iter()
@@ -183,20 +202,26 @@ fn encode_all(
             let (picture, known) = (&pictures[set][file], &session.garment.sets[set].files[file]);
             let times = variation.map_or(Ok(1), |v| times(v, picture.size.width.max(picture.size.height), &known.path))?;
             let changed = report.files.iter().find(|f| f.set == set && f.file == file).map_or(0, |f| f.texels_changed);
-            let bytes = if times > 1 {
-                Some(encoded(&shrink(picture, &known.roles, times), &known.path)?)
-            } else {
-                (changed > 0).then(|| encoded(picture, &known.path)).transpose()?
-            };
+            let small = (times > 1).then(|| shrink(picture, &known.roles, times));
+            let wanted = small.is_some() || changed > 0;
+            let done = wanted.then(|| encoded(small.as_ref().unwrap_or(picture), &known.path)).transpose()?;
+            let (bytes, bands) = done.map_or((None, Vec::new()), |(bytes, bands)| (Some(bytes), bands));
             let channels = known.roles.iter().map(|role| role.channel).collect();
-            Ok(Computed { path: known.path.clone(), channels, texels_changed: changed, texels: picture.size.area(), bytes })
+            let computed =
+                Computed { path: known.path.clone(), channels, texels_changed: changed, texels: picture.size.area(), bytes };
+            Ok((computed, bands))
         })
-        .collect()
+        .collect::<Result<Vec<_>, BuildFailed>>()
+        .map(|all| all.into_iter().unzip())
 }
 
-fn encoded(picture: &Stored, path: &str) -> Result<Vec<u8>, BuildFailed> {
-    let format = PictureFormat::from_path(Path::new(path)).unwrap_or(PictureFormat::Png);
-    encode(picture, format, Effort::Fast).map_err(|error| BuildFailed::Encode(error, path.to_owned()))
+/// The bytes of a file, and for a PNG where its rows lie in them.
+fn encoded(picture: &Stored, path: &str) -> Result<(Vec<u8>, Vec<Band>), BuildFailed> {
+    let failed = |error| BuildFailed::Encode(error, path.to_owned());
+    match PictureFormat::from_path(Path::new(path)).unwrap_or(PictureFormat::Png) {
+        PictureFormat::Png => encode_banded(picture).map_err(failed),
+        other => Ok((encode(picture, other, Effort::Fast).map_err(failed)?, Vec::new())),
+    }
 }
 
 /// Build a job into a folder, `NAME.tatter/built` unless told otherwise. The garment's files stay as they are.
@@ -216,10 +241,12 @@ pub fn build_states(job: &Path, output: Option<&Path>, which: Which<'_>, task: &
     let mut session = Session::open(job, task)?;
     let folder = output.map_or_else(|| session.store.folder().join("built"), Path::to_path_buf);
     let mut done = Vec::new();
-    compute(&mut session, job, which, task, |_, computed: Computation| {
+    compute(&mut session, job, which, std::slice::from_ref(&folder), task, |session, computed: Computation| {
+        let memory = computed.memory;
         let name = computed.variation.map(|variation| variation.name);
         let folder = name.as_ref().map_or_else(|| folder.clone(), |name| folder.join(name));
         let files = task.stage("write", || write_all(computed.files, &folder))?;
+        reuse::remember(session, memory, task);
         done.push(BuildSummary { variation: name, files, report: computed.report, wear: computed.wear });
         Ok::<(), BuildFailed>(())
     })?;

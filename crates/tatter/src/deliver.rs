@@ -13,6 +13,7 @@ use tatter_files::store::{Store, StoreError};
 use tatter_garment::build::BuildReport;
 
 use crate::build::{BuildFailed, Computation, Computed, compute};
+use crate::reuse;
 use crate::session::{Session, SessionError};
 use crate::variation::{Which, target};
 use crate::wear::MarkReport;
@@ -147,11 +148,15 @@ pub fn deliver_states(
     }
     let when = if foreign == Foreign::Leave { WhenChanged::Leave } else { WhenChanged::Refuse };
     let mut done = Vec::new();
-    compute(&mut session, job, which, task, |session, mut computed: Computation| {
+    // What was delivered last, or built since.
+    let delivered = session.job.delivery.folder.as_ref().map(|folder| session.folder().join(folder));
+    let previous: Vec<PathBuf> = delivered.into_iter().chain([session.store.folder().join("built")]).collect();
+    compute(&mut session, job, which, &previous, task, |session, mut computed: Computation| {
         let outgoing: Vec<Outgoing> =
             computed.files.iter_mut().map(|file| outgoing(session, file, computed.variation.as_ref())).collect();
         refuse_own_files(session, computed.variation.as_ref(), &outgoing)?;
         let receipt = task.stage("deliver", || deliver(&session.store, &outgoing, when, task))?;
+        reuse::remember(session, computed.memory.take(), task);
         let mut summary = summarised(receipt);
         for (file, built) in summary.files.iter_mut().zip(&computed.files) {
             file.channels.clone_from(&built.channels);

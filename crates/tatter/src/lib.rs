@@ -13,6 +13,7 @@ pub mod measure;
 mod paths;
 pub mod place;
 pub mod preview;
+mod reuse;
 pub mod scatter;
 pub mod session;
 pub mod sheet;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
-use tatter_core::model::{Garment, Job, Patch, Placement};
+use tatter_core::model::{Garment, Job, MapSet, Patch, Placement};
 use tatter_core::task::Task;
 use tatter_core::units::MmPerUv;
 use tatter_files::job::{JobError, read_job};
@@ -14,7 +14,7 @@ use tatter_files::limits::Limits;
 use tatter_files::mesh::{MeshError, read_mesh};
 use tatter_files::patch::{PatchError, read_patch};
 use tatter_files::picture::{PictureError, read_stored};
-use tatter_files::store::{Store, StoreError};
+use tatter_files::store::{RowsFile, Store, StoreError};
 use tatter_garment::place::Placed;
 use tatter_garment::surface::density::density;
 
@@ -119,6 +119,28 @@ impl Session {
             }
         }
         Ok(pictures)
+    }
+
+    /// The rows of all textures, by set and file; their sizes are noted in the garment. `None` when some are not at hand.
+    pub(crate) fn open_rows(&mut self) -> Option<Vec<Vec<RowsFile>>> {
+        let of_set = |set: &MapSet| set.files.iter().map(|file| self.store.rows(&file.path)).collect::<Option<Vec<_>>>();
+        let rows = self.garment.sets.iter().map(of_set).collect::<Option<Vec<_>>>()?;
+        for (set, rows) in self.garment.sets.iter_mut().zip(&rows) {
+            for (file, rows) in set.files.iter_mut().zip(rows) {
+                file.size = rows.size();
+            }
+        }
+        Some(rows)
+    }
+
+    /// The patches that are placed.
+    pub(crate) fn read_patches(&self) -> Result<BTreeMap<String, Patch>, SessionError> {
+        patches(&self.job, &self.folder)
+    }
+
+    /// The folder of the job file.
+    pub(crate) fn folder(&self) -> &Path {
+        &self.folder
     }
 
     /// Placements with their patches, in the job's order.

@@ -1,5 +1,6 @@
 //! The program itself, run as a person or a script runs it.
 
+mod again;
 mod contract;
 mod job;
 mod matching;

@@ -155,11 +155,14 @@ pub struct Band {
     pub(crate) sum: u32,
 }
 
+/// A PNG file, and where its rows lie in it.
+pub type Banded = (Vec<u8>, Vec<Band>);
+
 /// As [`encode`] to PNG at [`Effort::Fast`], with the places of its bands for [`rewrite_banded`].
 ///
 /// # Errors
 /// As [`encode`].
-pub fn encode_banded(stored: &Stored) -> Result<(Vec<u8>, Vec<Band>), PictureError> {
+pub fn encode_banded(stored: &Stored) -> Result<Banded, PictureError> {
     png::encode_banded(stored).map_err(|fault| fault.at_write(PictureFormat::Png))
 }
 
@@ -169,12 +172,7 @@ pub fn encode_banded(stored: &Stored) -> Result<(Vec<u8>, Vec<Band>), PictureErr
 ///
 /// # Errors
 /// As [`encode`].
-pub fn rewrite_banded(
-    previous: &[u8],
-    bands: &[Band],
-    stored: &Stored,
-    parts: &[Rect],
-) -> Result<Option<(Vec<u8>, Vec<Band>)>, PictureError> {
+pub fn rewrite_banded(previous: &[u8], bands: &[Band], stored: &Stored, parts: &[Rect]) -> Result<Option<Banded>, PictureError> {
     png::rewrite(previous, bands, stored, parts).map_err(|fault| fault.at_write(PictureFormat::Png))
 }
 

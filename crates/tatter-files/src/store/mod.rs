@@ -5,6 +5,8 @@
 //! in any image program. `pristine.json` says which target was what.
 
 mod error;
+mod reuse;
+mod rows;
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
@@ -15,6 +17,8 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 pub use error::StoreError;
+pub use reuse::{BuiltRecord, Remembered, content_with, folder_hash, hash_of, program_stamp};
+pub use rows::RowsFile;
 
 use crate::disk::{Disk, folder_of};
 use crate::job::ENDING;

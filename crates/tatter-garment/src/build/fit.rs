@@ -14,9 +14,20 @@ use super::around::{Near, REACH, cell_of, near_texels};
 use super::plan::{Draw, Target};
 use super::planned::Planned;
 use super::pyramid::Prepared;
+use super::record::FitRecord;
 use super::tile::RuleOf as _;
 use crate::matching::{Dye, Glimpse, PatchCloth, Recolor, Redye, Swatch, undyed};
 use crate::place::Placed;
+
+/// Codes of what a fit tells.
+const UNKNOWN: &str = "match-unknown";
+const ALONE: &str = "match-alone";
+const TWO_CLOTHS: &str = "match-two-cloths";
+
+/// The code of that name, for what was remembered.
+fn code_named(name: &str) -> &'static str {
+    [UNKNOWN, ALONE, TWO_CLOTHS].into_iter().find(|code| *code == name).unwrap_or("match")
+}
 
 /// How a placement is changed before it is laid.
 #[derive(Clone, Debug)]
@@ -89,9 +100,10 @@ const GAIN: (f64, f64) = (0.5, 2.0);
 const ONE_CLOTH: f32 = 0.999;
 
 impl FitContext<'_> {
-    /// One for each placement, in order.
-    pub(super) fn fits(&self) -> Vec<Fit> {
-        let wanted: Vec<Wanted> = self.planned.placements.iter().map(wanted).collect();
+    /// One for each placement, in order; of those that are not chosen only what they told, as it is known.
+    pub(super) fn fits(&self, chosen: &[bool], known: Option<&BTreeMap<String, FitRecord>>) -> Vec<Fit> {
+        let of = |(placed, &chosen): (&Placed<'_>, &bool)| if chosen { wanted(placed) } else { Wanted::Nothing };
+        let wanted: Vec<Wanted> = self.planned.placements.iter().zip(chosen).map(of).collect();
         let looks: Vec<Option<Look>> = (0..wanted.len())
             .map(|k| {
                 (!matches!(wanted[k], Wanted::Nothing | Wanted::Unknown))
@@ -121,10 +133,16 @@ impl FitContext<'_> {
                 };
                 let cloth = looks[k].and_then(|look| cloths.get(&look));
                 match (wanted[k], cloth) {
-                    (Wanted::Nothing, _) => {}
+                    (Wanted::Nothing, _) => {
+                        let id = &self.planned.placements[k].placement.id;
+                        if let Some(known) = known.filter(|_| !chosen[k]).and_then(|known| known.get(id)) {
+                            fit.rim_difference = known.rim_difference;
+                            fit.told = known.told.iter().map(|(code, text)| (code_named(code), text.clone())).collect();
+                        }
+                    }
                     (Wanted::Unknown, _) | (_, None) => {
                         let text = "its own intact cloth is not known, so it keeps its colour; give it a grade by hand";
-                        fit.told.push(("match-unknown", text.to_owned()));
+                        fit.told.push((UNKNOWN, text.to_owned()));
                     }
                     (wanted, Some(cloth)) => self.fit(k, wanted, cloth, &mut fit),
                 }
@@ -182,12 +200,12 @@ impl FitContext<'_> {
             roughness.extend(self.scalars(target, Channel::Roughness, &near));
         }
         let Some(around) = Swatch::of(&glimpses) else {
-            fit.told.push(("match-alone", "hardly any of the garment's cloth shows around it, so it keeps its colour".into()));
+            fit.told.push((ALONE, "hardly any of the garment's cloth shows around it, so it keeps its colour".into()));
             return;
         };
         if around.share < ONE_CLOTH {
             fit.told.push((
-                "match-two-cloths",
+                TWO_CLOTHS,
                 format!(
                     "two colours lie around it (a print, a seam, another cloth); it follows the larger, {:.0} % of its surroundings",
                     around.share * 100.0

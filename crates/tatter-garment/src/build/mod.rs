@@ -12,6 +12,7 @@ mod owner;
 mod plan;
 mod planned;
 mod pyramid;
+mod record;
 mod rim;
 mod run;
 mod sampler;
@@ -23,8 +24,9 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::task::{Cancelled, Note};
 
 pub use colorway::dye_cloth;
-pub use run::build;
+pub use record::{BuildRecord, TileAt};
 pub(crate) use run::set_of_face;
+pub use run::{Again, BuildPlan, build};
 pub use shrink::shrink;
 pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear};
 

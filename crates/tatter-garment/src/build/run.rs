@@ -5,15 +5,17 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
-use tatter_core::image::Stored;
+use tatter_core::image::{Rect, Stored};
 use tatter_core::model::{ChannelRule, Garment, Patch};
 use tatter_core::task::Task;
 
+use super::around::REACH;
 use super::fit::{Dyes, Fit, FitContext, dyes};
 use super::notes::{Told, notes};
 use super::plan::{Assignment, Bounds, Draw, Target, Triangle, targets};
 use super::planned::Planned;
 use super::pyramid::Prepared;
+use super::record::{BuildRecord, FitRecord, Share, TileAt, TileRecord, tile_rect};
 use super::sampler::stretches;
 use super::tile::{Layer, LayerCount, RuleOf, TileFile, TileJob, TileResult, is_effective};
 use super::{BuildError, BuildReport, BuildSettings, FileReport, PlacementReport};
@@ -35,30 +37,203 @@ pub fn build(
     task: &Task,
 ) -> Result<BuildReport, BuildError> {
     check_request(garment, pictures, placements)?;
-    let surface = task.stage("surface", || Surface::new(garment));
-    let assignment = Assignment::new(&surface, &garment.sets);
-    let footprints = task.stage("place", || find_footprints(garment, &surface, placements, settings, &assignment))?;
-    let (mut patches, patch_of) = task.stage("patches", || prepare(placements));
-    let targets = targets(garment);
-    let planned = Planned { garment, placements, surface, assignment, footprints, targets, patch_of };
-    let draws = task.stage("place", || planned.draws(&patches, settings.padding as i64));
-    let dyes = task.stage("match", || dyes(placements, &patches, &planned.patch_of));
-    task.stage("patches", || make_levels(&mut patches, &planned.patch_of, &draws, &dyes));
-    task.check()?;
-    let context = FitContext { planned: &planned, pictures, patches: &patches, draws: &draws, dyes: &dyes };
-    let fits: Vec<Fit> = task.stage("match", || context.fits());
-    let mut report = BuildReport { files: every_file(garment), placements: Vec::new() };
-    let mut counts: Vec<LayerCount> = (0..placements.len()).map(|layer| LayerCount { layer, ..LayerCount::default() }).collect();
-    task.stage("lay", || {
-        for (target, draws) in planned.targets.iter().zip(&draws) {
-            let layers: Vec<Layer<'_>> = (0..placements.len())
+    let plan = BuildPlan::new(garment, placements, settings, task)?;
+    Ok(plan.lay(pictures, None, task)?.0)
+}
+
+/// What a build will do, known before any picture is read: which placement shows in which tile.
+#[derive(Debug)]
+pub struct BuildPlan<'a> {
+    planned: Planned<'a>,
+    patches: Vec<(&'a Patch, Prepared)>,
+    /// By target and placement.
+    draws: Vec<Vec<Vec<Draw>>>,
+    settings: BuildSettings,
+}
+
+/// A build of before, and the tiles in which the next one differs from it.
+#[derive(Clone, Copy, Debug)]
+pub struct Again<'a> {
+    /// What it remembers.
+    pub record: &'a BuildRecord,
+    /// Tiles to lay anew; everywhere else the result of before stands.
+    pub tiles: &'a BTreeSet<TileAt>,
+}
+
+impl<'a> BuildPlan<'a> {
+    /// Find the places of all placements. Linear in the faces for each.
+    ///
+    /// # Errors
+    /// [`BuildError`].
+    pub fn new(
+        garment: &'a Garment,
+        placements: &'a [Placed<'a>],
+        settings: &BuildSettings,
+        task: &Task,
+    ) -> Result<Self, BuildError> {
+        check_placements(placements)?;
+        let surface = task.stage("surface", || Surface::new(garment));
+        let assignment = Assignment::new(&surface, &garment.sets);
+        let footprints = task.stage("place", || find_footprints(garment, &surface, placements, settings, &assignment))?;
+        let (patches, patch_of) = task.stage("patches", || prepare(placements));
+        let targets = targets(garment);
+        let planned = Planned { garment, placements, surface, assignment, footprints, targets, patch_of };
+        let draws = task.stage("place", || planned.draws(&patches, settings.padding as i64));
+        Ok(Self { planned, patches, draws, settings: *settings })
+    }
+
+    fn side(&self) -> i64 {
+        self.settings.tile.max(16) as i64
+    }
+
+    /// Tiles that some placements reach.
+    pub fn tiles_of(&self, ids: &BTreeSet<String>) -> BTreeSet<TileAt> {
+        let mut found = BTreeSet::new();
+        for (target, draws) in self.draws.iter().enumerate() {
+            let own = self.planned.placements.iter().zip(draws).filter(|(placed, _)| ids.contains(&placed.placement.id));
+            for (_, draws) in own {
+                let under = draws.iter().flat_map(|draw| tiles_under(draw.bounds, self.side()));
+                found.extend(under.map(|(column, row)| TileAt { target, row, column }));
+            }
+        }
+        found
+    }
+
+    /// For each placement whether it reaches one of some tiles.
+    fn reaching(&self, tiles: &BTreeSet<TileAt>) -> Vec<bool> {
+        let reaches = |k: usize| {
+            self.draws.iter().enumerate().any(|(target, draws)| {
+                let mut under = draws[k].iter().flat_map(|draw| tiles_under(draw.bounds, self.side()));
+                under.any(|(column, row)| tiles.contains(&TileAt { target, row, column }))
+            })
+        };
+        (0..self.planned.placements.len()).map(reaches).collect()
+    }
+
+    /// The parts of a file that some tiles cover.
+    pub fn parts(&self, tiles: &BTreeSet<TileAt>, set: usize, file: usize) -> Vec<Rect> {
+        let own = tiles.iter().filter(|at| {
+            let target = &self.planned.targets[at.target];
+            target.set == set && target.files.contains(&file)
+        });
+        own.map(|&at| tile_rect(at, self.side() as usize, self.planned.targets[at.target].size)).collect()
+    }
+
+    /// Rows of each file, by set and file, that laying these tiles anew reads: the tiles, and the cloth around every placement
+    /// that reaches one.
+    pub fn rows(&self, tiles: &BTreeSet<TileAt>) -> Vec<Vec<Vec<std::ops::Range<usize>>>> {
+        let sets = &self.planned.garment.sets;
+        let mut rows: Vec<Vec<Vec<std::ops::Range<usize>>>> = sets.iter().map(|set| vec![Vec::new(); set.files.len()]).collect();
+        let mut need = |target: &Target, low: i64, high: i64| {
+            for (file, own) in rows[target.set].iter_mut().enumerate() {
+                // A file of another size shows the same places in other rows.
+                let height = sets[target.set].files[file].size.height;
+                let scaled = |row: i64| row as f64 * height as f64 / target.size.height.max(1) as f64;
+                let (low, high) = ((scaled(low).floor() as usize).saturating_sub(2), scaled(high).ceil() as usize + 2);
+                own.push(low.min(height)..high.min(height));
+            }
+        };
+        for at in tiles {
+            need(&self.planned.targets[at.target], at.row * self.side(), (at.row + 1) * self.side());
+        }
+        for (k, _) in self.reaching(tiles).iter().enumerate().filter(|(_, reaches)| **reaches) {
+            let part = self.planned.surface.faces()[self.planned.footprints[k].seed.face].part;
+            for (target, draws) in self.planned.targets.iter().zip(&self.draws) {
+                let around = self.planned.context(target, k, &self.patches[self.planned.patch_of[k]].1, 0).around(part, REACH);
+                for bounds in draws[k].iter().chain(&around).map(|draw| draw.bounds) {
+                    need(target, bounds.y0, bounds.y1);
+                }
+            }
+        }
+        rows.iter_mut().flatten().for_each(joined);
+        rows
+    }
+
+    /// Lay everything, or what differs from a build of before: then only the tiles named are laid, and of `pictures` only
+    /// [`BuildPlan::rows`] are looked at. The report is that of the whole either way.
+    ///
+    /// # Errors
+    /// [`BuildError`]; the pictures are unchanged then, except after `Cancelled`.
+    pub fn lay(
+        mut self,
+        pictures: &mut [Vec<Stored>],
+        again: Option<Again<'_>>,
+        task: &Task,
+    ) -> Result<(BuildReport, BuildRecord), BuildError> {
+        let placements = self.planned.placements;
+        check_request(self.planned.garment, pictures, placements)?;
+        let chosen = again.map_or_else(|| vec![true; placements.len()], |again| self.reaching(again.tiles));
+        let dyes = task.stage("match", || dyes(placements, &self.patches, &self.planned.patch_of));
+        task.stage("patches", || make_levels(&mut self.patches, &self.planned.patch_of, &self.draws, &dyes, &chosen));
+        task.check()?;
+        let (planned, draws) = (&self.planned, &self.draws);
+        let context = FitContext { planned, pictures, patches: &self.patches, draws, dyes: &dyes };
+        let known = again.map(|again| &again.record.fits);
+        let fits: Vec<Fit> = task.stage("match", || context.fits(&chosen, known));
+        let mut tiles: BTreeMap<TileAt, TileRecord> =
+            task.stage("lay", || self.lay_all(pictures, &chosen, &fits, again, task))?;
+        let laid = |at: &TileAt| again.is_none_or(|again| again.tiles.contains(at));
+        for (at, record) in again.iter().flat_map(|again| &again.record.tiles).filter(|(at, _)| !laid(at)) {
+            tiles.insert(*at, record.clone());
+        }
+        let report = self.report(&tiles, &fits, task);
+        let of_fit = |fit: &Fit| FitRecord {
+            rim_difference: fit.rim_difference,
+            told: fit.told.iter().map(|(code, text)| ((*code).to_owned(), text.clone())).collect(),
+        };
+        let fits = placements.iter().zip(&fits).map(|(placed, fit)| (placed.placement.id.clone(), of_fit(fit))).collect();
+        Ok((report, BuildRecord { tiles: tiles.into_iter().collect(), fits }))
+    }
+
+    fn lay_all(
+        &self,
+        pictures: &mut [Vec<Stored>],
+        chosen: &[bool],
+        fits: &[Fit],
+        again: Option<Again<'_>>,
+        task: &Task,
+    ) -> Result<BTreeMap<TileAt, TileRecord>, BuildError> {
+        let planned = &self.planned;
+        let mut tiles = BTreeMap::new();
+        for (number, (target, draws)) in planned.targets.iter().zip(&self.draws).enumerate() {
+            let layers: Vec<Layer<'_>> = (0..planned.placements.len())
                 .into_par_iter()
-                .map(|k| planned.layer(pictures, target, k, &patches[planned.patch_of[k]].1, &draws[k], &fits[k]))
+                .map(|k| {
+                    // Those that lie elsewhere have nothing to draw.
+                    let own: &[Draw] = if chosen[k] { &draws[k] } else { &[] };
+                    planned.layer(pictures, target, k, &self.patches[planned.patch_of[k]].1, own, &fits[k])
+                })
                 .collect();
-            let faces = (!planned.assignment.repeats[target.set]).then(|| faces_of(&planned, target, settings.padding as i64));
-            let mut own = lay_target(garment, pictures, target, &layers, faces.as_deref(), settings, &mut report.files, task)?;
+            let padding = self.settings.padding as i64;
+            let faces = (!planned.assignment.repeats[target.set]).then(|| faces_of(planned, target, padding));
+            let wanted =
+                |row: i64, column: i64| again.is_none_or(|again| again.tiles.contains(&TileAt { target: number, row, column }));
+            let own = self.lay_target(pictures, target, &layers, faces.as_deref(), &wanted, task)?;
+            tiles.extend(own.into_iter().map(|((row, column), record)| (TileAt { target: number, row, column }, record)));
+        }
+        Ok(tiles)
+    }
+
+    fn report(&self, tiles: &BTreeMap<TileAt, TileRecord>, fits: &[Fit], task: &Task) -> BuildReport {
+        let planned = &self.planned;
+        let mut report = BuildReport { files: every_file(planned.garment), placements: Vec::new() };
+        let place: BTreeMap<&str, usize> =
+            planned.placements.iter().enumerate().map(|(k, placed)| (placed.placement.id.as_str(), k)).collect();
+        let count = |layer: usize| LayerCount { layer, ..LayerCount::default() };
+        let mut counts: Vec<LayerCount> = (0..planned.placements.len()).map(count).collect();
+        for (number, target) in planned.targets.iter().enumerate() {
+            let mut own = Vec::new();
+            for (_, record) in tiles.iter().filter(|(at, _)| at.target == number) {
+                own.extend(record.shares.iter().filter_map(|share| Some(share.count(*place.get(share.id.as_str())?))));
+                for &(file, changed) in &record.changed {
+                    if let Some(known) = report.files.iter_mut().find(|r| r.set == target.set && r.file == file) {
+                        known.texels_changed += changed;
+                        known.tiles += 1;
+                    }
+                }
+            }
             // Texels are counted in the largest texture a placement reaches.
-            for count in &mut own {
+            for mut count in summed(own, planned.placements.len()) {
                 let all = &mut counts[count.layer];
                 all.texels = all.texels.max(count.texels);
                 all.clamped += count.clamped;
@@ -66,14 +241,26 @@ pub fn build(
                 all.shown_by.append(&mut count.shown_by);
             }
         }
-        Ok::<(), BuildError>(())
-    })?;
-    for k in 0..placements.len() {
-        let own = tell(&planned, k, &draws, &fits[k], &counts[k]);
-        own.notes.iter().for_each(|note| task.note(note.code, note.text.clone()));
-        report.placements.push(own);
+        for k in 0..planned.placements.len() {
+            let own = tell(planned, k, &self.draws, &fits[k], &counts[k]);
+            own.notes.iter().for_each(|note| task.note(note.code, note.text.clone()));
+            report.placements.push(own);
+        }
+        report
     }
-    Ok(report)
+}
+
+/// Ranges that touch become one.
+fn joined(ranges: &mut Vec<std::ops::Range<usize>>) {
+    ranges.sort_unstable_by_key(|range| range.start);
+    let mut all: Vec<std::ops::Range<usize>> = Vec::new();
+    for range in ranges.drain(..).filter(|range| !range.is_empty()) {
+        match all.last_mut().filter(|last| range.start <= last.end) {
+            Some(last) => last.end = last.end.max(range.end),
+            None => all.push(range),
+        }
+    }
+    *ranges = all;
 }
 
 /// Per face, the number of the map set it shows; `None` when its material has no textures.
@@ -92,6 +279,10 @@ fn check_request(garment: &Garment, pictures: &[Vec<Stored>], placements: &[Plac
             }
         }
     }
+    check_placements(placements)
+}
+
+fn check_placements(placements: &[Placed<'_>]) -> Result<(), BuildError> {
     for Placed { placement, patch } in placements {
         let id = placement.id.clone();
         if patch.size().area() == 0 || !(patch.scale.get() > 0.0 && patch.scale.get().is_finite()) {
@@ -142,9 +333,9 @@ fn prepare<'a>(placements: &[Placed<'a>]) -> (Vec<(&'a Patch, Prepared)>, Vec<us
     (patches.into_iter().map(|patch| (patch, Prepared::new(patch))).collect(), patch_of)
 }
 
-fn make_levels(patches: &mut [(&Patch, Prepared)], patch_of: &[usize], draws: &[Vec<Vec<Draw>>], dyes: &Dyes) {
+fn make_levels(patches: &mut [(&Patch, Prepared)], patch_of: &[usize], draws: &[Vec<Vec<Draw>>], dyes: &Dyes, chosen: &[bool]) {
     let mut needed = vec![BTreeSet::new(); patches.len()];
-    for (k, &patch) in patch_of.iter().enumerate() {
+    for (k, &patch) in patch_of.iter().enumerate().filter(|(k, _)| chosen[*k]) {
         needed[patch].extend(draws.iter().flat_map(|d| d[k].iter().map(|draw| draw.filter.level)));
     }
     for (number, ((patch, prepared), needed)) in patches.iter_mut().zip(&needed).enumerate() {
@@ -204,64 +395,65 @@ fn tiles_under(b: Bounds, side: i64) -> impl Iterator<Item = (i64, i64)> {
     (b.y0 / side..=(b.y1 - 1) / side).flat_map(move |y| (b.x0 / side..=(b.x1 - 1) / side).map(move |x| (x, y)))
 }
 
-#[expect(clippy::too_many_arguments, reason = "one call, from the chain above; a struct would only rename them")]
-fn lay_target(
-    garment: &Garment,
-    pictures: &mut [Vec<Stored>],
-    target: &Target,
-    layers: &[Layer<'_>],
-    faces: Option<&[OwnedFace]>,
-    settings: &BuildSettings,
-    reports: &mut [FileReport],
-    task: &Task,
-) -> Result<Vec<LayerCount>, BuildError> {
-    /// Tiles whose results wait to be written: bounds memory.
-    const AT_ONCE: usize = 64;
-    let side = settings.tile.max(16) as i64;
-    let tiles: Vec<_> = tiles(layers, side).into_iter().collect();
-    let mut faces_in: BTreeMap<(i64, i64), Vec<usize>> = tiles.iter().map(|(at, _)| (*at, Vec::new())).collect();
-    for (i, (_, _, bounds)) in faces.unwrap_or_default().iter().enumerate().filter(|(_, f)| !f.2.is_empty()) {
-        for (x, y) in tiles_under(*bounds, side) {
-            if let Some(list) = faces_in.get_mut(&(y, x)) {
-                list.push(i);
-            }
-        }
-    }
-    let mut counts = Vec::new();
-    for (done, some) in tiles.chunks(AT_ONCE).enumerate() {
-        task.check()?;
-        task.progress("lay", (done * AT_ONCE) as f32 / tiles.len() as f32);
-        let source: &[Vec<Stored>] = pictures;
-        let results: Vec<TileResult> = some
-            .par_iter()
-            .map(|(at, own)| {
-                let reach =
-                    own.iter().flat_map(|(l, draws)| draws.iter().map(|&d| layers[*l].draws[d].bounds)).reduce(Bounds::union);
-                let rect = Bounds { x0: at.1 * side, y0: at.0 * side, x1: (at.1 + 1) * side, y1: (at.0 + 1) * side };
-                let set = &garment.sets[target.set];
-                TileJob {
-                    rect: reach.map_or(rect, |reach| rect.intersect(reach)),
-                    layers: own.clone(),
-                    faces: faces.map(|all| faces_in[at].iter().map(|&i| all[i]).collect()),
-                    padding: settings.padding as i64,
-                    files: target.files.iter().map(|&f| (f, &source[target.set][f], set.files[f].roles.as_slice())).collect(),
-                    size: target.size,
-                }
-                .run(layers)
-            })
-            .collect();
-        for result in results {
-            for TileFile { file, part, changed } in result.files {
-                pictures[target.set][file].paste(&part, result.x, result.y);
-                if let Some(report) = reports.iter_mut().find(|r| r.set == target.set && r.file == file) {
-                    report.texels_changed += changed;
-                    report.tiles += 1;
+impl BuildPlan<'_> {
+    /// Lay the wanted tiles of a target; by row and column what happened in each.
+    fn lay_target(
+        &self,
+        pictures: &mut [Vec<Stored>],
+        target: &Target,
+        layers: &[Layer<'_>],
+        faces: Option<&[OwnedFace]>,
+        wanted: &dyn Fn(i64, i64) -> bool,
+        task: &Task,
+    ) -> Result<BTreeMap<(i64, i64), TileRecord>, BuildError> {
+        /// Tiles whose results wait to be written: bounds memory.
+        const AT_ONCE: usize = 64;
+        let side = self.side();
+        let tiles: Vec<_> = tiles(layers, side).into_iter().filter(|((row, column), _)| wanted(*row, *column)).collect();
+        let mut faces_in: BTreeMap<(i64, i64), Vec<usize>> = tiles.iter().map(|(at, _)| (*at, Vec::new())).collect();
+        for (i, (_, _, bounds)) in faces.unwrap_or_default().iter().enumerate().filter(|(_, f)| !f.2.is_empty()) {
+            for (x, y) in tiles_under(*bounds, side) {
+                if let Some(list) = faces_in.get_mut(&(y, x)) {
+                    list.push(i);
                 }
             }
-            counts.extend(result.counts);
         }
+        let mut records = BTreeMap::new();
+        for (done, some) in tiles.chunks(AT_ONCE).enumerate() {
+            task.check()?;
+            task.progress("lay", (done * AT_ONCE) as f32 / tiles.len() as f32);
+            let source: &[Vec<Stored>] = pictures;
+            let results: Vec<TileResult> = some
+                .par_iter()
+                .map(|(at, own)| {
+                    let reach =
+                        own.iter().flat_map(|(l, draws)| draws.iter().map(|&d| layers[*l].draws[d].bounds)).reduce(Bounds::union);
+                    let rect = Bounds { x0: at.1 * side, y0: at.0 * side, x1: (at.1 + 1) * side, y1: (at.0 + 1) * side };
+                    let set = &self.planned.garment.sets[target.set];
+                    TileJob {
+                        rect: reach.map_or(rect, |reach| rect.intersect(reach)),
+                        layers: own.clone(),
+                        faces: faces.map(|all| faces_in[at].iter().map(|&i| all[i]).collect()),
+                        padding: self.settings.padding as i64,
+                        files: target.files.iter().map(|&f| (f, &source[target.set][f], set.files[f].roles.as_slice())).collect(),
+                        size: target.size,
+                    }
+                    .run(layers)
+                })
+                .collect();
+            for ((at, _), result) in some.iter().zip(results) {
+                let mut record = TileRecord::default();
+                for TileFile { file, part, changed } in result.files {
+                    pictures[target.set][file].paste(&part, result.x, result.y);
+                    record.changed.push((file, changed));
+                }
+                let id = |count: &LayerCount| &self.planned.placements[count.layer].placement.id;
+                record.shares = result.counts.iter().map(|count| Share::new(id(count), count)).collect();
+                records.insert(*at, record);
+            }
+        }
+        Ok(records)
     }
-    Ok(summed(counts, layers.len()))
 }
 
 fn summed(counts: Vec<LayerCount>, layers: usize) -> Vec<LayerCount> {

@@ -93,12 +93,14 @@ pub(crate) fn run(name: &str, folder: &Path) -> Done<Figures> {
             undo_delivery(&job, &Task::new())?;
             Ok(figures)
         }
-        "large-build" => timed(&task, || Ok(build_job(&large, None, &task).map(drop)?)),
+        "large-build" => {
+            forget(&folder.join("large.tatter/reuse"))?;
+            timed(&task, || Ok(build_job(&large, None, &task).map(drop)?))
+        }
         "large-deliver" => {
             // From nothing: no delivery before, nothing kept of a build.
             while undo_delivery(&large, &Task::new()).is_ok() {}
-            fs::remove_dir_all(folder.join("large.tatter"))
-                .or_else(|error| if error.kind() == std::io::ErrorKind::NotFound { Ok(()) } else { Err(error) })?;
+            forget(&folder.join("large.tatter"))?;
             timed(&task, || Ok(deliver_job(&large, Foreign::Refuse, &task).map(drop)?))
         }
         "large-again" => {
@@ -107,6 +109,14 @@ pub(crate) fn run(name: &str, folder: &Path) -> Done<Figures> {
         }
         _ => Err(format!("there is no step {name}").into()),
     }
+}
+
+/// Take a folder away, if it is there.
+fn forget(folder: &Path) -> Done<()> {
+    if folder.exists() {
+        fs::remove_dir_all(folder)?;
+    }
+    Ok(())
 }
 
 fn maps(folder: &Path) -> Done<Vec<Stored>> {

@@ -45,18 +45,27 @@ pub(super) fn apply(kind: u8, row: &[u8], above: &[u8], step: usize, out: &mut [
 
 /// The row that a filter made `line` of; `None` of a filter there is not.
 pub(super) fn undo(kind: u8, line: &[u8], above: &[u8], step: usize, row: &mut [u8]) -> Option<()> {
-    for i in 0..line.len() {
-        let (a, c) = if i >= step { (row[i - step], above[i - step]) } else { (0, 0) };
-        let b = above[i];
-        let guess = match kind {
-            0 => 0,
-            1 => a,
-            2 => b,
-            3 => (a & b).wrapping_add((a ^ b) >> 1),
-            4 => paeth(a, b, c),
-            _ => return None,
-        };
-        row[i] = line[i].wrapping_add(guess);
+    let (above, step) = (&above[..line.len()], step.min(line.len()));
+    let row = &mut row[..line.len()];
+    // What lies left of the first texel is nothing: each filter then is the one below it (9.2).
+    let first: fn(u8) -> u8 = match kind {
+        0 | 1 => |_| 0,
+        2 | 4 => |b| b,
+        3 => |b| b / 2,
+        _ => return None,
+    };
+    for i in 0..step {
+        row[i] = line[i].wrapping_add(first(above[i]));
+    }
+    match kind {
+        0 => row.copy_from_slice(line),
+        1 => (step..line.len()).for_each(|i| row[i] = line[i].wrapping_add(row[i - step])),
+        2 => row.iter_mut().zip(line).zip(above).for_each(|((out, x), b)| *out = x.wrapping_add(*b)),
+        3 => (step..line.len()).for_each(|i| {
+            let (a, b) = (row[i - step], above[i]);
+            row[i] = line[i].wrapping_add((a & b).wrapping_add((a ^ b) >> 1));
+        }),
+        _ => (step..line.len()).for_each(|i| row[i] = line[i].wrapping_add(paeth(row[i - step], above[i], above[i - step]))),
     }
     Some(())
 }
@@ -101,6 +110,19 @@ pub(super) fn entropy(counts: &[u32; 256]) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn every_filter_is_undone() {
+        let row: Vec<u8> = (0..97u32).map(|i| ((i * i * 31) >> 3) as u8).collect();
+        let above: Vec<u8> = (0..97u32).map(|i| ((i * 77) >> 1) as u8).collect();
+        for (kind, step) in KINDS.flat_map(|kind| [1, 2, 3, 4, 6, 8].map(|step| (kind, step))) {
+            let (mut line, mut back) = (vec![0; row.len()], vec![0; row.len()]);
+            apply(kind, &row, &above, step, &mut line);
+            assert_eq!(undo(kind, &line, &above, step, &mut back), Some(()), "filter {kind}");
+            assert_eq!(back, row, "filter {kind}, {step} bytes a texel");
+        }
+        assert_eq!(undo(5, &row, &above, 1, &mut [0; 97]), None, "there are five");
+    }
 
     #[test]
     fn paeth_takes_the_nearest_neighbour_first_of_equals() {

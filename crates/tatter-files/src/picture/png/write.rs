@@ -4,7 +4,7 @@ use libdeflater::adler32;
 use rayon::prelude::*;
 use tatter_core::image::{Layout, Rect, Samples, Size, Stored};
 
-use super::super::{Band, Effort, Fault};
+use super::super::{Band, Banded, Effort, Fault};
 use super::{deflate, filter};
 
 /// Bytes of samples in a band: small enough to share out 4096 rows over many cores, large enough that a fresh start costs
@@ -61,7 +61,7 @@ pub(in super::super) fn encode(stored: &Stored, effort: Effort) -> Result<Vec<u8
 }
 
 /// As `encode` at `Effort::Fast`, with the place of each band.
-pub(in super::super) fn encode_banded(stored: &Stored) -> Result<(Vec<u8>, Vec<Band>), Fault> {
+pub(in super::super) fn encode_banded(stored: &Stored) -> Result<Banded, Fault> {
     let (rows, mut out) = begun(stored)?;
     let bands = in_bands(&rows, &mut out);
     chunk(&mut out, *b"IEND", &[]);
@@ -75,7 +75,7 @@ pub(in super::super) fn rewrite(
     bands: &[Band],
     stored: &Stored,
     parts: &[Rect],
-) -> Result<Option<(Vec<u8>, Vec<Band>)>, Fault> {
+) -> Result<Option<Banded>, Fault> {
     let (rows, _) = begun(stored)?;
     let spans = spans(&rows);
     let fits = bands.len() == spans.len() && bands.iter().all(|band| band.start < band.end && band.end <= previous.len());

@@ -1,0 +1,127 @@
+//! What is kept of the last build, so that the next one only does what changed: `reuse/` in the job's folder, a cache that is
+//! safe to delete. Everything in it is known by hashes: what does not fit is not used.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+use tatter_core::image::Stored;
+
+use super::rows::{self, RowsFile};
+use super::{Content, Store};
+use crate::picture::Band;
+use crate::write::write_whole;
+
+/// One texture as it was built.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct BuiltRecord {
+    /// BLAKE3 of the file.
+    pub hash: String,
+    /// Where its rows lie in it.
+    pub bands: Vec<Band>,
+}
+
+/// The last build: `T` is what the build itself remembers.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Remembered<T> {
+    /// Hash of everything that all texels depend on: garment, pristine textures, settings, the program itself.
+    pub base: String,
+    /// Placements in order: id, and hash of everything its texels depend on.
+    pub placements: Vec<(String, String)>,
+    /// Textures that the build changed, by their path in the job.
+    pub files: BTreeMap<String, BuiltRecord>,
+    /// What the build remembers.
+    pub build: T,
+}
+
+const NAME: &str = "last.json";
+
+impl Store {
+    /// What is remembered of the last build; `None` when nothing is, or it cannot be read.
+    pub fn remembered<T: DeserializeOwned>(&self) -> Option<Remembered<T>> {
+        serde_json::from_slice(&std::fs::read(self.folder.join("reuse").join(NAME)).ok()?).ok()
+    }
+
+    /// Remember a build, in place of the one before.
+    ///
+    /// # Errors
+    /// What the file system says.
+    pub fn remember<T: Serialize>(&self, build: &Remembered<T>) -> std::io::Result<()> {
+        write_whole(&self.folder.join("reuse").join(NAME), &serde_json::to_vec(build)?)
+    }
+
+    /// Keep the rows of a pristine texture at hand; those of textures that are not of this job any more go.
+    ///
+    /// # Errors
+    /// What the file system says.
+    pub fn keep_rows(&self, target: &str, stored: &Stored) -> std::io::Result<()> {
+        let Some(content) = self.known.get(target) else { return Ok(()) };
+        let path = rows::path(&self.folder, &content.hash);
+        if path.exists() { Ok(()) } else { rows::write(&path, stored) }
+    }
+
+    /// The rows of a pristine texture, if they are at hand.
+    pub fn rows(&self, target: &str) -> Option<RowsFile> {
+        RowsFile::open(&rows::path(&self.folder, &self.known.get(target)?.hash))
+    }
+
+    /// Forget all rows: some were damaged.
+    pub fn drop_rows(&self) {
+        for content in self.known.values() {
+            // A cache that cannot be cleared is no reason to stop.
+            let _ = std::fs::remove_file(rows::path(&self.folder, &content.hash));
+        }
+    }
+
+    /// Forget rows that belong to no pristine texture.
+    pub fn drop_stale_rows(&self) {
+        let Ok(entries) = std::fs::read_dir(self.folder.join("reuse")) else { return };
+        let names: Vec<String> = self.known.values().map(|content| format!("{}.rows", content.hash)).collect();
+        for entry in entries.flatten() {
+            let name = entry.file_name().to_string_lossy().into_owned();
+            if name.ends_with(".rows") && !names.contains(&name) {
+                // A cache that cannot be cleared is no reason to stop.
+                let _ = std::fs::remove_file(entry.path());
+            }
+        }
+    }
+
+    /// Hash of the pristine content of a target, as it was when it was kept.
+    pub fn pristine_hash(&self, target: &str) -> Option<&str> {
+        self.known.get(target).map(|content| content.hash.as_str())
+    }
+}
+
+/// Bytes of a file when its content has this hash.
+pub fn content_with(path: &Path, hash: &str) -> Option<Vec<u8>> {
+    let bytes = std::fs::read(path).ok()?;
+    (Content::of(&bytes).hash == hash).then_some(bytes)
+}
+
+/// BLAKE3 of bytes, hexadecimal.
+pub fn hash_of(bytes: &[u8]) -> String {
+    Content::of(bytes).hash
+}
+
+/// BLAKE3 over the names and contents of the files of a folder, such as a patch; `None` when it cannot be read.
+pub fn folder_hash(folder: &Path) -> Option<String> {
+    let mut names: Vec<_> = std::fs::read_dir(folder).ok()?.flatten().map(|entry| entry.file_name()).collect();
+    names.sort();
+    let mut hasher = blake3::Hasher::new();
+    for name in names {
+        let path = folder.join(&name);
+        if path.is_file() {
+            hasher.update(name.to_string_lossy().as_bytes());
+            hasher.update(Content::of_file(&path).ok()??.hash.as_bytes());
+        }
+    }
+    Some(hasher.finalize().to_hex().to_string())
+}
+
+/// What tells this program from another build of it, whose texels may differ: length and time of its file.
+pub fn program_stamp() -> String {
+    let told = std::env::current_exe().and_then(std::fs::metadata).ok();
+    let time = told.as_ref().and_then(|told| told.modified().ok()?.duration_since(std::time::UNIX_EPOCH).ok());
+    format!("{} {:?} {:?}", env!("CARGO_PKG_VERSION"), told.map(|told| told.len()), time)
+}

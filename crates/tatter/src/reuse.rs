@@ -1,0 +1,193 @@
+//! Building only what changed since the job was last built, to the same bytes.
+//!
+//! Kept in the job's folder: the rows of the pristine textures, and for the last build which placement showed in which tile,
+//! what it depended on, and where the rows of every written PNG lie in its file. When placements were moved, changed, added or
+//! taken away, the tiles that they left or reach are laid anew from pristine rows, and the bands of rows that hold those tiles
+//! are packed anew; everything else is copied from the file that was written last, once its hash says that it is that file.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
+
+use rayon::prelude::*;
+use tatter_core::image::Stored;
+use tatter_core::mesh::Mesh;
+use tatter_core::task::Task;
+use tatter_files::picture::{Band, rewrite_banded};
+use tatter_files::store::{BuiltRecord, Remembered, RowsFile, content_with, folder_hash, hash_of, program_stamp};
+use tatter_garment::build::{Again, BuildPlan, BuildRecord, BuildSettings};
+
+use crate::build::{BuildFailed, Computation, Computed};
+use crate::session::Session;
+
+/// What is kept of a build.
+pub(crate) type Memory = Remembered<BuildRecord>;
+
+/// With more of the placements changed, nothing is won.
+const MOST_CHANGED: usize = 4;
+
+/// Build from what was kept; `None` when something else than placements changed, or what is needed is not there.
+pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) -> Result<Option<Computation>, BuildFailed> {
+    if !session.job.wear.is_empty() {
+        return Ok(None);
+    }
+    let Some(memory) = session.store.remembered::<BuildRecord>() else { return Ok(None) };
+    let (Some(base), Some(placements)) = (base(session), placements(session)) else { return Ok(None) };
+    let Some(changed) = changed(&memory.placements, &placements).filter(|_| memory.base == base) else { return Ok(None) };
+    if changed.len() * MOST_CHANGED > placements.len().max(MOST_CHANGED) {
+        return Ok(None);
+    }
+    let Some(mut rows) = session.open_rows() else { return Ok(None) };
+    // Both at once: neither alone keeps every core busy to its end.
+    let (patches, files) =
+        task.stage("read", || rayon::join(|| session.read_patches(), || last_files(session, &memory, previous)));
+    session.patches = patches?;
+    let Some(files) = files else { return Ok(None) };
+    let placed = session.placed();
+    let plan = BuildPlan::new(&session.garment, &placed, &BuildSettings::default(), task)?;
+    let mut tiles = memory.build.tiles_of(&changed);
+    tiles.extend(plan.tiles_of(&changed));
+    let wanted = plan.rows(&tiles);
+    let Some(mut pictures) = task.stage("read", || sparse(&mut rows, &wanted)) else {
+        session.store.drop_rows();
+        return Ok(None);
+    };
+    let parts: Vec<Vec<_>> = (pictures.iter().enumerate())
+        .map(|(set, files)| (0..files.len()).map(|file| plan.parts(&tiles, set, file)).collect())
+        .collect();
+    let again = Again { record: &memory.build, tiles: &tiles };
+    let (report, record) = task.stage("build", || plan.lay(&mut pictures, Some(again), task))?;
+    let sets = &session.garment.sets;
+    let all: Vec<(usize, usize)> =
+        sets.iter().enumerate().flat_map(|(set, own)| (0..own.files.len()).map(move |file| (set, file))).collect();
+    let rewritten = task.stage("encode", || {
+        all.into_par_iter()
+            .map(|(set, file)| {
+                let known = &sets[set].files[file];
+                let texels_changed = report.files.iter().find(|f| f.set == set && f.file == file).map_or(0, |f| f.texels_changed);
+                let channels = known.roles.iter().map(|role| role.channel).collect();
+                let mut computed =
+                    Computed { path: known.path.clone(), channels, texels_changed, texels: known.size.area(), bytes: None };
+                if texels_changed == 0 {
+                    return Ok(Some((computed, Vec::new())));
+                }
+                // A texture that was not changed before has no file of ours to take rows from.
+                let Some((bytes, bands)) = files.get(&known.path) else { return Ok(None) };
+                let failed = |error| BuildFailed::Encode(error, known.path.clone());
+                let Some((bytes, bands)) =
+                    rewrite_banded(bytes, bands, &pictures[set][file], &parts[set][file]).map_err(failed)?
+                else {
+                    return Ok(None);
+                };
+                computed.bytes = Some(bytes);
+                Ok(Some((computed, bands)))
+            })
+            .collect::<Result<Option<Vec<_>>, BuildFailed>>()
+    })?;
+    let Some(rewritten) = rewritten else { return Ok(None) };
+    let (files, bands): (Vec<Computed>, Vec<Vec<Band>>) = rewritten.into_iter().unzip();
+    let memory = kept(&files, bands).map(|files| Memory { base, placements, files, build: record });
+    Ok(Some(Computation { variation: None, files, report, wear: Vec::new(), memory }))
+}
+
+/// What to keep of a build; `None` when a file is no PNG and so cannot be rewritten in part.
+pub(crate) fn memory(session: &Session, files: &[Computed], bands: Vec<Vec<Band>>, build: BuildRecord) -> Option<Memory> {
+    Some(Memory { base: base(session)?, placements: placements(session)?, files: kept(files, bands)?, build })
+}
+
+fn kept(files: &[Computed], bands: Vec<Vec<Band>>) -> Option<BTreeMap<String, BuiltRecord>> {
+    files
+        .par_iter()
+        .zip(bands)
+        .filter_map(|(file, bands)| file.bytes.as_ref().map(|bytes| (file, bytes, bands)))
+        .map(|(file, bytes, bands)| (!bands.is_empty()).then(|| (file.path.clone(), BuiltRecord { hash: hash_of(bytes), bands })))
+        .collect()
+}
+
+/// Keep a memory, now that the files it speaks of are written.
+pub(crate) fn remember(session: &Session, memory: Option<Memory>, task: &Task) {
+    if let Some(Err(error)) = memory.map(|memory| session.store.remember(&memory)) {
+        task.note("reuse-not-kept", format!("What would make the next build fast could not be kept ({error})."));
+    }
+}
+
+/// Keep the rows of the pristine textures at hand.
+pub(crate) fn keep_rows(session: &Session, pictures: &[Vec<Stored>], task: &Task) {
+    session.store.drop_stale_rows();
+    let files = session.garment.sets.iter().zip(pictures).flat_map(|(set, own)| set.files.iter().zip(own));
+    let kept = files.collect::<Vec<_>>().into_par_iter().try_for_each(|(file, own)| session.store.keep_rows(&file.path, own));
+    if let Err(error) = kept {
+        task.note("reuse-not-kept", format!("What would make the next build fast could not be kept ({error})."));
+    }
+}
+
+/// Hash of everything that every texel depends on.
+fn base(session: &Session) -> Option<String> {
+    let paths = session.garment.sets.iter().flat_map(|set| &set.files).map(|file| &file.path);
+    let pristine: Vec<&str> = paths.map(|path| session.store.pristine_hash(path)).collect::<Option<_>>()?;
+    let mesh = session.garment.mesh.as_ref().map(mesh_hash);
+    let told = (program_stamp(), BuildSettings::default(), &session.job.garment, mesh, pristine);
+    Some(hash_of(format!("{told:?}").as_bytes()))
+}
+
+fn mesh_hash(mesh: &Mesh) -> String {
+    let mut bytes = Vec::new();
+    for part in &mesh.parts {
+        bytes.extend(format!("{} {} {}", part.name, part.material, part.triangles.len()).into_bytes());
+        let vectors = part.positions.iter().chain(&part.normals).flat_map(|v| v.to_array());
+        let numbers = vectors.chain(part.uvs.iter().flat_map(|v| v.to_array()));
+        bytes.extend(numbers.flat_map(f32::to_le_bytes));
+        bytes.extend(part.triangles.iter().flatten().flat_map(|corner| corner.to_le_bytes()));
+    }
+    hash_of(&bytes)
+}
+
+/// Placements in order, each with the hash of everything its texels depend on.
+fn placements(session: &Session) -> Option<Vec<(String, String)>> {
+    let used: BTreeSet<&str> = session.job.placements.iter().map(|placement| placement.patch.as_str()).collect();
+    let own = session.job.patches.iter().filter(|patch| used.contains(patch.name.as_str())).collect::<Vec<_>>();
+    let patches: BTreeMap<&str, String> = own
+        .into_par_iter()
+        .map(|patch| Some((patch.name.as_str(), folder_hash(&session.folder().join(&patch.path))?)))
+        .collect::<Option<_>>()?;
+    let one = |placement: &tatter_core::model::Placement| {
+        let told = format!("{placement:?} {}", patches.get(placement.patch.as_str())?);
+        Some((placement.id.clone(), hash_of(told.as_bytes())))
+    };
+    session.job.placements.iter().map(one).collect()
+}
+
+/// Ids of what was changed, added or taken away; `None` when others lie on each other in another order.
+fn changed(before: &[(String, String)], after: &[(String, String)]) -> Option<BTreeSet<String>> {
+    let known: BTreeSet<&(String, String)> = before.iter().collect();
+    let same: Vec<&(String, String)> = after.iter().filter(|one| known.contains(one)).collect();
+    let kept: BTreeSet<&(String, String)> = same.iter().copied().collect();
+    if before.iter().filter(|one| kept.contains(one)).ne(same.iter().copied()) {
+        return None;
+    }
+    Some(before.iter().chain(after).filter(|one| !kept.contains(one)).map(|(id, _)| id.clone()).collect())
+}
+
+type LastFile = (Vec<u8>, Vec<Band>);
+
+/// The files of the last build, where they still are what was written.
+fn last_files(session: &Session, memory: &Memory, previous: &[PathBuf]) -> Option<BTreeMap<String, LastFile>> {
+    let find = |(path, record): (&String, &BuiltRecord)| {
+        let name = path.rsplit('/').next().unwrap_or(path);
+        let target = session.folder().join(session.target(path));
+        let places = std::iter::once(target).chain(previous.iter().map(|folder| folder.join(name)));
+        let bytes = places.into_iter().find_map(|place| content_with(&place, &record.hash))?;
+        Some((path.clone(), (bytes, record.bands.clone())))
+    };
+    memory.files.par_iter().map(find).collect()
+}
+
+/// Black pictures with the rows that are wanted.
+fn sparse(rows: &mut [Vec<RowsFile>], wanted: &[Vec<Vec<std::ops::Range<usize>>>]) -> Option<Vec<Vec<Stored>>> {
+    let read = |(file, wanted): (&mut RowsFile, &Vec<std::ops::Range<usize>>)| {
+        let mut picture = file.blank();
+        wanted.iter().try_for_each(|rows| file.read(rows, &mut picture))?;
+        Some(picture)
+    };
+    let of_set = |(files, wanted): (&mut Vec<RowsFile>, &Vec<Vec<_>>)| files.par_iter_mut().zip(wanted).map(read).collect();
+    rows.par_iter_mut().zip(wanted).map(of_set).collect()
+}
