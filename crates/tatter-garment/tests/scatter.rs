@@ -163,3 +163,26 @@ fn patches_are_drawn_by_weight() {
     let moths = spread(&garment, &weighted, 2.0).iter().filter(|s| s.patch == 0).count();
     assert!((62..=88).contains(&moths), "{moths} of 100");
 }
+
+#[test]
+fn a_margin_keeps_off_trims_that_lie_on_the_cloth() {
+    // A belt loop of 20 x 20 mm in the middle of the back, half a millimetre above it, in the same part.
+    let trimmed = |z: f32, normal: f32| {
+        let mut garment = uneven();
+        let mut part = garment.mesh.take().map(|mut mesh| mesh.parts.remove(0)).unwrap_or_default();
+        let corners = [[90.0, 90.0, z], [110.0, 90.0, z], [110.0, 110.0, z], [90.0, 110.0, z]];
+        quad(&mut part, corners, [[0.02, 0.05], [0.04, 0.05], [0.04, 0.03], [0.02, 0.03]], [0.0, 0.0, normal]);
+        dressed(part)
+    };
+    let near = |garment: &Garment, margin: f32| {
+        let own = Scatter { margin: Mm(margin), overlap: true, ..rule(1500) };
+        let places = points(garment, &spread(garment, &own, 1.0));
+        // Beside the loop, neither on it nor hidden under it.
+        let beside = |p: &DVec3| (10.0..18.0).contains(&(p.x - 100.0).abs().max((p.y - 100.0).abs()));
+        places.iter().filter(|p| p.z.abs() < 0.1 && beside(p)).count()
+    };
+    assert!(near(&trimmed(0.5, 1.0), 0.5) > 6, "without much of a margin some lie close to it");
+    let inside = |garment: &Garment| near(garment, 8.0);
+    assert_eq!(inside(&trimmed(0.5, 1.0)), 0, "with a margin none does");
+    assert!(inside(&trimmed(-20.0, -1.0)) > 6, "what lies behind, facing away, is another side");
+}

@@ -116,7 +116,15 @@ fn what_else_changed_is_never_built_from_what_was_kept() {
     edit(&shop, |text| text.replacen("[[placement]]", "[[placement]]\nmirror = true", 1)).expect("mirrored");
     assert!(!whole(&deliver(&shop).expect("delivered")), "one placement is no matter");
     agree(&shop, "mirrored").expect("files");
+    // Killed between the delivery and its memory: what is remembered is of the files before.
     let last = shop.path("smock.tatter/reuse/last.json");
+    let stale = std::fs::read(&last).expect("the memory");
+    edit(&shop, |text| text.replacen("mirror = true", "mirror = false", 1)).expect("mirrored back");
+    assert!(!whole(&deliver(&shop).expect("delivered")), "one placement is no matter");
+    std::fs::write(&last, stale).expect("the memory before");
+    edit(&shop, |text| text.replacen("mirror = false", "mirror = true", 1)).expect("mirrored");
+    assert!(whole(&deliver(&shop).expect("delivered")), "the files are not those that are remembered");
+    agree(&shop, "stale memory").expect("files");
     std::fs::write(&last, "{").expect("damaged");
     edit(&shop, moved).expect("moved");
     assert!(whole(&deliver(&shop).expect("delivered")), "a memory that cannot be read is none");

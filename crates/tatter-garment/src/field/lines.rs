@@ -100,6 +100,12 @@ impl Lines {
         self.nearest_of(surface, place, &self.around(place.point, 0.0))
     }
 
+    /// The nearest to a place of any piece of cloth on its side of the garment: trims lie on the cloth without hanging together
+    /// with it.
+    pub(crate) fn nearest_on_side(&self, place: &Place) -> Option<Nearest> {
+        self.nearest_where(place.point, &self.around(place.point, 0.0), |s| s.normal.dot(place.normal) >= SAME_SIDE)
+    }
+
     fn nearest_where(&self, point: DVec3, some: &[u32], counts: impl Fn(&Segment) -> bool) -> Option<Nearest> {
         let own = some.iter().map(|&number| &self.segments[number as usize]).filter(|s| counts(s));
         let best = own.map(|s| s.nearest(point)).min_by(|a, b| a.distance.total_cmp(&b.distance))?;

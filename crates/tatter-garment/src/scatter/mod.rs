@@ -171,9 +171,8 @@ fn throw(
 
 /// How welcome a place is: the densities, and the margin to seams.
 struct Field<'a> {
-    surface: &'a Surface,
     weight: Weight<'a>,
-    /// Seams and open edges, when there is a margin.
+    /// Seams and open edges of all cloth and trims, when there is a margin.
     margin: Option<(f64, Lines)>,
 }
 
@@ -183,18 +182,17 @@ impl<'a> Field<'a> {
         let margin = f64::from(rule.margin.get());
         let widest = input.radius_mm.iter().copied().fold(0.0, f64::max) * f64::from(rule.scale[1]);
         Self {
-            surface,
             weight: Weight::new(surface, allowed, &rule.density, input.pictures),
-            margin: (margin > 0.0).then(|| (margin, seams(surface, allowed, margin + widest))),
+            // Also of cloth that nothing is laid on: a button stand, a belt loop.
+            margin: (margin > 0.0).then(|| (margin, seams(surface, &vec![true; allowed.len()], margin + widest))),
         }
     }
 
     /// For a cover of this radius, mm.
     fn at(&self, seed: &Seed, radius: f64) -> f64 {
         let place = Place::of(seed);
-        let kept_off = |(margin, lines): &(f64, Lines)| {
-            lines.nearest(self.surface, &place).is_some_and(|near| near.distance < margin + radius)
-        };
+        let kept_off =
+            |(margin, lines): &(f64, Lines)| lines.nearest_on_side(&place).is_some_and(|near| near.distance < margin + radius);
         if self.margin.as_ref().is_some_and(kept_off) { 0.0 } else { self.weight.at(&place) }
     }
 }
