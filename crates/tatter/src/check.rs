@@ -7,7 +7,7 @@ use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
 pub use tatter_garment::check::Fault;
-use tatter_garment::check::{check_job, check_map_set, check_patch};
+use tatter_garment::check::{check_job, check_map_set, check_patch, check_variations};
 
 use crate::garment::{GarmentError, GarmentRequest, describe};
 use crate::session::{Session, SessionError};
@@ -96,5 +96,7 @@ fn job_faults(path: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
         faults.extend(check_map_set(set, files));
     }
     faults.extend(check_job(&session.garment, &session.placed()));
+    faults.extend(crate::wear::faults(&session, path)?);
+    faults.extend(check_variations(&session.garment, &session.job.variations));
     Ok(faults)
 }

@@ -10,6 +10,7 @@ use tatter_files::job::{JobError, read_job, write_job};
 use tatter_files::picture::PictureError;
 use tatter_garment::build::{BuildSettings, WearError, WearInput, check_wear, wear};
 pub use tatter_garment::build::{MarkReport, WearReport};
+use tatter_garment::check::{Fault, check_marks};
 
 use crate::paths::relative;
 use crate::place::{PlaceError, placeable, unused};
@@ -170,10 +171,25 @@ pub(crate) fn apply(
     path: &Path,
     task: &Task,
 ) -> Result<WearReport, WearFailed> {
-    let folder = path.parent().unwrap_or(Path::new(""));
-    let read: Vec<Vec<Option<Image<Unit>>>> =
-        job.wear.iter().map(|mark| self::pictures(mark, folder)).collect::<Result<_, _>>()?;
-    let marks: Vec<WearInput<'_>> = job.wear.iter().zip(&read).map(|(wear, pictures)| WearInput { wear, pictures }).collect();
+    let read = all_pictures(job, path)?;
+    let marks = inputs(job, &read);
     wear(&session.garment, pictures, &marks, &BuildSettings::default(), task)
         .map_err(|error| WearFailed::Wear(error, path.to_owned()))
+}
+
+/// Everything wrong with the wear of a job.
+pub(crate) fn faults(session: &Session, path: &Path) -> Result<Vec<Fault>, PictureError> {
+    let read = all_pictures(&session.job, path)?;
+    Ok(check_marks(&session.garment, &inputs(&session.job, &read)))
+}
+
+type Pictures = Vec<Option<Image<Unit>>>;
+
+fn all_pictures(job: &Job, path: &Path) -> Result<Vec<Pictures>, PictureError> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    job.wear.iter().map(|mark| pictures(mark, folder)).collect()
+}
+
+fn inputs<'a>(job: &'a Job, read: &'a [Pictures]) -> Vec<WearInput<'a>> {
+    job.wear.iter().zip(read).map(|(wear, pictures)| WearInput { wear, pictures }).collect()
 }

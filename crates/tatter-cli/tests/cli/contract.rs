@@ -90,8 +90,21 @@ fn arguments_that_mean_nothing_are_exit_code_2_with_usage() {
 #[test]
 fn help_has_an_example_and_goes_to_stdout() {
     let shop = Workshop::new().expect("a workshop");
-    let verbs =
-        ["demo", "cut", "measure", "garment", "place", "scatter", "match", "build", "deliver", "check", "completions", "man"];
+    let verbs = [
+        "demo",
+        "cut",
+        "measure",
+        "garment",
+        "place",
+        "scatter",
+        "wear",
+        "match",
+        "build",
+        "deliver",
+        "check",
+        "completions",
+        "man",
+    ];
     for verb in verbs {
         let run = shop.run(&[verb, "--help"]).expect("runs");
         assert_eq!((run.code, run.err.as_str()), (Some(0), ""), "{verb}");

@@ -1,5 +1,7 @@
 //! `tatter wear`: marks in the job, what they do to the textures, what is refused.
 
+#![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
+
 use serde_json::json;
 
 use crate::workshop::Workshop;
@@ -62,4 +64,17 @@ fn mistakes_are_said_and_change_nothing() {
         assert!(run.err.contains(says), "{arguments:?}: {}", run.err);
     }
     assert!(shop.files().expect("files") == before, "nothing was written");
+}
+
+#[test]
+fn check_finds_wear_that_lies_nowhere_and_sizes_that_do_not_fit() {
+    let shop = Workshop::with_job().expect("a workshop");
+    let more = "[[wear]]\nid = \"sun\"\nkind = \"fade\"\nstrength = 0\nonly = \"collar\"\n\n[[variation]]\nname = \"crowd\"\ntexels = 100\n";
+    let text = std::fs::read_to_string(shop.path(JOB)).expect("the job");
+    std::fs::write(shop.path(JOB), format!("{text}\n{more}")).expect("the job");
+    let run = shop.run(&["check", JOB, "--json"]).expect("runs");
+    assert_eq!(run.code, Some(1), "{}", run.err);
+    for code in ["wear-nowhere", "wear-nothing", "texels-unfit"] {
+        assert!(run.out.contains(code), "{code} in {}", run.out);
+    }
 }

@@ -5,10 +5,12 @@ mod color_range;
 mod job;
 mod map_set;
 mod patch;
+mod wear;
 
 pub use job::check_job;
 pub use map_set::check_map_set;
 pub use patch::check_patch;
+pub use wear::{check_marks, check_variations};
 
 /// How bad a fault is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
