@@ -184,7 +184,8 @@ fn openings(place: &Place, even: &Even, colors: &Colors, pitch: f32) -> Found {
         broad = broad.zip(&told, |a, b| a || b);
     }
     let first = beliefs(&inside(&odds), &links);
-    let around = surroundings(&even.tints, &first, &broad, pitch);
+    let noise = place.color.map(|c| colors.scale.spread(c)[0].sqrt());
+    let around = surroundings(&even.tints, &noise, &first, &broad, pitch);
     let mut belief = beliefs(&inside(&odds.zip(&around, |a, b| (a + b).clamp(-SURE, SURE))), &links);
     keep::anchored(&mut belief, &broad, keep::usual_speck(&by_color, &place.reference), pitch);
     for (told, value) in [(&place.gap, 1.0), (&place.cloth, -1.0)] {

@@ -88,14 +88,43 @@ impl Links {
 }
 
 /// What the places around say, in logs of odds: openings lie beside openings, and a backing in a narrow place is hardly
-/// lighter than in the broad one near by. What is, is a thread in the light.
-pub(super) fn surroundings(tints: &Image<Tint>, beliefs: &Image<f32>, even: &Image<bool>, pitch: f32) -> Image<f32> {
+/// lighter than in the broad one near by. What is, is a thread in the light; a dark line with backing close on both sides is a
+/// fibre, since shadows are broader. `noise`: deviation of log light.
+pub(super) fn surroundings(
+    tints: &Image<Tint>,
+    noise: &Image<f32>,
+    beliefs: &Image<f32>,
+    even: &Image<bool>,
+    pitch: f32,
+) -> Image<f32> {
     let broad = beliefs.zip(even, |b, e| if b > 0.5 && e { 1.0 } else { 0.0 });
     let near = weighted(&broad, &broad.map(|_| 1.0), 0.8 * pitch, 0.0);
     let shade = weighted(&tints.map(|t| t.0[0]), &broad, 0.8 * pitch, f32::INFINITY);
     Image::from_fn(tints.width(), tints.height(), |x, y| {
         let beside = 1.2 * (near.get(x, y).max(1e-4) / 0.05).ln().clamp(-1.5, 1.5);
         let lighter = ((tints.get(x, y).0[0] - shade.get(x, y) - 0.3) / 0.3).clamp(0.0, 1.0);
-        beside - if even.get(x, y) { 0.0 } else { 2.0 * lighter }
+        let line = ((fibre(tints, beliefs, x, y) - 0.3 - 3.0 * noise.get(x, y)) / 0.3).clamp(0.0, 1.0);
+        beside - if even.get(x, y) { 0.0 } else { 2.0 * lighter } - DARK_LINE * line
     })
+}
+
+/// What a dark line before the backing says, in logs of odds.
+const DARK_LINE: f32 = 5.0;
+/// Texels from a line's middle to what is seen beside it.
+const ASIDE: isize = 3;
+
+/// How much darker a texel is than the backing on both of two sides, logs; 0 where backing is not on both.
+fn fibre(tints: &Image<Tint>, beliefs: &Image<f32>, x: usize, y: usize) -> f32 {
+    let (x, y) = (x as isize, y as isize);
+    let here = tints.get_clamped(x, y).0[0];
+    let beside = |dx: isize, dy: isize| {
+        let (x, y) = (x + dx, y + dy);
+        if beliefs.get_clamped(x, y) > 0.5 { tints.get_clamped(x, y).0[0] - here } else { 0.0 }
+    };
+    let depth = |(dx, dy): (isize, isize)| {
+        // Along a diagonal the same way is fewer steps.
+        let n = if dx != 0 && dy != 0 { ASIDE - 1 } else { ASIDE };
+        beside(n * dx, n * dy).min(beside(-n * dx, -n * dy))
+    };
+    STEPS.into_iter().map(depth).fold(0.0, f32::max)
 }
