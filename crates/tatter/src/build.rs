@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
-use tatter_core::model::Variation;
+use tatter_core::model::{MapFile, Variation};
 use tatter_core::task::Task;
 use tatter_files::picture::{Band, Effort, PictureError, PictureFormat, encode, encode_banded};
 use tatter_files::write::write_whole;
@@ -102,6 +102,13 @@ pub(crate) struct Computed {
     pub(crate) bytes: Option<Vec<u8>>,
 }
 
+impl Computed {
+    pub(crate) fn unwritten(known: &MapFile, texels_changed: usize) -> Self {
+        let channels = known.roles.iter().map(|role| role.channel).collect();
+        Self { path: known.path.clone(), channels, texels_changed, texels: known.size.area(), bytes: None }
+    }
+}
+
 /// What was computed of one state of the job.
 pub(crate) struct Computation {
     pub(crate) variation: Option<Variation>,
@@ -153,7 +160,7 @@ pub(crate) fn compute<E: From<BuildFailed>>(
 
 fn check_sizes(session: &Session, variation: &Variation) -> Result<(), BuildFailed> {
     let files = session.garment.sets.iter().flat_map(|set| &set.files);
-    files.into_iter().try_for_each(|file| Ok(times(variation, file.size.width.max(file.size.height), &file.path).map(drop)?))
+    files.into_iter().try_for_each(|file| Ok(times(variation, file).map(drop)?))
 }
 
 type Laid = (Vec<Vec<Stored>>, BuildReport, Vec<MarkReport>, Option<BuildRecord>);
@@ -200,25 +207,27 @@ fn encode_all(
     all.into_par_iter()
         .map(|(set, file)| {
             let (picture, known) = (&pictures[set][file], &session.garment.sets[set].files[file]);
-            let times = variation.map_or(Ok(1), |v| times(v, picture.size.width.max(picture.size.height), &known.path))?;
-            let changed = report.files.iter().find(|f| f.set == set && f.file == file).map_or(0, |f| f.texels_changed);
+            let times = variation.map_or(Ok(1), |v| times(v, known))?;
+            let changed = report.texels_changed(set, file);
             let small = (times > 1).then(|| shrink(picture, &known.roles, times));
             let wanted = small.is_some() || changed > 0;
             let done = wanted.then(|| encoded(small.as_ref().unwrap_or(picture), &known.path)).transpose()?;
             let (bytes, bands) = done.map_or((None, Vec::new()), |(bytes, bands)| (Some(bytes), bands));
-            let channels = known.roles.iter().map(|role| role.channel).collect();
-            let computed =
-                Computed { path: known.path.clone(), channels, texels_changed: changed, texels: picture.size.area(), bytes };
-            Ok((computed, bands))
+            Ok((Computed { bytes, ..Computed::unwritten(known, changed) }, bands))
         })
         .collect::<Result<Vec<_>, BuildFailed>>()
         .map(|all| all.into_iter().unzip())
 }
 
+/// The format a texture is written in.
+pub(crate) fn format_of(path: &str) -> PictureFormat {
+    PictureFormat::from_path(Path::new(path)).unwrap_or(PictureFormat::Png)
+}
+
 /// The bytes of a file, and for a PNG where its rows lie in them.
 fn encoded(picture: &Stored, path: &str) -> Result<(Vec<u8>, Vec<Band>), BuildFailed> {
     let failed = |error| BuildFailed::Encode(error, path.to_owned());
-    match PictureFormat::from_path(Path::new(path)).unwrap_or(PictureFormat::Png) {
+    match format_of(path) {
         PictureFormat::Png => encode_banded(picture).map_err(failed),
         other => Ok((encode(picture, other, Effort::Fast).map_err(failed)?, Vec::new())),
     }

@@ -12,11 +12,11 @@ use rayon::prelude::*;
 use tatter_core::image::Stored;
 use tatter_core::mesh::Mesh;
 use tatter_core::task::Task;
-use tatter_files::picture::{Band, rewrite_banded};
+use tatter_files::picture::{Band, PictureFormat, rewrite_banded};
 use tatter_files::store::{BuiltRecord, Remembered, RowsFile, content_with, folder_hash, hash_of, program_stamp};
 use tatter_garment::build::{Again, BuildPlan, BuildRecord, BuildSettings};
 
-use crate::build::{BuildFailed, Computation, Computed};
+use crate::build::{BuildFailed, Computation, Computed, format_of};
 use crate::session::Session;
 
 /// What is kept of a build.
@@ -63,11 +63,8 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
         all.into_par_iter()
             .map(|(set, file)| {
                 let known = &sets[set].files[file];
-                let texels_changed = report.files.iter().find(|f| f.set == set && f.file == file).map_or(0, |f| f.texels_changed);
-                let channels = known.roles.iter().map(|role| role.channel).collect();
-                let mut computed =
-                    Computed { path: known.path.clone(), channels, texels_changed, texels: known.size.area(), bytes: None };
-                if texels_changed == 0 {
+                let computed = Computed::unwritten(known, report.texels_changed(set, file));
+                if computed.texels_changed == 0 {
                     return Ok(Some((computed, Vec::new())));
                 }
                 // A texture that was not changed before has no file of ours to take rows from.
@@ -78,8 +75,7 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
                 else {
                     return Ok(None);
                 };
-                computed.bytes = Some(bytes);
-                Ok(Some((computed, bands)))
+                Ok(Some((Computed { bytes: Some(bytes), ..computed }, bands)))
             })
             .collect::<Result<Option<Vec<_>>, BuildFailed>>()
     })?;
@@ -110,11 +106,14 @@ pub(crate) fn remember(session: &Session, memory: Option<Memory>, task: &Task) {
     }
 }
 
-/// Keep the rows of the pristine textures at hand.
+/// Keep the rows of the pristine textures at hand; none where no texture is a PNG, since no other can be rewritten in part.
 pub(crate) fn keep_rows(session: &Session, pictures: &[Vec<Stored>], task: &Task) {
     session.store.drop_stale_rows();
-    let files = session.garment.sets.iter().zip(pictures).flat_map(|(set, own)| set.files.iter().zip(own));
-    let kept = files.collect::<Vec<_>>().into_par_iter().try_for_each(|(file, own)| session.store.keep_rows(&file.path, own));
+    let files: Vec<_> = session.garment.sets.iter().zip(pictures).flat_map(|(set, own)| set.files.iter().zip(own)).collect();
+    if !files.iter().any(|(file, _)| format_of(&file.path) == PictureFormat::Png) {
+        return;
+    }
+    let kept = files.into_par_iter().try_for_each(|(file, own)| session.store.keep_rows(&file.path, own));
     if let Err(error) = kept {
         task.note("reuse-not-kept", format!("What would make the next build fast could not be kept ({error})."));
     }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
-use tatter_core::model::{ChannelRule, Job, Variation};
+use tatter_core::model::{ChannelRule, Job, MapFile, Variation};
 
 /// Folder of delivered variations when the job names none.
 const FOLDER: &str = "variations";
@@ -106,13 +106,15 @@ pub(crate) fn varied(job: &Job, variation: &Variation) -> Job {
     job
 }
 
-/// How many times smaller a texture of this longer side becomes; those that are small already stay.
-pub(crate) fn times(variation: &Variation, side: usize, path: &str) -> Result<usize, VariationError> {
-    let Some(texels) = variation.texels.filter(|texels| *texels < side) else { return Ok(1) };
-    if side.is_multiple_of(texels) {
-        return Ok(side / texels);
-    }
-    Err(VariationError::Texels { name: variation.name.clone(), texels, side, path: path.to_owned() })
+/// How many times smaller a texture becomes.
+pub(crate) fn times(variation: &Variation, file: &MapFile) -> Result<usize, VariationError> {
+    let side = file.size.width.max(file.size.height);
+    variation.times(side).ok_or_else(|| VariationError::Texels {
+        name: variation.name.clone(),
+        texels: variation.texels.unwrap_or(side),
+        side,
+        path: file.path.clone(),
+    })
 }
 
 /// Where a texture of a variation is delivered, relative to the job file: never over the garment's own.

@@ -8,7 +8,6 @@ use tatter::weave::{
     parse_count, stock, weave,
 };
 use tatter_core::angle::Angle;
-use tatter_core::color::decode_srgb;
 use tatter_core::image::LinearRgb;
 use tatter_core::task::Task;
 use tatter_core::units::PerCm;
@@ -138,7 +137,7 @@ fn named<T: Copy>(what: &str, name: &str, all: &[T], name_of: impl Fn(T) -> &'st
 
 /// `#rrggbb` to linear light.
 fn color(text: &str) -> Result<LinearRgb, BadArgument> {
-    Ok(LinearRgb(codes(text)?.map(|code| decode_srgb(f32::from(code) / 255.0))))
+    codes(text).map(LinearRgb::from_codes)
 }
 
 /// `#rrggbb` as sRGB codes.

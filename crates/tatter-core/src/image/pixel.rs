@@ -1,5 +1,7 @@
 //! The pixel type says what a texel is, so that a height does not fit where a cover is wanted.
 
+use crate::color::decode_srgb;
+
 /// Texels that can be averaged: everything a linear filter needs.
 pub trait Pixel: Copy + Default + Send + Sync + PartialEq + std::fmt::Debug + 'static {
     /// Nothing: what a weighted sum starts from (not a legal normal).
@@ -85,6 +87,11 @@ macro_rules! triple_pixel {
 triple_pixel!(LinearRgb, Normal);
 
 impl LinearRgb {
+    /// From sRGB codes (IEC 61966-2-1), as `#RRGGBB` names a colour.
+    pub fn from_codes(codes: [u8; 3]) -> Self {
+        Self(codes.map(|code| decode_srgb(f32::from(code) / 255.0)))
+    }
+
     /// Relative luminance, Rec.709 weights.
     #[inline]
     pub fn luminance(self) -> f32 {

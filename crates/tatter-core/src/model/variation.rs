@@ -43,6 +43,21 @@ impl Default for Variation {
 }
 
 impl Variation {
+    /// How many times smaller a texture of this longer side becomes; those that are small already stay. `None`: its texels do not
+    /// divide the side.
+    pub const fn times(&self, longer: usize) -> Option<usize> {
+        match self.texels {
+            Some(texels) if texels < longer => {
+                if longer.is_multiple_of(texels) {
+                    Some(longer / texels)
+                } else {
+                    None
+                }
+            }
+            _ => Some(1),
+        }
+    }
+
     /// The strength it gives something of this id, which may be one of a scatter's placements (`ID-7`); `None` when it lacks it.
     pub fn strength_of(&self, id: &str) -> Option<f32> {
         let named = |names: &[String]| names.iter().any(|name| is_of(id, name));

@@ -250,34 +250,46 @@ fn inverted(table: &Fields<'_>, roles: &[MapRole]) -> Checked<Vec<Channel>> {
     listed.collect()
 }
 
-fn patches(top: &Fields<'_>) -> Checked<Vec<PatchRef>> {
-    let mut patches: Vec<PatchRef> = Vec::new();
-    for table in top.tables("patch", "[[patch]]")? {
-        table.allow(&PATCH_KEYS)?;
-        let name = table.need("name", table.string("name")?)?.to_owned();
-        let path = table.need("path", table.string("path")?)?;
-        let path = relative(&table, "path", path)?;
-        if name.is_empty() {
-            return Err(table.bad("name", "is empty"));
+/// Every table of a list, no two of one name; `called` is the key of the name and what such a thing is.
+pub(super) fn distinct<T>(
+    top: &Fields<'_>,
+    list: &str,
+    called: (&str, &str),
+    name: impl Fn(&T) -> String,
+    read: impl Fn(&Fields<'_>) -> Checked<T>,
+) -> Checked<Vec<T>> {
+    let (key, what) = called;
+    let mut all: Vec<T> = Vec::new();
+    for table in top.tables(list, &format!("[[{list}]]"))? {
+        let new = read(&table)?;
+        if all.iter().any(|other| name(other) == name(&new)) {
+            let given = table.string(key)?.unwrap_or_default();
+            return Err(table.bad(key, format!("`{given}` is taken by {what} above")));
         }
-        if patches.iter().any(|patch| patch.name == name) {
-            return Err(table.bad("name", format!("`{name}` is taken by a patch above")));
-        }
-        patches.push(PatchRef { name, path });
+        all.push(new);
     }
-    Ok(patches)
+    Ok(all)
+}
+
+fn patches(top: &Fields<'_>) -> Checked<Vec<PatchRef>> {
+    distinct(
+        top,
+        "patch",
+        ("name", "a patch"),
+        |patch: &PatchRef| patch.name.clone(),
+        |table| {
+            table.allow(&PATCH_KEYS)?;
+            let name = table.need("name", table.string("name")?)?.to_owned();
+            let path = table.need("path", table.string("path")?)?;
+            let path = relative(table, "path", path)?;
+            if name.is_empty() { Err(table.bad("name", "is empty")) } else { Ok(PatchRef { name, path }) }
+        },
+    )
 }
 
 fn placements(top: &Fields<'_>, patches: &[PatchRef]) -> Checked<Vec<Placement>> {
-    let mut placements: Vec<Placement> = Vec::new();
-    for table in top.tables("placement", "[[placement]]")? {
-        let placement = placement(&table, patches)?;
-        if placements.iter().any(|other| other.id == placement.id) {
-            return Err(table.bad("id", format!("`{}` is taken by a placement above", placement.id)));
-        }
-        placements.push(placement);
-    }
-    Ok(placements)
+    let id = |placement: &Placement| placement.id.clone();
+    distinct(top, "placement", ("id", "a placement"), id, |table| placement(table, patches))
 }
 
 fn placement(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Placement> {

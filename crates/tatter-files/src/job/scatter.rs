@@ -5,23 +5,17 @@ use tatter_core::model::{Density, Facing, PatchRef, Placement, Scatter, Share};
 use tatter_core::units::Mm;
 use toml_edit::{Array, InlineTable, Item, Table, Value, value};
 
-use super::read::{known_patch, relative, rules};
+use super::read::{distinct, known_patch, relative, rules};
 use super::render::{placement as placement_table, rules_value};
 use crate::text::{Fields, TextFault, degrees, float, floats, nearest};
 
-pub(super) const KEYS: [&str; 24] = [
-    "id",
-    "patches",
-    "count",
-    "seed",
+pub(super) const KEYS: [&str; 12] =
+    ["id", "patches", "count", "seed", "margin_mm", "scale", "turn_deg", "mirror", "overlap", "rules", "removed", "laid"];
+
+/// Keys that say where, which scatters and wear share.
+pub(super) const WHERE_KEYS: [&str; 12] = [
     "only",
     "keep_off",
-    "margin_mm",
-    "scale",
-    "turn_deg",
-    "mirror",
-    "overlap",
-    "rules",
     "picture",
     "height",
     "edges_mm",
@@ -32,8 +26,6 @@ pub(super) const KEYS: [&str; 24] = [
     "facing",
     "along",
     "spread_mm",
-    "removed",
-    "laid",
 ];
 
 /// More would take longer to lay than anybody waits.
@@ -43,19 +35,11 @@ type Checked<T> = Result<T, TextFault>;
 
 /// Every `[[scatter]]` of a job.
 pub(super) fn scatters(top: &Fields<'_>, patches: &[PatchRef]) -> Checked<Vec<Scatter>> {
-    let mut all: Vec<Scatter> = Vec::new();
-    for table in top.tables("scatter", "[[scatter]]")? {
-        let scatter = scatter(&table, patches)?;
-        if all.iter().any(|other| other.id == scatter.id) {
-            return Err(table.bad("id", format!("`{}` is taken by a scatter above", scatter.id)));
-        }
-        all.push(scatter);
-    }
-    Ok(all)
+    distinct(top, "scatter", ("id", "a scatter"), |scatter: &Scatter| scatter.id.clone(), |table| scatter(table, patches))
 }
 
 fn scatter(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Scatter> {
-    table.allow(&KEYS)?;
+    table.allow(&[&KEYS[..], &WHERE_KEYS].concat())?;
     let usual = Scatter::default();
     let id = table.need("id", table.string("id")?)?.to_owned();
     if id.is_empty() {

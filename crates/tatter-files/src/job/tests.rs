@@ -283,6 +283,9 @@ fn the_page_about_it_is_true() {
         &super::PLACEMENT_KEYS,
         &super::DELIVERY_KEYS,
         &super::scatter::KEYS,
+        &super::scatter::WHERE_KEYS,
+        &super::wear::KEYS,
+        &super::variation::KEYS,
         &super::matching::GRADE_KEYS,
     ];
     for key in keys.concat() {

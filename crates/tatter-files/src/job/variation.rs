@@ -3,11 +3,13 @@
 use tatter_core::model::{Job, Variation};
 use toml_edit::{Array, InlineTable, Table, value};
 
+use super::read::distinct;
 use super::scatter::{names, whole};
 use super::wear::{codes, codes_text, share};
 use crate::text::{Fields, TextFault, float, nearest};
 
-const KEYS: [&str; 10] = ["name", "dye", "from", "fibre", "materials", "only", "without", "strength", "strengths", "texels"];
+pub(super) const KEYS: [&str; 10] =
+    ["name", "dye", "from", "fibre", "materials", "only", "without", "strength", "strengths", "texels"];
 
 /// Names that its folder cannot have on every system, and the one the job itself goes by.
 const NO_NAMES: [&str; 3] = [".", "..", "kept"];
@@ -16,15 +18,9 @@ type Checked<T> = Result<T, TextFault>;
 
 /// Every `[[variation]]`; `job` holds what they may name.
 pub(super) fn variations(top: &Fields<'_>, job: &Job) -> Checked<Vec<Variation>> {
-    let mut all: Vec<Variation> = Vec::new();
-    for table in top.tables("variation", "[[variation]]")? {
-        let variation = variation(&table, job)?;
-        if all.iter().any(|other| other.name.eq_ignore_ascii_case(&variation.name)) {
-            return Err(table.bad("name", format!("`{}` is taken by a variation above", variation.name)));
-        }
-        all.push(variation);
-    }
-    Ok(all)
+    // Folders of one name in other letters are one folder on some systems.
+    let name = |variation: &Variation| variation.name.to_ascii_lowercase();
+    distinct(top, "variation", ("name", "a variation"), name, |table| variation(table, job))
 }
 
 fn variation(table: &Fields<'_>, job: &Job) -> Checked<Variation> {

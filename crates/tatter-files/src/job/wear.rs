@@ -4,53 +4,22 @@ use tatter_core::model::{Wear, WearKind};
 use tatter_core::units::Mm;
 use toml_edit::{Array, Table, value};
 
-use super::read::channel_named;
-use super::scatter::{density, length, names, render_density, whole};
+use super::read::{channel_named, distinct};
+use super::scatter::{WHERE_KEYS, density, length, names, render_density, whole};
 use crate::text::{Fields, TextFault, float, floats, nearest};
 
-const KEYS: [&str; 23] = [
-    "id",
-    "kind",
-    "strength",
-    "seed",
-    "only",
-    "keep_off",
-    "picture",
-    "height",
-    "edges_mm",
-    "bends_mm",
-    "seams_mm",
-    "bulges_mm",
-    "hollows_mm",
-    "facing",
-    "along",
-    "spread_mm",
-    "uneven",
-    "blotch_mm",
-    "pucker_mm",
-    "raise_mm",
-    "fibre",
-    "color",
-    "keep",
-];
+pub(super) const KEYS: [&str; 11] =
+    ["id", "kind", "strength", "seed", "uneven", "blotch_mm", "pucker_mm", "raise_mm", "fibre", "color", "keep"];
 
 type Checked<T> = Result<T, TextFault>;
 
 /// Every `[[wear]]` of a job.
 pub(super) fn all_wear(top: &Fields<'_>) -> Checked<Vec<Wear>> {
-    let mut all: Vec<Wear> = Vec::new();
-    for table in top.tables("wear", "[[wear]]")? {
-        let wear = wear(&table)?;
-        if all.iter().any(|other| other.id == wear.id) {
-            return Err(table.bad("id", format!("`{}` is taken by wear above", wear.id)));
-        }
-        all.push(wear);
-    }
-    Ok(all)
+    distinct(top, "wear", ("id", "wear"), |wear: &Wear| wear.id.clone(), wear)
 }
 
 fn wear(table: &Fields<'_>) -> Checked<Wear> {
-    table.allow(&KEYS)?;
+    table.allow(&[&KEYS[..], &WHERE_KEYS].concat())?;
     let usual = Wear::default();
     let id = table.need("id", table.string("id")?)?.to_owned();
     if id.is_empty() {

@@ -51,7 +51,7 @@ impl Store {
         write_whole(&self.folder.join("reuse").join(NAME), &serde_json::to_vec(build)?)
     }
 
-    /// Keep the rows of a pristine texture at hand; those of textures that are not of this job any more go.
+    /// Keep the rows of a pristine texture at hand.
     ///
     /// # Errors
     /// What the file system says.

@@ -81,6 +81,11 @@ fn texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64), takes: &dyn Fn(
     found
 }
 
+/// Texels [`scrambled`] to at most this number are about as many as wanted of so many.
+pub(super) fn most_kept(wanted: f64, texels: f64) -> u32 {
+    (wanted / texels.max(1.0) * f64::from(u32::MAX)).min(f64::from(u32::MAX)) as u32
+}
+
 /// A fixed scramble of a texel's place (finaliser of Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", 2014):
 /// a regular stride would beat with the garment's own threads.
 pub(super) const fn scrambled(x: u32, y: u32) -> u32 {

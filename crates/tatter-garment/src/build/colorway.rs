@@ -3,13 +3,14 @@
 use std::sync::Arc;
 
 use tatter_core::channel::{Channel, Kind};
-use tatter_core::color::{OkLab, decode_srgb, encode_srgb};
+use tatter_core::color::{OkLab, encode_srgb};
 use tatter_core::image::{Coding, Image, LinearRgb, Map, Rect, Stored};
 use tatter_core::model::{Garment, Variation};
 use tatter_core::task::{Cancelled, Task};
 
-use super::around::scrambled;
-use super::plan::{Assignment, Triangle};
+use super::around::{most_kept, scrambled};
+use super::fit::ONE_CLOTH;
+use super::plan::Assignment;
 use crate::matching::{Dye, Glimpse, Redye, Swatch, undyed};
 use crate::surface::Surface;
 
@@ -26,7 +27,7 @@ const ROWS: usize = 256;
 /// # Errors
 /// [`Cancelled`]; pictures may be half changed then.
 pub fn dye_cloth(garment: &Garment, pictures: &mut [Vec<Stored>], variation: &Variation, task: &Task) -> Result<(), Cancelled> {
-    let Some(target) = variation.dye.map(light) else { return Ok(()) };
+    let Some(target) = variation.dye.map(LinearRgb::from_codes) else { return Ok(()) };
     let surface = Surface::new(garment);
     let assignment = Assignment::new(&surface, &garment.sets);
     // UV tiles of one material are one cloth.
@@ -49,7 +50,7 @@ pub fn dye_cloth(garment: &Garment, pictures: &mut [Vec<Stored>], variation: &Va
             .iter()
             .flat_map(|(set, file, coding)| seen(garment, &surface, &assignment, *set, &pictures[*set][*file], coding))
             .collect();
-        let Some(cloth) = Cloth::of(&glimpses, variation.from.map(light)) else {
+        let Some(cloth) = Cloth::of(&glimpses, variation.from.map(LinearRgb::from_codes)) else {
             let which = if variation.from.is_some() { "of that colour " } else { "" };
             task.note("colourway-alone", format!("hardly any cloth {which}shows on '{material}', so it keeps its colour"));
             continue;
@@ -57,7 +58,7 @@ pub fn dye_cloth(garment: &Garment, pictures: &mut [Vec<Stored>], variation: &Va
         if let Some(text) = cloth.told(material) {
             task.note("colourway-two-cloths", text);
         }
-        let fibre = variation.fibre.map(light).or_else(|| undyed(&cloth.samples, cloth.mean));
+        let fibre = variation.fibre.map(LinearRgb::from_codes).or_else(|| undyed(&cloth.samples, cloth.mean));
         let dye = Arc::new(Dye::new(cloth.mean, fibre));
         let samples: Vec<(LinearRgb, f32)> = cloth.samples.iter().map(|&color| (color, dye.bare_luminance(color))).collect();
         let redye = Redye::new(dye.clone(), &samples, target, 1.0);
@@ -113,8 +114,6 @@ impl Cloth {
 
 /// Fewer texels say nothing about a cloth.
 const FEWEST: usize = 64;
-/// Share of the cells that must show one colour.
-const ONE_CLOTH: f32 = 0.999;
 
 /// Colours of one dye: OKLab's a and b over its lightness, which shade leaves alone.
 struct Alike {
@@ -142,10 +141,6 @@ impl Alike {
     }
 }
 
-fn light(codes: [u8; 3]) -> LinearRgb {
-    LinearRgb(codes.map(|code| decode_srgb(f32::from(code) / 255.0)))
-}
-
 /// Texels on the cloth, picked evenly over the texture, in cells of a sixteenth of it.
 fn seen(
     garment: &Garment,
@@ -156,12 +151,9 @@ fn seen(
     coding: &Coding,
 ) -> Vec<Glimpse> {
     let size = stored.size;
-    let keep = (SAMPLES / size.area().max(1) as f64 * f64::from(u32::MAX)).min(f64::from(u32::MAX)) as u32;
+    let keep = most_kept(SAMPLES, size.area() as f64);
     let mut glimpses = Vec::new();
-    for face in surface.faces().iter().enumerate().filter(|(i, _)| assignment.set[*i] == Some(set)).map(|(_, face)| face) {
-        let corners = assignment.texel_corners(face, set, &garment.sets, size);
-        let Some(triangle) = Triangle::new(corners) else { continue };
-        let bounds = super::plan::Bounds::around(&corners, 0, size);
+    for (_, triangle, bounds) in assignment.faces_of(surface, &garment.sets, set, size, 0) {
         for y in bounds.y0..bounds.y1 {
             for x in triangle.columns(y, bounds.x0, bounds.x1) {
                 if scrambled(x as u32, y as u32) <= keep {

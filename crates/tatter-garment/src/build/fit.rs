@@ -97,7 +97,7 @@ type Look = (usize, usize);
 /// Contrast is changed no further than this along any axis of colour.
 const GAIN: (f64, f64) = (0.5, 2.0);
 /// Share of the cells that must show the colour matched before nothing is said.
-const ONE_CLOTH: f32 = 0.999;
+pub(super) const ONE_CLOTH: f32 = 0.999;
 
 impl FitContext<'_> {
     /// One for each placement, in order; of those that are not chosen only what they told, as it is known.

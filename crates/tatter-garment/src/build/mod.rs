@@ -100,6 +100,13 @@ pub struct BuildReport {
     pub placements: Vec<PlacementReport>,
 }
 
+impl BuildReport {
+    /// Texels that a file changed by; 0 for one that is not of the garment.
+    pub fn texels_changed(&self, set: usize, file: usize) -> usize {
+        self.files.iter().find(|own| own.set == set && own.file == file).map_or(0, |own| own.texels_changed)
+    }
+}
+
 /// Why a build stopped. The pictures are unchanged unless it was [`BuildError::Cancelled`].
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum BuildError {

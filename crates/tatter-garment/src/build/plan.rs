@@ -1,7 +1,9 @@
 //! Which textures a placement reaches, and how each of its faces maps texels to the patch.
 
+use std::collections::BTreeMap;
+
 use glam::{DMat2, DVec2};
-use tatter_core::image::Size;
+use tatter_core::image::{Rect, Size};
 use tatter_core::model::{Garment, MapSet, Patch};
 
 use super::pyramid::{Prepared, last_level};
@@ -96,6 +98,18 @@ impl Assignment {
             face.uv_centre().floor()
         };
         face.uvs.map(|uv| (uv - cell) * DVec2::new(size.width as f64, size.height as f64))
+    }
+
+    /// Every face that shows textures of one size of a set, with the texels it can own: a margin around it lets it be found from every tile whose
+    /// gutter is its own.
+    pub(super) fn faces_of(&self, surface: &Surface, sets: &[MapSet], set: usize, size: Size, margin: i64) -> Vec<OwnedFace> {
+        let all = surface.faces().iter().enumerate().filter(|(i, _)| self.set[*i] == Some(set));
+        all.filter_map(|(i, face)| {
+            let corners = self.texel_corners(face, set, sets, size);
+            let bounds = Bounds::around(&corners, margin, size);
+            (!bounds.is_empty()).then_some((i as u32, Triangle::new(corners)?, bounds))
+        })
+        .collect()
     }
 }
 
@@ -192,7 +206,33 @@ impl Bounds {
             x1: high.x.ceil() as i64 + margin,
             y1: high.y.ceil() as i64 + margin,
         }
-        .intersect(Self { x0: 0, y0: 0, x1: size.width as i64, y1: size.height as i64 })
+        .intersect(Self::whole(size))
+    }
+
+    /// All of a texture.
+    pub(super) const fn whole(size: Size) -> Self {
+        Self { x0: 0, y0: 0, x1: size.width as i64, y1: size.height as i64 }
+    }
+
+    /// Of a row and a column of tiles of one side.
+    pub(super) const fn tile(row: i64, column: i64, side: i64) -> Self {
+        Self { x0: column * side, y0: row * side, x1: (column + 1) * side, y1: (row + 1) * side }
+    }
+
+    /// More on every side.
+    pub(super) const fn grown(self, by: i64) -> Self {
+        Self { x0: self.x0 - by, y0: self.y0 - by, x1: self.x1 + by, y1: self.y1 + by }
+    }
+
+    /// Row and column of every tile of one side that it touches; it must not be empty.
+    pub(super) fn tiles(self, side: i64) -> impl Iterator<Item = (i64, i64)> {
+        (self.y0 / side..=(self.y1 - 1) / side)
+            .flat_map(move |row| (self.x0 / side..=(self.x1 - 1) / side).map(move |column| (row, column)))
+    }
+
+    /// As a part of a picture; it must lie in it.
+    pub(super) const fn rect(self) -> Rect {
+        Rect::new(self.x0 as usize, self.y0 as usize, (self.x1 - self.x0) as usize, (self.y1 - self.y0) as usize)
     }
 
     pub(super) fn intersect(self, other: Self) -> Self {
@@ -210,6 +250,26 @@ impl Bounds {
     pub(super) const fn contains(self, x: i64, y: i64) -> bool {
         x >= self.x0 && x < self.x1 && y >= self.y0 && y < self.y1
     }
+}
+
+/// A face of a target: number, place, the texels it can own.
+pub(super) type OwnedFace = (u32, Triangle, Bounds);
+
+/// For some tiles, by row and column, the places in the list of the faces that can own a texel of it.
+pub(super) fn faces_in(
+    tiles: impl Iterator<Item = (i64, i64)>,
+    faces: &[OwnedFace],
+    side: i64,
+) -> BTreeMap<(i64, i64), Vec<usize>> {
+    let mut found: BTreeMap<(i64, i64), Vec<usize>> = tiles.map(|at| (at, Vec::new())).collect();
+    for (i, (_, _, bounds)) in faces.iter().enumerate() {
+        for at in bounds.tiles(side) {
+            if let Some(list) = found.get_mut(&at) {
+                list.push(i);
+            }
+        }
+    }
+    found
 }
 
 /// One face of a placement in one target.

@@ -4,7 +4,7 @@ use tatter_core::channel::Channel;
 use tatter_core::image::Stored;
 use tatter_core::model::MapRole;
 
-use super::around::scrambled;
+use super::around::{most_kept, scrambled};
 use super::plan::Draw;
 use super::pyramid::Prepared;
 
@@ -37,7 +37,7 @@ pub(super) fn local_height(
 ) -> LocalHeight {
     let ring = &prepared.ring;
     let area: f64 = draws.iter().map(|d| (d.bounds.x1 - d.bounds.x0) as f64 * (d.bounds.y1 - d.bounds.y0) as f64).sum();
-    let keep = ((SAMPLES / area.max(1.0)) * f64::from(u32::MAX)).min(f64::from(u32::MAX)) as u32;
+    let keep = most_kept(SAMPLES, area);
     let range = role.coding.height_range;
     let (mut rim, mut under) = (Fit::default(), Fit::default());
     for draw in draws {

@@ -12,7 +12,7 @@ use tatter_core::task::Task;
 use super::around::REACH;
 use super::fit::{Dyes, Fit, FitContext, dyes};
 use super::notes::{Told, notes};
-use super::plan::{Assignment, Bounds, Draw, Target, Triangle, targets};
+use super::plan::{Assignment, Bounds, Draw, OwnedFace, Target, faces_in, targets};
 use super::planned::Planned;
 use super::pyramid::Prepared;
 use super::record::{BuildRecord, FitRecord, Share, TileAt, TileRecord, tile_rect};
@@ -36,7 +36,6 @@ pub fn build(
     settings: &BuildSettings,
     task: &Task,
 ) -> Result<BuildReport, BuildError> {
-    check_request(garment, pictures, placements)?;
     let plan = BuildPlan::new(garment, placements, settings, task)?;
     Ok(plan.lay(pictures, None, task)?.0)
 }
@@ -92,8 +91,8 @@ impl<'a> BuildPlan<'a> {
         for (target, draws) in self.draws.iter().enumerate() {
             let own = self.planned.placements.iter().zip(draws).filter(|(placed, _)| ids.contains(&placed.placement.id));
             for (_, draws) in own {
-                let under = draws.iter().flat_map(|draw| tiles_under(draw.bounds, self.side()));
-                found.extend(under.map(|(column, row)| TileAt { target, row, column }));
+                let under = draws.iter().flat_map(|draw| draw.bounds.tiles(self.side()));
+                found.extend(under.map(|(row, column)| TileAt { target, row, column }));
             }
         }
         found
@@ -103,8 +102,8 @@ impl<'a> BuildPlan<'a> {
     fn reaching(&self, tiles: &BTreeSet<TileAt>) -> Vec<bool> {
         let reaches = |k: usize| {
             self.draws.iter().enumerate().any(|(target, draws)| {
-                let mut under = draws[k].iter().flat_map(|draw| tiles_under(draw.bounds, self.side()));
-                under.any(|(column, row)| tiles.contains(&TileAt { target, row, column }))
+                let mut under = draws[k].iter().flat_map(|draw| draw.bounds.tiles(self.side()));
+                under.any(|(row, column)| tiles.contains(&TileAt { target, row, column }))
             })
         };
         (0..self.planned.placements.len()).map(reaches).collect()
@@ -161,7 +160,7 @@ impl<'a> BuildPlan<'a> {
         task: &Task,
     ) -> Result<(BuildReport, BuildRecord), BuildError> {
         let placements = self.planned.placements;
-        check_request(self.planned.garment, pictures, placements)?;
+        check_pictures(self.planned.garment, pictures)?;
         let chosen = again.map_or_else(|| vec![true; placements.len()], |again| self.reaching(again.tiles));
         let dyes = task.stage("match", || dyes(placements, &self.patches, &self.planned.patch_of));
         task.stage("patches", || make_levels(&mut self.patches, &self.planned.patch_of, &self.draws, &dyes, &chosen));
@@ -205,7 +204,9 @@ impl<'a> BuildPlan<'a> {
                 })
                 .collect();
             let padding = self.settings.padding as i64;
-            let faces = (!planned.assignment.repeats[target.set]).then(|| faces_of(planned, target, padding));
+            let Planned { garment, surface, assignment, .. } = planned;
+            let faces = (!assignment.repeats[target.set])
+                .then(|| assignment.faces_of(surface, &garment.sets, target.set, target.size, padding));
             let wanted =
                 |row: i64, column: i64| again.is_none_or(|again| again.tiles.contains(&TileAt { target: number, row, column }));
             let own = self.lay_target(pictures, target, &layers, faces.as_deref(), &wanted, task)?;
@@ -226,10 +227,7 @@ impl<'a> BuildPlan<'a> {
             for (_, record) in tiles.iter().filter(|(at, _)| at.target == number) {
                 own.extend(record.shares.iter().filter_map(|share| Some(share.count(*place.get(share.id.as_str())?))));
                 for &(file, changed) in &record.changed {
-                    if let Some(known) = report.files.iter_mut().find(|r| r.set == target.set && r.file == file) {
-                        known.texels_changed += changed;
-                        known.tiles += 1;
-                    }
+                    count_tile(&mut report.files, target.set, file, changed);
                 }
             }
             // Texels are counted in the largest texture a placement reaches.
@@ -268,7 +266,7 @@ pub(crate) fn set_of_face(surface: &Surface, sets: &[tatter_core::model::MapSet]
     Assignment::new(surface, sets).set
 }
 
-fn check_request(garment: &Garment, pictures: &[Vec<Stored>], placements: &[Placed<'_>]) -> Result<(), BuildError> {
+fn check_pictures(garment: &Garment, pictures: &[Vec<Stored>]) -> Result<(), BuildError> {
     for (s, set) in garment.sets.iter().enumerate() {
         for (f, file) in set.files.iter().enumerate() {
             let fits = pictures.get(s).and_then(|p| p.get(f)).is_some_and(|picture| {
@@ -279,7 +277,7 @@ fn check_request(garment: &Garment, pictures: &[Vec<Stored>], placements: &[Plac
             }
         }
     }
-    check_placements(placements)
+    Ok(())
 }
 
 fn check_placements(placements: &[Placed<'_>]) -> Result<(), BuildError> {
@@ -343,9 +341,17 @@ fn make_levels(patches: &mut [(&Patch, Prepared)], patch_of: &[usize], draws: &[
     }
 }
 
-fn every_file(garment: &Garment) -> Vec<FileReport> {
+pub(super) fn every_file(garment: &Garment) -> Vec<FileReport> {
     let files = garment.sets.iter().enumerate().flat_map(|(set, maps)| (0..maps.files.len()).map(move |file| (set, file)));
     files.map(|(set, file)| FileReport { set, file, texels_changed: 0, tiles: 0 }).collect()
+}
+
+/// Note a tile of a file that changed.
+pub(super) fn count_tile(files: &mut [FileReport], set: usize, file: usize, changed: usize) {
+    if let Some(own) = files.iter_mut().find(|own| own.set == set && own.file == file) {
+        own.texels_changed += changed;
+        own.tiles += 1;
+    }
 }
 
 impl RuleOf for Placed<'_> {
@@ -356,21 +362,6 @@ impl RuleOf for Placed<'_> {
     }
 }
 
-type OwnedFace = (u32, Triangle, Bounds);
-
-/// Every face that shows the target, with the texels it can own.
-fn faces_of(planned: &Planned<'_>, target: &Target, padding: i64) -> Vec<OwnedFace> {
-    let Planned { garment, surface, assignment, .. } = planned;
-    let all = surface.faces().iter().enumerate().filter(|(i, _)| assignment.set[*i] == Some(target.set));
-    all.filter_map(|(i, face)| {
-        let corners = assignment.texel_corners(face, target.set, &garment.sets, target.size);
-        // The margin lets a face be found from every tile whose gutter it may own.
-        let bounds = Bounds::around(&corners, padding, target.size);
-        Some((i as u32, Triangle::new(corners)?, bounds))
-    })
-    .collect()
-}
-
 /// By row and column: layers with their draws, ascending.
 type TileList = BTreeMap<(i64, i64), Vec<(usize, Vec<usize>)>>;
 
@@ -379,8 +370,8 @@ fn tiles(layers: &[Layer<'_>], side: i64) -> TileList {
     let mut tiles = TileList::new();
     for (number, layer) in layers.iter().enumerate() {
         for (d, draw) in layer.draws.iter().enumerate() {
-            for (x, y) in tiles_under(draw.bounds, side) {
-                let own = tiles.entry((y, x)).or_default();
+            for at in draw.bounds.tiles(side) {
+                let own = tiles.entry(at).or_default();
                 match own.last_mut().filter(|(last, _)| *last == number) {
                     Some((_, draws)) => draws.push(d),
                     None => own.push((number, vec![d])),
@@ -389,10 +380,6 @@ fn tiles(layers: &[Layer<'_>], side: i64) -> TileList {
         }
     }
     tiles
-}
-
-fn tiles_under(b: Bounds, side: i64) -> impl Iterator<Item = (i64, i64)> {
-    (b.y0 / side..=(b.y1 - 1) / side).flat_map(move |y| (b.x0 / side..=(b.x1 - 1) / side).map(move |x| (x, y)))
 }
 
 impl BuildPlan<'_> {
@@ -410,14 +397,7 @@ impl BuildPlan<'_> {
         const AT_ONCE: usize = 64;
         let side = self.side();
         let tiles: Vec<_> = tiles(layers, side).into_iter().filter(|((row, column), _)| wanted(*row, *column)).collect();
-        let mut faces_in: BTreeMap<(i64, i64), Vec<usize>> = tiles.iter().map(|(at, _)| (*at, Vec::new())).collect();
-        for (i, (_, _, bounds)) in faces.unwrap_or_default().iter().enumerate().filter(|(_, f)| !f.2.is_empty()) {
-            for (x, y) in tiles_under(*bounds, side) {
-                if let Some(list) = faces_in.get_mut(&(y, x)) {
-                    list.push(i);
-                }
-            }
-        }
+        let faces_in = faces_in(tiles.iter().map(|(at, _)| *at), faces.unwrap_or_default(), side);
         let mut records = BTreeMap::new();
         for (done, some) in tiles.chunks(AT_ONCE).enumerate() {
             task.check()?;
@@ -428,7 +408,7 @@ impl BuildPlan<'_> {
                 .map(|(at, own)| {
                     let reach =
                         own.iter().flat_map(|(l, draws)| draws.iter().map(|&d| layers[*l].draws[d].bounds)).reduce(Bounds::union);
-                    let rect = Bounds { x0: at.1 * side, y0: at.0 * side, x1: (at.1 + 1) * side, y1: (at.0 + 1) * side };
+                    let rect = Bounds::tile(at.0, at.1, side);
                     let set = &self.planned.garment.sets[target.set];
                     TileJob {
                         rect: reach.map_or(rect, |reach| rect.intersect(reach)),

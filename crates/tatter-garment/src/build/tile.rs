@@ -91,9 +91,7 @@ impl TileJob<'_> {
         let rect = self.rect;
         let (width, height) = ((rect.x1 - rect.x0) as usize, (rect.y1 - rect.y0) as usize);
         let owners = self.faces.as_ref().map(|faces| {
-            let whole = Bounds { x0: 0, y0: 0, x1: self.size.width as i64, y1: self.size.height as i64 };
-            let p = self.padding;
-            let window = Bounds { x0: rect.x0 - p, y0: rect.y0 - p, x1: rect.x1 + p, y1: rect.y1 + p }.intersect(whole);
+            let window = rect.grown(self.padding).intersect(Bounds::whole(self.size));
             Owners::new(window, faces.iter().copied())
         });
         let gutter = owners.as_ref().map(|o| o.gutter(rect, self.padding));
@@ -109,14 +107,9 @@ impl TileJob<'_> {
         TileResult { x: rect.x0 as usize, y: rect.y0 as usize, files: self.encode(&roles), counts }
     }
 
-    fn part(&self) -> Rect {
-        let r = self.rect;
-        Rect::new(r.x0 as usize, r.y0 as usize, (r.x1 - r.x0) as usize, (r.y1 - r.y0) as usize)
-    }
-
     /// Channels that at least one layer changes.
     fn decode(&self, layers: &[Layer<'_>]) -> Vec<RoleTile<'_>> {
-        let part = self.part();
+        let part = self.rect.rect();
         let wanted = |channel: Channel| self.layers.iter().any(|(l, _)| layers[*l].rules.rule_of(channel).is_some());
         let mut roles = Vec::new();
         for (file, stored, own) in &self.files {
@@ -197,7 +190,7 @@ impl TileJob<'_> {
     }
 
     fn encode(&self, roles: &[RoleTile<'_>]) -> Vec<TileFile> {
-        let part = self.part();
+        let part = self.rect.rect();
         let mut files = Vec::new();
         for (file, stored, _) in &self.files {
             let mut own = roles.iter().filter(|r| r.file == *file && r.touched.texels().contains(&true)).peekable();

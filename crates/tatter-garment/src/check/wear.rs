@@ -41,7 +41,7 @@ pub fn check_variations(garment: &Garment, variations: &[Variation]) -> Vec<Faul
         let place = format!("variation {}", variation.name);
         for file in files() {
             let side = file.size.width.max(file.size.height);
-            if side > texels && !side.is_multiple_of(texels) {
+            if variation.times(side).is_none() {
                 let what = format!("{texels} texels do not divide {side}, the longer side of {}", file.path);
                 let remedy = "ask for a half, a quarter or another whole part";
                 faults.push(Fault::new(Severity::Error, "texels-unfit", &place, what, remedy));

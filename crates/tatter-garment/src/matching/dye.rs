@@ -5,7 +5,7 @@ use tatter_core::image::LinearRgb;
 
 /// Cotton that was neither bleached nor dyed, where a patch shows no fibre without dye: CIELAB about 84, 1, 14 (common
 /// practice, no source).
-pub(super) const ECRU: LinearRgb = LinearRgb([0.70, 0.63, 0.50]);
+pub(crate) const ECRU: LinearRgb = LinearRgb([0.70, 0.63, 0.50]);
 
 /// Darkest and lightest reflectance: keeps K/S between 0.0002 and 250.
 const DARKEST: f32 = 0.002;
@@ -52,7 +52,7 @@ pub(super) struct Parts {
 }
 
 /// K/S of a reflectance, bounded for the very dark and the white.
-pub(super) fn bounded(r: f32) -> f32 {
+pub(crate) fn bounded(r: f32) -> f32 {
     absorption(r.clamp(DARKEST, LIGHTEST))
 }
 

@@ -8,7 +8,7 @@ mod recolor;
 mod redye;
 mod swatch;
 
-pub(crate) use dye::{Dye, undyed};
+pub(crate) use dye::{Dye, ECRU, bounded, undyed};
 pub(crate) use patch_cloth::PatchCloth;
 pub(crate) use recolor::Recolor;
 pub(crate) use redye::Redye;

@@ -103,24 +103,11 @@ pub(in super::super) fn rewrite(
     let Some(packed) = packed else { return Ok(None) };
     let mut out = Vec::with_capacity(previous.len() + previous.len() / 16);
     out.extend_from_slice(&previous[..bands.first().map_or(0, |band| band.start)]);
-    let mut places = Vec::with_capacity(bands.len());
-    let mut sum = 1;
-    for ((band, new), (first, last)) in bands.iter().zip(packed).zip(spans) {
-        let start = out.len();
-        let own = match new {
-            Some(new) => {
-                out.extend(new.data);
-                new.sum
-            }
-            None => {
-                out.extend_from_slice(&previous[band.start..band.end]);
-                band.sum
-            }
-        };
-        sum = joined_adler32(sum, own, (last - first) * (1 + rows.row_bytes));
-        places.push(Band { start, end: out.len(), sum: own });
-    }
-    chunk(&mut out, *b"IDAT", &sum.to_be_bytes());
+    let all = bands.iter().zip(&packed).zip(spans).map(|((band, new), (first, last))| match new {
+        Some(new) => new.piece(),
+        None => (&previous[band.start..band.end], band.sum, (last - first) * (1 + rows.row_bytes)),
+    });
+    let places = joined(all, &mut out);
     chunk(&mut out, *b"IEND", &[]);
     Ok(Some((out, places)))
 }
@@ -205,6 +192,12 @@ struct Packed {
     length: usize,
 }
 
+impl Packed {
+    fn piece(&self) -> (&[u8], u32, usize) {
+        (&self.data, self.sum, self.length)
+    }
+}
+
 fn packed(filtered: &[u8], first: bool, last: bool) -> Packed {
     let packed = deflate::pack(filtered, last);
     // Zlib header (RFC 1950, 2.2): deflate, 32 KiB window, fastest.
@@ -220,15 +213,20 @@ fn in_bands(rows: &Rows<'_>, out: &mut Vec<u8>) -> Vec<Band> {
     let all: Vec<Packed> =
         spans(rows).par_iter().map(|&(first, last)| packed(&rows.filtered(first, last), first == 0, last == height)).collect();
     out.reserve(all.iter().map(|band| band.data.len()).sum());
-    let mut bands = Vec::with_capacity(all.len());
-    let mut sum = 1;
-    for band in all {
+    joined(all.iter().map(Packed::piece), out)
+}
+
+/// Chunks of bands (their bytes, the checksum and the length of what they pack) one after another, then the stream's checksum.
+fn joined<'a>(all: impl Iterator<Item = (&'a [u8], u32, usize)>, out: &mut Vec<u8>) -> Vec<Band> {
+    let mut bands = Vec::new();
+    let mut whole = 1;
+    for (data, sum, length) in all {
         let start = out.len();
-        out.extend(band.data);
-        bands.push(Band { start, end: out.len(), sum: band.sum });
-        sum = joined_adler32(sum, band.sum, band.length);
+        out.extend_from_slice(data);
+        bands.push(Band { start, end: out.len(), sum });
+        whole = joined_adler32(whole, sum, length);
     }
-    chunk(out, *b"IDAT", &sum.to_be_bytes());
+    chunk(out, *b"IDAT", &whole.to_be_bytes());
     bands
 }
 

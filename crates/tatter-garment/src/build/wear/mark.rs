@@ -2,22 +2,19 @@
 
 use glam::{DMat3, DVec3};
 use tatter_core::channel::Channel;
-use tatter_core::color::{absorption, decode_srgb};
+use tatter_core::image::LinearRgb;
 use tatter_core::model::{Garment, Wear, WearKind};
 use tatter_core::rng::value_noise_3d;
 
 use super::{WearError, WearInput, dulling};
 use crate::build::set_of_face;
 use crate::field::{Lines, Place, SAME_SIDE, Weight, allowed};
+use crate::matching::{ECRU, bounded};
 use crate::scatter::line::{STEP, places};
 use crate::surface::Surface;
 
-/// Cotton that was neither bleached nor dyed: CIELAB about 84, 1, 14 (common practice, no source).
-const ECRU: [f32; 3] = [0.70, 0.63, 0.50];
 /// Dust of a road, sRGB #8a7a64 (common practice, no source).
-const DUST: [f32; 3] = [0.254, 0.195, 0.127];
-/// Darkest and lightest reflectance: keeps K/S between 0.0002 and 250.
-const REFLECTANCES: (f32, f32) = (0.002, 0.98);
+const DUST: LinearRgb = LinearRgb([0.254, 0.195, 0.127]);
 /// What is left of the weight is lost in 8 bits.
 const LEAST: f32 = 1e-3;
 /// Drawn lines waver by this share of their breadth, over this many breadths: nobody folds along a ruler.
@@ -192,14 +189,13 @@ fn noise(seed: u64, at: DVec3) -> f32 {
 }
 
 fn effect(wear: &Wear) -> Effect {
-    let light = |codes: [u8; 3]| codes.map(|code| decode_srgb(f32::from(code) / 255.0));
     let reflectance = match wear.kind {
-        WearKind::Grime => wear.color.map_or(DUST, light),
-        _ => wear.fibre.map_or(ECRU, light),
+        WearKind::Grime => wear.color.map_or(DUST, LinearRgb::from_codes),
+        _ => wear.fibre.map_or(ECRU, LinearRgb::from_codes),
     };
     Effect {
         kind: wear.kind,
-        absorption: reflectance.map(bounded),
+        absorption: reflectance.0.map(bounded),
         reach: match wear.kind {
             WearKind::Fade => 0.45,
             WearKind::Abrasion => 1.1,
@@ -210,9 +206,4 @@ fn effect(wear: &Wear) -> Effect {
         dulling: dulling(wear.kind),
         keep: wear.keep.clone(),
     }
-}
-
-/// K/S of a reflectance, bounded for the very dark and the white.
-pub(super) fn bounded(reflectance: f32) -> f32 {
-    absorption(reflectance.clamp(REFLECTANCES.0, REFLECTANCES.1))
 }

@@ -2,7 +2,7 @@
 //!
 //! How worn a place is comes from the surface ([`mark`]), how much of that reaches a texel from the height of its thread
 //! ([`relief`]): high points of crossing threads are rubbed and bleached first, grime settles between them. Only texels
-//! whose samples change are written; the same inputs give the same bytes on any number of threads and for any tile size.
+//! whose samples change are written; the same inputs give the same bytes on any number of threads.
 
 mod mark;
 mod relief;
@@ -17,12 +17,13 @@ use tatter_core::image::{Image, Stored, Unit};
 use tatter_core::model::{Garment, MapSet, Wear, WearKind};
 use tatter_core::task::{Cancelled, Note, Task};
 
-use super::plan::{Assignment, Bounds, Target, Triangle, targets};
+use super::plan::{Assignment, Bounds, OwnedFace, Target, faces_in, targets};
+use super::run::{count_tile, every_file};
 use super::{BuildSettings, FileReport};
 use crate::surface::{LocateError, Surface};
 use mark::Mark;
 use relief::Relief;
-use tile::{Faces, WearTile};
+use tile::WearTile;
 
 /// One mark, and what its densities read.
 #[derive(Debug)]
@@ -122,9 +123,8 @@ pub fn wear(
     settings: &BuildSettings,
     task: &Task,
 ) -> Result<WearReport, WearError> {
-    let all = garment.sets.iter().enumerate().flat_map(|(set, maps)| (0..maps.files.len()).map(move |file| (set, file)));
     let mut report = WearReport {
-        files: all.map(|(set, file)| FileReport { set, file, texels_changed: 0, tiles: 0 }).collect(),
+        files: every_file(garment),
         marks: marks.iter().map(|m| MarkReport { id: m.wear.id.clone(), texels: 0, notes: Vec::new() }).collect(),
     };
     if marks.is_empty() {
@@ -152,11 +152,7 @@ pub fn wear(
             }
             for done in worn {
                 own[done.file].paste(&done.part, done.x, done.y);
-                let own = report.files.iter_mut().find(|r| r.set == set && r.file == done.file);
-                own.into_iter().for_each(|own| {
-                    own.texels_changed += done.changed;
-                    own.tiles += 1;
-                });
+                count_tile(&mut report.files, set, done.file, done.changed);
             }
         }
         Ok::<(), WearError>(())
@@ -202,7 +198,7 @@ fn finish(
 }
 
 /// New samples for one file.
-struct Worn {
+struct WornFile {
     file: usize,
     x: usize,
     y: usize,
@@ -225,7 +221,7 @@ impl Context<'_> {
         target: &Target,
         pictures: &[Stored],
         relief: &Relief<'_>,
-        worn: &mut Vec<Worn>,
+        worn: &mut Vec<WornFile>,
         task: &Task,
     ) -> Result<Vec<usize>, WearError> {
         /// Tiles between two looks at whether the person wants to stop.
@@ -234,18 +230,16 @@ impl Context<'_> {
         if self.assignment.repeats[target.set] {
             return Ok(counts);
         }
-        let faces = self.faces(target);
+        let padding = self.settings.padding as i64;
+        let faces = self.assignment.faces_of(self.surface, &self.garment.sets, target.set, target.size, padding + 1);
         let side = self.settings.tile.max(16) as i64;
-        let tiles = self.tiles(target, &faces, side);
-        let tiles: Vec<_> = tiles.into_iter().collect();
+        let tiles: Vec<_> = self.tiles(target, &faces, side).into_iter().collect();
         for (done, some) in tiles.chunks(AT_ONCE).enumerate() {
             task.check()?;
             task.progress("wear", (done * AT_ONCE) as f32 / tiles.len() as f32);
             let results: Vec<_> = some
                 .par_iter()
-                .map(|((y, x), own)| {
-                    let whole = Bounds { x0: 0, y0: 0, x1: target.size.width as i64, y1: target.size.height as i64 };
-                    let rect = Bounds { x0: x * side, y0: y * side, x1: (x + 1) * side, y1: (y + 1) * side }.intersect(whole);
+                .map(|((row, column), own)| {
                     WearTile {
                         surface: self.surface,
                         marks: self.marks,
@@ -253,9 +247,9 @@ impl Context<'_> {
                         target,
                         pictures,
                         relief,
-                        rect,
-                        padding: self.settings.padding as i64,
-                        faces: own.iter().map(|&i| faces.own[i]).collect(),
+                        rect: Bounds::tile(*row, *column, side).intersect(Bounds::whole(target.size)),
+                        padding,
+                        faces: own.iter().map(|&i| faces[i]).collect(),
                     }
                     .run()
                 })
@@ -268,45 +262,16 @@ impl Context<'_> {
         Ok(counts)
     }
 
-    /// Every face that shows the target.
-    fn faces(&self, target: &Target) -> Faces {
-        let all = self.surface.faces().iter().enumerate().filter(|(i, _)| self.assignment.set[*i] == Some(target.set));
-        let own = all.filter_map(|(i, face)| {
-            let corners = self.assignment.texel_corners(face, target.set, &self.garment.sets, target.size);
-            let bounds = Bounds::around(&corners, self.settings.padding as i64 + 1, target.size);
-            Some((i as u32, Triangle::new(corners)?, bounds))
-        });
-        Faces { own: own.collect() }
-    }
-
-    /// Tiles that a mark may reach, by row and column, each with the faces near it.
-    fn tiles(&self, target: &Target, faces: &Faces, side: i64) -> BTreeMap<(i64, i64), Vec<usize>> {
-        let mut tiles: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
-        let reached: Vec<bool> = faces
-            .own
-            .par_iter()
-            .map(|(face, ..)| self.marks.iter().any(|mark| mark.may_reach(self.surface, *face as usize)))
-            .collect();
-        let near = |bounds: Bounds| {
-            let wide = Bounds { x0: bounds.x0 - 1, y0: bounds.y0 - 1, x1: bounds.x1 + 1, y1: bounds.y1 + 1 };
-            let whole = Bounds { x0: 0, y0: 0, x1: target.size.width as i64, y1: target.size.height as i64 };
-            let b = wide.intersect(whole);
-            (b.y0 / side..=(b.y1 - 1).max(0) / side)
-                .flat_map(move |y| (b.x0 / side..=(b.x1 - 1).max(0) / side).map(move |x| (y, x)))
-        };
-        for ((_, _, bounds), _) in faces.own.iter().zip(&reached).filter(|((_, _, b), reached)| **reached && !b.is_empty()) {
-            for at in near(*bounds) {
-                tiles.entry(at).or_default();
-            }
-        }
-        for (i, (_, _, bounds)) in faces.own.iter().enumerate().filter(|(_, f)| !f.2.is_empty()) {
-            for at in near(*bounds) {
-                if let Some(list) = tiles.get_mut(&at) {
-                    list.push(i);
-                }
-            }
-        }
-        tiles
+    /// Tiles that a mark may reach, by row and column, each with the places in the list of the faces near it.
+    fn tiles(&self, target: &Target, faces: &[OwnedFace], side: i64) -> BTreeMap<(i64, i64), Vec<usize>> {
+        // Slopes are read one texel beyond a tile.
+        let whole = Bounds::whole(target.size);
+        let wide: Vec<OwnedFace> =
+            faces.iter().map(|&(face, triangle, bounds)| (face, triangle, bounds.grown(1).intersect(whole))).collect();
+        let reached = |face: u32| self.marks.iter().any(|mark| mark.may_reach(self.surface, face as usize));
+        let reached: Vec<bool> = wide.par_iter().map(|(face, ..)| reached(*face)).collect();
+        let worn = wide.iter().zip(reached).filter(|(_, reached)| *reached).flat_map(|((_, _, bounds), _)| bounds.tiles(side));
+        faces_in(worn, &wide, side)
     }
 
     fn tell(&self, set: usize, relief: &Relief<'_>, told: &mut BTreeSet<(&'static str, String)>) {

@@ -8,25 +8,19 @@ use tatter_core::color::reflectance;
 use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Stored, Unit};
 use tatter_core::model::{MapRole, MapSet, WearKind};
 
-use super::mark::{Effect, Mark, Near, bounded};
+use super::mark::{Effect, Mark, Near, Worn};
 use super::relief::{Relief, Threads};
-use super::{CROWN_LOSS, Worn as WornFile};
+use super::{CROWN_LOSS, WornFile};
 use crate::build::owner::{NOBODY, Owners};
-use crate::build::plan::{Bounds, Target, Triangle};
+use crate::build::plan::{Bounds, OwnedFace, Target};
 use crate::field::Place;
+use crate::matching::bounded;
 use crate::surface::{Face, Surface};
-
-type Worn = super::mark::Worn;
 
 /// Of the strongest wear this much is done on a thread of middling height; all of it never ends.
 const MOST: f32 = 0.97;
 /// Grime hides at most this share of the cloth.
 const MOST_GRIME: f32 = 0.8;
-
-/// Faces of a target: number, place, the texels they may own.
-pub(super) struct Faces {
-    pub(super) own: Vec<(u32, Triangle, Bounds)>,
-}
 
 pub(super) struct WearTile<'a> {
     pub(super) surface: &'a Surface,
@@ -38,7 +32,7 @@ pub(super) struct WearTile<'a> {
     pub(super) relief: &'a Relief<'a>,
     pub(super) rect: Bounds,
     pub(super) padding: i64,
-    pub(super) faces: Vec<(u32, Triangle, Bounds)>,
+    pub(super) faces: Vec<OwnedFace>,
 }
 
 /// A face as its texels see it.
@@ -56,8 +50,7 @@ impl WearTile<'_> {
     /// Texels worn by each mark, and the files that changed.
     pub(super) fn run(&self) -> (Vec<usize>, Vec<WornFile>) {
         let size = self.target.size;
-        let whole = Bounds { x0: 0, y0: 0, x1: size.width as i64, y1: size.height as i64 };
-        let grown = |b: Bounds, by: i64| Bounds { x0: b.x0 - by, y0: b.y0 - by, x1: b.x1 + by, y1: b.y1 + by }.intersect(whole);
+        let grown = |b: Bounds, by: i64| b.grown(by).intersect(Bounds::whole(size));
         // One texel around, for the slopes of what is added to the height.
         let wide = grown(self.rect, 1);
         let owners = Owners::new(grown(wide, self.padding), self.faces.iter().copied());
@@ -121,12 +114,7 @@ impl WearTile<'_> {
     }
 
     fn files(&self, done: &Done) -> Vec<WornFile> {
-        let rect = Rect::new(
-            self.rect.x0 as usize,
-            self.rect.y0 as usize,
-            (self.rect.x1 - self.rect.x0) as usize,
-            (self.rect.y1 - self.rect.y0) as usize,
-        );
+        let rect = self.rect.rect();
         let mut files = Vec::new();
         for &file in &self.target.files {
             let stored = &self.pictures[file];
