@@ -6,14 +6,14 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
-use tatter_core::model::{Garment, Job, MapSet, Patch, Placement};
+use tatter_core::model::{Garment, Job, MapFile, MapSet, Patch, Placement};
 use tatter_core::task::Task;
 use tatter_core::units::MmPerUv;
 use tatter_files::job::{JobError, read_job};
 use tatter_files::limits::Limits;
 use tatter_files::mesh::{MeshError, read_mesh};
 use tatter_files::patch::{PatchError, read_patch};
-use tatter_files::picture::{PictureError, read_stored};
+use tatter_files::picture::{PictureError, decode_stored_of, read_stored};
 use tatter_files::store::{RowsFile, Store, StoreError};
 use tatter_garment::place::Placed;
 use tatter_garment::surface::density::density;
@@ -98,16 +98,14 @@ impl Session {
     /// Read the patches that are placed; give every texture as it was before Tatter touched it, by set and file. Sizes of the
     /// textures are noted in the garment.
     pub(crate) fn load(&mut self, task: &Task) -> Result<Vec<Vec<Stored>>, SessionError> {
-        let places: Vec<Vec<PathBuf>> = self
-            .garment
-            .sets
-            .iter()
-            .map(|set| set.files.iter().map(|file| self.store.pristine(&file.path)).collect())
-            .collect::<Result<_, StoreError>>()?;
         let limits = Limits::default();
+        let pristine = |file: &MapFile| {
+            let (bytes, place) = self.store.pristine_bytes(&file.path)?;
+            Ok(decode_stored_of(&place, &bytes, &limits)?)
+        };
         let decoded = || {
-            let of_set = |set: &Vec<PathBuf>| set.par_iter().map(|path| read_stored(path, &limits)).collect();
-            places.par_iter().map(of_set).collect::<Result<Vec<Vec<Stored>>, PictureError>>()
+            let of_set = |set: &MapSet| set.files.par_iter().map(pristine).collect();
+            self.garment.sets.par_iter().map(of_set).collect::<Result<Vec<Vec<Stored>>, SessionError>>()
         };
         // Both at once: neither alone keeps every core busy to its end.
         let (patches, pictures) = task.stage("read", || rayon::join(|| patches(&self.job, &self.folder), decoded));

@@ -125,7 +125,15 @@ pub fn read_with_info(path: &Path, limits: &Limits) -> Result<(Stored, PictureIn
 /// # Errors
 /// When they are no picture, are damaged or exceed `limits`.
 pub fn decode_stored(bytes: &[u8], limits: &Limits) -> Result<Stored, PictureError> {
-    decode(bytes, limits, in_memory()).map(|decoded| decoded.stored)
+    decode_stored_of(in_memory(), bytes, limits)
+}
+
+/// [`read_stored`] for the bytes of a file that was read already.
+///
+/// # Errors
+/// When they are no picture, are damaged or exceed `limits`; the error names the file.
+pub fn decode_stored_of(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Stored, PictureError> {
+    decode(bytes, limits, path).map(|decoded| decoded.stored)
 }
 
 /// What a picture is, from its header alone; no texel is decoded.

@@ -10,7 +10,7 @@ mod rows;
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
-use std::io;
+use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
@@ -22,6 +22,9 @@ pub use rows::RowsFile;
 
 use crate::disk::{Disk, folder_of};
 use crate::job::ENDING;
+
+/// Bytes of a file hashed at once: with few, the system is asked more often than the hash is worth.
+const PIECE: usize = 1 << 18;
 
 /// The format of the files in the store.
 pub(crate) const FORMAT: u32 = 1;
@@ -46,8 +49,19 @@ impl Content {
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
             other => other?,
         };
-        let mut hasher = blake3::Hasher::new();
-        let bytes = io::copy(&mut file, &mut hasher)?;
+        let (mut hasher, mut bytes) = (blake3::Hasher::new(), 0);
+        let mut piece = vec![0; PIECE];
+        loop {
+            match file.read(&mut piece) {
+                Ok(0) => break,
+                Ok(count) => {
+                    hasher.update(&piece[..count]);
+                    bytes += count as u64;
+                }
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+                Err(error) => return Err(error),
+            }
+        }
         Ok(Some(Self { hash: hasher.finalize().to_hex().to_string(), bytes }))
     }
 }
@@ -142,6 +156,23 @@ impl Store {
         self.verified(content, target)
     }
 
+    /// The pristine content of a target with the place it lies in, verified by its hash: one reading where
+    /// [`Store::pristine`] and a reader of files take two.
+    ///
+    /// # Errors
+    /// As [`Store::pristine`].
+    pub fn pristine_bytes(&self, target: &str) -> Result<(Vec<u8>, PathBuf), StoreError> {
+        let content = self.pristine_content(target)?;
+        let path = self.kept_path(content, target);
+        // A longer file is not the one that was kept; it need not be read to know.
+        let read = || (fs::metadata(&path)?.len() == content.bytes).then(|| fs::read(&path)).transpose();
+        match read() {
+            Ok(Some(bytes)) if Content::of(&bytes) == *content => Ok((bytes, path)),
+            Ok(_) => Err(StoreError::Damaged { why: CHANGED.to_owned(), path }),
+            Err(source) => Err(unread(source, path)),
+        }
+    }
+
     /// Whether the pristine state of a target is known.
     pub fn knows(&self, target: &str) -> bool {
         self.known.contains_key(target)
@@ -164,9 +195,9 @@ impl Store {
         let path = self.kept_path(content, target);
         match Content::of_file(&path) {
             Ok(Some(found)) if found == *content => Ok(path),
-            Ok(Some(_)) => Err(StoreError::Damaged { why: "its content is not what was kept".to_owned(), path }),
-            Ok(None) => Err(StoreError::Damaged { why: "it is not there".to_owned(), path }),
-            Err(source) => Err(StoreError::Disk { doing: "reading", source, path }),
+            Ok(Some(_)) => Err(StoreError::Damaged { why: CHANGED.to_owned(), path }),
+            Ok(None) => Err(unread(io::ErrorKind::NotFound.into(), path)),
+            Err(source) => Err(unread(source, path)),
         }
     }
 
@@ -248,6 +279,16 @@ impl Store {
         self.disk.replace(&place, &bytes).map_err(failed)?;
         Ok(content)
     }
+}
+
+const CHANGED: &str = "its content is not what was kept";
+
+/// What a kept file that cannot be read means.
+fn unread(source: io::Error, path: PathBuf) -> StoreError {
+    if source.kind() == io::ErrorKind::NotFound {
+        return StoreError::Damaged { why: "it is not there".to_owned(), path };
+    }
+    StoreError::Disk { doing: "reading", source, path }
 }
 
 /// A file of the store's books; `None` when there is none yet.

@@ -1,5 +1,6 @@
 //! Pristine samples laid out so that some rows can be read without the others: a cache, safe to delete.
 
+use std::borrow::Cow;
 use std::fs::File;
 use std::io::{self, BufWriter, Read as _, Seek as _, SeekFrom, Write as _};
 use std::ops::Range;
@@ -34,10 +35,10 @@ pub(super) fn path(folder: &Path, hash: &str) -> PathBuf {
 /// Write all rows of a picture of whole numbers; float pictures are not kept.
 pub(super) fn write(path: &Path, stored: &Stored) -> io::Result<()> {
     let row = stored.size.width * stored.layout.components();
-    let strip = |first: usize| -> Option<Vec<u8>> {
+    let strip = |first: usize| -> Option<Cow<'_, [u8]>> {
         let range = first * row..(first + STRIP).min(stored.size.height) * row;
         match &stored.samples {
-            Samples::U8(samples) => Some(samples[range].to_vec()),
+            Samples::U8(samples) => Some(Cow::Borrowed(&samples[range])),
             Samples::U16(samples) => Some(samples[range].iter().flat_map(|sample| sample.to_le_bytes()).collect()),
             Samples::F16(_) | Samples::F32(_) => None,
         }

@@ -17,7 +17,7 @@ use super::planned::Planned;
 use super::pyramid::Prepared;
 use super::record::{BuildRecord, FitRecord, Share, TileAt, TileRecord, tile_rect};
 use super::sampler::stretches;
-use super::tile::{Layer, LayerCount, RuleOf, TileFile, TileJob, TileResult, is_effective};
+use super::tile::{Layer, LayerCount, RuleOf, TileJob, TileResult, is_effective};
 use super::{BuildError, BuildReport, BuildSettings, FileReport, PlacementReport};
 use crate::place::{Footprint, Placed, footprint};
 use crate::surface::Surface;
@@ -421,12 +421,18 @@ impl BuildPlan<'_> {
                     .run(layers)
                 })
                 .collect();
-            for ((at, _), result) in some.iter().zip(results) {
-                let mut record = TileRecord::default();
-                for TileFile { file, part, changed } in result.files {
-                    pictures[target.set][file].paste(&part, result.x, result.y);
-                    record.changed.push((file, changed));
+            pictures[target.set].par_iter_mut().enumerate().for_each(|(number, picture)| {
+                for result in &results {
+                    result
+                        .files
+                        .iter()
+                        .filter(|own| own.file == number)
+                        .for_each(|own| picture.paste(&own.part, result.x, result.y));
                 }
+            });
+            for ((at, _), result) in some.iter().zip(results) {
+                let changed = result.files.iter().map(|own| (own.file, own.changed)).collect();
+                let mut record = TileRecord { changed, ..TileRecord::default() };
                 let id = |count: &LayerCount| &self.planned.placements[count.layer].placement.id;
                 record.shares = result.counts.iter().map(|count| Share::new(id(count), count)).collect();
                 records.insert(*at, record);
