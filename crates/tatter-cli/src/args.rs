@@ -291,7 +291,7 @@ pub(crate) struct Measure {
 
 #[derive(Args, Debug)]
 pub(crate) struct GarmentArgs {
-    /// Mesh (glTF, GLB, OBJ), or a folder of textures
+    /// Mesh (glTF, GLB, OBJ, FBX), or a folder of textures
     #[arg(value_name = "MESH|DIR")]
     pub(crate) source: PathBuf,
     /// Folder with the garment's textures, when the mesh does not name them

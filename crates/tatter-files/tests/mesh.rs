@@ -226,6 +226,11 @@ fn hostile_files_end_in_one_sentence() {
         ("not-a-number.obj", b"v nan inf x\nv 0 0 0\nv 1 0 0\nvt 0 0\nf 1/1 2/1 3/1\n".to_vec()),
         ("outside.obj", b"v 0 0 0\nf 0 100 -100\nf 99999999999999999999 1 1\n".to_vec()),
         ("a.fbx", b"Binary  \0".to_vec()),
+        ("empty.fbx", Vec::new()),
+        ("cut.fbx", FBX.as_bytes()[..FBX.len() / 2].to_vec()),
+        ("binary.fbx", b"Kaydara FBX Binary  \0\x1a\0\x4c\x1d\0\0\xff\xff\xff\xff".to_vec()),
+        ("corner-outside.fbx", FBX.replacen("0,1,-3", "0,1,-3000", 1).into_bytes()),
+        ("bare.fbx", FBX.replace("LayerElementUV", "LayerElementXX").into_bytes()),
         ("a.stl", b"solid".to_vec()),
     ];
     for (name, bytes) in hostile {
@@ -236,10 +241,60 @@ fn hostile_files_end_in_one_sentence() {
     }
 }
 
+/// The cloth of these tests as OBJ, written as FBX 7500 in text by the Open Asset Import Library 5.2.0 (`assimp export cloth.obj
+/// cloth.fbx -ffbxa -jiv`). It calls its unit centimetres, whatever it was.
+const FBX: &str = include_str!("mesh_data/cloth.fbx");
+
+#[test]
+fn an_fbx_of_another_library_holds_the_cloth_it_was_made_of() {
+    let file = read(&[("cloth.fbx", FBX.as_bytes())]).expect("files are written").expect("it reads");
+    assert_eq!((file.mm_per_unit, file.unit_source), (10.0, UnitSource::Stated), "the file says centimetres");
+    let (made, read_back) = (&cloth(1.0).parts[0], &file.mesh.parts[0]);
+    assert_eq!((read_back.material.as_str(), read_back.triangles.len()), ("canvas", 12), "one part, two triangles a square");
+    assert_eq!(read_back.positions.len(), 12, "corners are shared as they were");
+    let corners = |part: &Part| -> Vec<(Vec3, Vec2)> {
+        part.triangles.iter().flatten().map(|&i| (part.positions[i as usize], part.uvs[i as usize])).collect()
+    };
+    for ((p, uv), (q, uw)) in corners(made).into_iter().zip(corners(read_back)) {
+        assert!(p.distance(q) < 1e-6 && uv.distance(uw) < 1e-6, "{p} {uv} became {q} {uw}");
+    }
+    assert!(read_back.normals.iter().all(|n| n.distance(Vec3::Z) < 1e-6), "normals are the file's own");
+    let textures = &file.materials[0].textures;
+    let held: Vec<_> = textures.iter().map(|t| (t.source.clone(), t.roles[0].channel)).collect();
+    let at = |name: &str| TextureSource::File(format!("maps/canvas_{name}.png"));
+    let wanted = [(at("base_color"), Channel::BaseColor), (at("height"), Channel::Height), (at("opacity"), Channel::Opacity)];
+    assert_eq!(held, wanted, "textures by what they hold; left aside: {:?}", file.materials[0].left_aside);
+}
+
+#[test]
+fn an_fbx_is_turned_upright_and_keeps_its_own_unit() {
+    // The scene's settings as the format has them: axis 2 is z, the unit is given in centimetres.
+    let text = FBX
+        .replace("P: \"UpAxis\", \"int\", \"Integer\", \"\", 1", "P: \"UpAxis\", \"int\", \"Integer\", \"\", 2")
+        .replace("P: \"FrontAxis\", \"int\", \"Integer\", \"\", 2", "P: \"FrontAxis\", \"int\", \"Integer\", \"\", 1")
+        .replace("P: \"FrontAxisSign\", \"int\", \"Integer\", \"\", 1", "P: \"FrontAxisSign\", \"int\", \"Integer\", \"\", -1")
+        .replace(
+            "P: \"UnitScaleFactor\", \"double\", \"Number\", \"\", 1",
+            "P: \"UnitScaleFactor\", \"double\", \"Number\", \"\", 2.54",
+        );
+    assert_ne!(text, FBX, "the settings are in the file");
+    let file = read(&[("cloth.fbx", text.as_bytes())]).expect("files are written").expect("it reads");
+    assert!((file.mm_per_unit - 25.4).abs() < 1e-4, "an inch, exactly 25.4 mm (ISO 31-1): {}", file.mm_per_unit);
+    let turned: Vec<Vec3> = cloth(1.0).parts[0].positions.iter().map(|p| Vec3::new(p.x, p.z, -p.y)).collect();
+    for position in &file.mesh.parts[0].positions {
+        assert!(turned.iter().any(|p| p.distance(*position) < 1e-6), "{position} is a corner with z up turned to y up");
+    }
+    assert!(file.mesh.parts[0].normals.iter().all(|n| n.distance(Vec3::Y) < 1e-6), "normals turn along");
+}
+
 #[test]
 fn every_cut_of_a_file_is_survived() {
     let glb = write_glb(&cloth(1.0), &[canvas()]);
     for end in (0..glb.len()).step_by(37) {
         assert!(read(&[("cut.glb", &glb[..end])]).expect("files are written").is_err(), "cut at {end}");
+    }
+    for end in (0..FBX.len()).step_by(211) {
+        // A text that ends after its geometry is a file without materials; what counts is that it ends in an answer.
+        let _ = read(&[("cut.fbx", &FBX.as_bytes()[..end])]).expect("files are written");
     }
 }

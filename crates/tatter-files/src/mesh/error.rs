@@ -31,12 +31,6 @@ pub enum MeshError {
         /// The file.
         path: PathBuf,
     },
-    /// FBX is not read.
-    #[error("FBX files are not read: {}", path.display())]
-    Fbx {
-        /// The file.
-        path: PathBuf,
-    },
     /// Larger than allowed.
     #[error("the mesh has more {what} than the limit of {limit}: {}", path.display())]
     TooLarge {
@@ -86,10 +80,11 @@ impl Explain for MeshError {
             Self::MissingData { .. } => {
                 "Put the missing file where the mesh expects it, or export the mesh as one GLB file".into()
             }
-            Self::UnknownFormat { .. } => "Give a .gltf, .glb or .obj file".into(),
-            Self::Fbx { .. } => "Export the garment as glTF (.glb) or OBJ".into(),
+            Self::UnknownFormat { .. } => "Give a .gltf, .glb, .obj or .fbx file".into(),
             Self::TooLarge { .. } => "Export the garment alone, without the rest of its scene".into(),
-            Self::Damaged { .. } => "Export the mesh again; a glTF file can be examined with a glTF validator".into(),
+            Self::Damaged { .. } => {
+                "Export the mesh again, best as .glb; a glTF file can be examined with a glTF validator".into()
+            }
             Self::Unsupported { .. } => "Export the mesh again without it".into(),
             Self::NoTriangles { .. } => "Export the garment as a surface of polygons".into(),
             Self::NoUvs { .. } => "Unwrap the garment's texture coordinates and export it with them".into(),

@@ -1,13 +1,15 @@
-//! Meshes in and out: glTF, GLB and OBJ become [`MeshFile`]; our own garments are written as GLB.
+//! Meshes in and out: glTF, GLB, OBJ and FBX become [`MeshFile`]; our own garments are written as GLB.
 //!
 //! What it is not: it opens no texture. It says which files a material names and what they hold.
 
 mod error;
+mod fbx;
 mod finish;
 mod folder;
 mod gltf;
 mod obj;
 mod source;
+mod texture;
 
 use std::path::Path;
 
@@ -24,7 +26,7 @@ use crate::limits::Limits;
 /// Where the size of a mesh unit comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum UnitSource {
-    /// The format states it (glTF 2.0: metres).
+    /// The format states it (glTF 2.0: metres), or the file does (FBX).
     Stated,
     /// Guessed from how large garments are.
     Assumed,
@@ -138,23 +140,23 @@ impl UvTransform {
 }
 
 /// The endings of mesh files that can be read, for file dialogs and messages.
-pub const EXTENSIONS: [&str; 3] = ["glb", "gltf", "obj"];
+pub const EXTENSIONS: [&str; 4] = ["glb", "gltf", "obj", "fbx"];
 
-/// Reads a glTF, GLB or OBJ file with all that it refers to except pictures.
+/// Reads a glTF, GLB, OBJ or FBX file with all that it refers to except pictures.
 ///
 /// # Errors
 /// [`MeshError`]: not found, damaged, larger than `limits`, no triangles, no texture coordinates.
 pub fn read_mesh(path: &Path, limits: &Limits) -> Result<MeshFile, MeshError> {
     let bytes = source::read_file(path, path, limits)?;
     let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
-    if extension == "fbx" {
-        return Err(MeshError::Fbx { path: path.to_owned() });
-    }
     if bytes.starts_with(b"glTF") || matches!(extension.as_str(), "gltf" | "glb") {
         return gltf::read(path, bytes, limits);
     }
     if extension == "obj" {
         return obj::read(path, &bytes, limits);
+    }
+    if extension == "fbx" || fbx::is_fbx(&bytes) {
+        return fbx::read(path, &bytes, limits);
     }
     Err(MeshError::UnknownFormat { path: path.to_owned() })
 }

@@ -6,10 +6,11 @@ use tatter_core::model::MapRole;
 use tatter_core::task::Note;
 
 use super::Fault;
-use super::json::{ImageEntry, MaterialEntry, TextureUse};
+use super::json::{MaterialEntry, TextureUse};
 use super::load::Loaded;
 use crate::mesh::finish::unique;
 use crate::mesh::source::{Address, address};
+use crate::mesh::texture::embedded;
 use crate::mesh::{AlphaMode, Material, TextureRef, TextureSource, UvTransform};
 
 /// A texture a material uses, before it is decided which lie under the part's coordinates.
@@ -121,29 +122,13 @@ fn source(loaded: &Loaded, texture: usize) -> Result<Result<TextureSource, &'sta
     };
     let image = loaded.document.images.get(number).ok_or_else(|| Fault::damaged(format!("there is no image {number}")))?;
     if let Some(view) = image.buffer_view {
-        return Ok(Ok(embedded(image, number, &image.mime_type, loaded.view(view)?.0.to_vec())));
+        return Ok(Ok(embedded(&image.name, number, &image.mime_type, loaded.view(view)?.0.to_vec())));
     }
     let Some(uri) = &image.uri else { return Ok(Err("names no picture")) };
     Ok(match address(uri) {
         Some(Address::Relative(path)) => Ok(TextureSource::File(path)),
-        Some(Address::Data(media, bytes)) => Ok(embedded(image, number, &media, bytes)),
+        Some(Address::Data(media, bytes)) => Ok(embedded(&image.name, number, &media, bytes)),
         Some(Address::Elsewhere) => Err("lies at a network address or an absolute path, which is not followed"),
         None => Err("is not valid base64"),
     })
-}
-
-fn embedded(image: &ImageEntry, number: usize, media: &str, bytes: Vec<u8>) -> TextureSource {
-    let extension = match (&bytes[..bytes.len().min(4)], media) {
-        ([0x89, b'P', b'N', b'G'], _) => "png",
-        ([0xFF, 0xD8, ..], _) => "jpg",
-        (_, "image/webp") => "webp",
-        (_, "image/jpeg") => "jpg",
-        _ => "png",
-    };
-    // A name that is safe as a file name on any system.
-    let safe = |c: char| if c.is_alphanumeric() || "-_. ".contains(c) { c } else { '_' };
-    let stem: String = image.name.chars().take(80).map(safe).collect();
-    let stem = stem.trim_end_matches(".png").trim_end_matches(".jpg").trim_matches(['.', ' ']).to_owned();
-    let name = if stem.is_empty() { format!("image-{number}") } else { stem };
-    TextureSource::Embedded { name, extension, bytes }
 }

@@ -1,12 +1,10 @@
 //! MTL: which texture holds what.
 
 use tatter_core::channel::Channel;
-use tatter_core::image::{Coding, Transfer};
-use tatter_core::model::MapRole;
 use tatter_core::task::Note;
 
-use crate::mesh::source::relative;
-use crate::mesh::{AlphaMode, Material, TextureRef, TextureSource};
+use crate::mesh::texture::{beside_mesh, give};
+use crate::mesh::{Material, TextureSource};
 
 /// What a statement's texture holds. `bump` is a height, though some programs put normals there: the picture's own
 /// content decides later.
@@ -62,36 +60,8 @@ pub(super) fn read(text: &str, notes: &mut Vec<Note>) -> Vec<Material> {
         }
         let (Some(material), Some(channel)) = (all.last_mut(), channel(word)) else { continue };
         let Some(written) = file_name(rest) else { continue };
-        let path = relative(&written).or_else(|| {
-            // An absolute path is of the machine that wrote the file: the name is tried beside the mesh.
-            let name = written.replace('\\', "/").rsplit('/').next().and_then(relative)?;
-            let text = format!("\"{written}\" is a path of another machine; \"{name}\" beside the mesh is used");
-            notes.push(Note { code: "texture-path-absolute", text });
-            Some(name)
-        });
-        let Some(path) = path else { continue };
-        add(material, channel, path);
+        let Some(path) = beside_mesh(&written, notes) else { continue };
+        give(material, channel, TextureSource::File(path));
     }
     all
-}
-
-fn add(material: &mut Material, channel: Channel, path: String) {
-    let taken = material.textures.iter().any(|t| t.roles.iter().any(|r| r.channel == channel));
-    let source = TextureSource::File(path);
-    // Programs that know no ambient colour write the base colour there.
-    let same = material.textures.iter().any(|t| t.source == source);
-    if taken || (same && channel == Channel::Occlusion) {
-        return;
-    }
-    let transfer = if channel == Channel::BaseColor { Transfer::Srgb } else { Transfer::Linear };
-    // Opacity in the base colour's own file is its alpha.
-    let component = if same && channel == Channel::Opacity { 3 } else { 0 };
-    let role = MapRole { channel, coding: Coding { component, transfer, ..Coding::default() } };
-    if channel == Channel::Opacity {
-        material.alpha = AlphaMode::Blend;
-    }
-    match material.textures.iter_mut().find(|t| t.source == source) {
-        Some(texture) => texture.roles.push(role),
-        None => material.textures.push(TextureRef { source, roles: vec![role] }),
-    }
 }
