@@ -117,16 +117,16 @@ pub(crate) enum SubjectArg {
 #[derive(Args, Debug)]
 pub(crate) struct ScaleArgs {
     /// Millimetres one photo pixel covers
-    #[arg(long, value_name = "MM", group = "scale", allow_negative_numbers = true, value_parser = length)]
+    #[arg(long, value_name = "MM", group = "scale", value_parser = length)]
     pub(crate) mm_per_pixel: Option<f32>,
     /// Millimetres the whole photo is wide
-    #[arg(long, value_name = "MM", group = "scale", allow_negative_numbers = true, value_parser = length)]
+    #[arg(long, value_name = "MM", group = "scale", value_parser = length)]
     pub(crate) width_mm: Option<f32>,
     /// Ends (warp threads) per centimetre, as counted on the cloth
-    #[arg(long, value_name = "N", group = "scale", allow_negative_numbers = true, value_parser = positive)]
+    #[arg(long, value_name = "N", group = "scale", value_parser = positive)]
     pub(crate) ends_per_cm: Option<f32>,
     /// Two pixels and the millimetres between them: x,y,x,y,mm
-    #[arg(long, value_name = "X,Y,X,Y,MM", group = "scale", allow_hyphen_values = true)]
+    #[arg(long, value_name = "X,Y,X,Y,MM", group = "scale", allow_hyphen_values = true, value_parser = ruler)]
     pub(crate) ruler: Option<Numbers<5>>,
 }
 
@@ -150,7 +150,7 @@ pub(crate) struct Cut {
     #[command(flatten)]
     pub(crate) scale: ScaleArgs,
     /// Picks (weft threads) per centimetre, as counted
-    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = positive)]
+    #[arg(long, value_name = "N", value_parser = positive)]
     pub(crate) picks_per_cm: Option<f32>,
     /// Turn the canvas so that the grain runs upright
     #[arg(long)]
@@ -162,13 +162,13 @@ pub(crate) struct Cut {
     #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = finite)]
     pub(crate) light_from: Option<f32>,
     /// Elevation of that light above the cloth
-    #[arg(long, value_name = "DEG", requires = "light_from", allow_negative_numbers = true, value_parser = finite)]
+    #[arg(long, value_name = "DEG", requires = "light_from", value_parser = finite)]
     pub(crate) light_elevation: Option<f32>,
     /// Side of the square canvas in texels [default: as the photo shows]
-    #[arg(long, value_name = "N", value_parser = canvas_side)]
+    #[arg(long, value_name = "N", value_parser = whole::<usize, 64, 8192>)]
     pub(crate) canvas: Option<usize>,
     /// Seed of everything random
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64, 0, { u64::MAX }>)]
     pub(crate) seed: u64,
 }
 
@@ -183,7 +183,7 @@ pub(crate) struct Weave {
     #[arg(long, value_name = "KIND[:KEY=VALUE,…]", allow_hyphen_values = true)]
     pub(crate) damage: Vec<String>,
     /// Side of the square maps in texels
-    #[arg(long, value_name = "N", default_value_t = 2048)]
+    #[arg(long, value_name = "N", default_value_t = 2048, value_parser = whole::<usize, 16, 16384>)]
     pub(crate) texels: usize,
     /// Width of the cloth shown; textures move to whole repeats of the weave
     #[arg(long, value_name = "MM", default_value_t = 60.0)]
@@ -258,7 +258,7 @@ pub(crate) struct Weave {
     #[arg(long, value_name = "FILE.png|FILE.jpg", value_parser = photo_file)]
     pub(crate) photo: Option<PathBuf>,
     /// Quality of a JPEG photo, 1 to 100
-    #[arg(long, value_name = "N", default_value_t = 90, value_parser = clap::value_parser!(u8).range(1..=100))]
+    #[arg(long, value_name = "N", default_value_t = 90, value_parser = whole::<u8, 1, 100>)]
     pub(crate) jpeg_quality: u8,
     /// Cast of the photo: what the camera makes of a grey card in red, green and blue, each 0.25 to 4; 1.15,1,0.8 is warm
     #[arg(long, value_name = "R,G,B", value_parser = cast, requires = "photo")]
@@ -273,7 +273,7 @@ pub(crate) struct Weave {
     #[arg(long, value_name = "#RRGGBB", requires = "photo")]
     pub(crate) backing: Option<String>,
     /// Seed of everything random
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64, 0, { u64::MAX }>)]
     pub(crate) seed: u64,
 }
 
@@ -301,10 +301,10 @@ pub(crate) struct GarmentArgs {
     #[arg(short, long, value_name = "NAME.tatter.toml")]
     pub(crate) output: Option<PathBuf>,
     /// Millimetres in one unit of the mesh [glTF: 1000]
-    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = length)]
+    #[arg(long, value_name = "MM", value_parser = length)]
     pub(crate) mm_per_unit: Option<f32>,
     /// Millimetres of cloth in one UV unit [computed from the mesh]
-    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = length)]
+    #[arg(long, value_name = "MM", value_parser = length)]
     pub(crate) mm_per_uv: Option<f32>,
     /// Write textures that lie inside the mesh file into this folder, so that they can be redelivered
     #[arg(long, value_name = "DIR")]
@@ -335,10 +335,10 @@ pub(crate) struct Place {
     #[arg(long, value_name = "DEG", default_value_t = 0.0, allow_hyphen_values = true, value_parser = finite)]
     pub(crate) turn: f32,
     /// Side of the patch's canvas on the cloth [default: its own size]
-    #[arg(long, value_name = "MM", conflicts_with = "scale", allow_negative_numbers = true, value_parser = length)]
+    #[arg(long, value_name = "MM", conflicts_with = "scale", value_parser = length)]
     pub(crate) size_mm: Option<f32>,
     /// Times its own size
-    #[arg(long, value_name = "FACTOR", allow_negative_numbers = true, value_parser = positive)]
+    #[arg(long, value_name = "FACTOR", value_parser = positive)]
     pub(crate) scale: Option<f32>,
     /// Mirror left to right
     #[arg(long)]
@@ -378,7 +378,7 @@ pub(crate) struct MatchArgs {
     #[arg(long = "match", id = "match", value_name = "MODE", value_enum)]
     pub(crate) mode: Option<MatchArg>,
     /// From 0, as the patch is, to 1, as the cloth is [new placements: 1]
-    #[arg(long, value_name = "0..1", allow_negative_numbers = true, value_parser = share)]
+    #[arg(long, value_name = "0..1", value_parser = share)]
     pub(crate) match_strength: Option<f32>,
     /// Correct its colour by hand after that: slope=N,offset=N,power=N,saturation=N, a number or R/G/B each; or none
     #[arg(long, value_name = "KEY=N,…|none", allow_hyphen_values = true)]
@@ -420,6 +420,21 @@ pub(crate) struct States {
     /// The job itself and every variation
     #[arg(long, conflicts_with = "variation")]
     pub(crate) all: bool,
+}
+
+impl Arguments {
+    /// The parser. A value may be below zero wherever one is taken: it is then told what is wrong with it, not that it is no option.
+    pub(crate) fn parser() -> clap::Command {
+        fn numbers(command: clap::Command) -> clap::Command {
+            command
+                .mut_args(|argument| {
+                    let takes_value = argument.get_long().is_some() && argument.get_action().takes_values();
+                    if takes_value { argument.allow_negative_numbers(true) } else { argument }
+                })
+                .mut_subcommands(numbers)
+        }
+        numbers(<Self as clap::CommandFactory>::command())
+    }
 }
 
 impl States {
@@ -522,6 +537,16 @@ fn cast(text: &str) -> Result<Numbers<3>, String> {
     }
 }
 
+/// Two points apart from each other, and the length between them.
+fn ruler(text: &str) -> Result<Numbers<5>, String> {
+    let ruler: Numbers<5> = text.parse()?;
+    let [x0, y0, x1, y1, mm] = ruler.0;
+    if [x0, y0] == [x1, y1] {
+        return Err("its two points are the same pixel".to_owned());
+    }
+    if mm > 0.0 { Ok(ruler) } else { Err("millimetres above zero are wanted at its end".to_owned()) }
+}
+
 /// A centre and a radius.
 fn circle(text: &str) -> Result<Numbers<3>, String> {
     let circle: Numbers<3> = text.parse()?;
@@ -535,7 +560,8 @@ fn finite(text: &str) -> Result<f32, String> {
 
 /// A count or factor.
 fn positive(text: &str) -> Result<f32, String> {
-    finite(text).ok().filter(|number| (1e-4..=1e4).contains(number)).ok_or_else(|| "a number above zero is wanted".to_owned())
+    let fits = |number: &f32| (1e-4..=1e4).contains(number);
+    finite(text).ok().filter(fits).ok_or_else(|| "a number above zero is wanted, 10000 at most".to_owned())
 }
 
 /// From nothing to all.
@@ -549,10 +575,13 @@ fn length(text: &str) -> Result<f32, String> {
     finite(text).ok().filter(fits).ok_or_else(|| "millimetres above zero are wanted, 100000 at most".to_owned())
 }
 
-/// Side of a canvas: below a thumbnail nothing can be kept, above the largest texture memory ends.
-fn canvas_side(text: &str) -> Result<usize, String> {
-    let fits = |side: &usize| (64..=8192).contains(side);
-    text.parse().ok().filter(fits).ok_or_else(|| "a whole number from 64 to 8192 is wanted".to_owned())
+/// A whole number within bounds.
+fn whole<T: TryFrom<u64>, const LEAST: u64, const MOST: u64>(text: &str) -> Result<T, String> {
+    let fits = text.parse::<u64>().ok().filter(|number| (LEAST..=MOST).contains(number));
+    fits.and_then(|number| T::try_from(number).ok()).ok_or_else(|| match MOST {
+        u64::MAX => format!("a whole number from {LEAST} is wanted"),
+        _ => format!("a whole number from {LEAST} to {MOST} is wanted"),
+    })
 }
 
 fn channel(text: &str) -> Result<Channel, String> {

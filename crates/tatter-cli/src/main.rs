@@ -6,13 +6,14 @@ mod verb;
 
 use std::process::ExitCode;
 
-use clap::Parser as _;
+use clap::FromArgMatches as _;
 
 use args::{Arguments, Verb};
 use term::Term;
 
 fn main() -> ExitCode {
-    let arguments = match Arguments::try_parse() {
+    let parsed = Arguments::parser().try_get_matches().and_then(|matches| Arguments::from_arg_matches(&matches));
+    let arguments = match parsed {
         Ok(arguments) => arguments,
         Err(stop) => return term::show_usage(&stop),
     };

@@ -20,44 +20,54 @@ pub struct Flat {
     pub opacity: Image<Unit>,
 }
 
-/// Lay a square of cloth around a spot flat and read its textures, `pixels` to a side of `side_mm`. `pictures` are those of
-/// `garment.sets`. Costs time in proportion to the faces within and the pixels.
-///
-/// # Errors
-/// [`LocateError`] when the spot is not on the cloth.
-pub fn lay_flat(
-    garment: &Garment,
-    pictures: &[Vec<Stored>],
-    spot: &Spot,
-    side_mm: f64,
-    pixels: usize,
-) -> Result<Flat, LocateError> {
-    let surface = Surface::new(garment);
-    let seed = surface.locate(spot, garment.mm_per_unit)?;
-    let sets = set_of_face(&surface, &garment.sets);
-    let unfolded = unfold(&surface, &seed, side_mm * std::f64::consts::FRAC_1_SQRT_2, &PlaceSettings::default());
-    let mut flat = Flat {
-        color: Image::filled(pixels, pixels, LinearRgb([0.18; 3])),
-        normal: Image::filled(pixels, pixels, Normal::FLAT),
-        opacity: Image::filled(pixels, pixels, Unit(0.0)),
-    };
-    let scale = pixels as f64 / side_mm;
-    for (index, corners) in unfolded.faces {
-        let Some(set) = sets[index] else { continue };
-        let face = &surface.faces()[index];
-        let on_picture = corners.map(|p| DVec2::new(p.x * scale + 0.5 * pixels as f64, 0.5 * pixels as f64 - p.y * scale));
-        let seen = seen(face, on_picture, pixels);
-        let turn = turn(face, corners);
-        for (file, picture) in garment.sets[set].files.iter().zip(&pictures[set]) {
-            for role in &file.roles {
-                read(&mut flat, role, picture, &seen, turn);
+/// A garment to be looked at in many places: its surface is made once.
+#[derive(Debug)]
+pub struct Viewer<'a> {
+    garment: &'a Garment,
+    surface: Surface,
+    sets: Vec<Option<usize>>,
+}
+
+impl<'a> Viewer<'a> {
+    /// Make the surface. Linear in the faces.
+    pub fn new(garment: &'a Garment) -> Self {
+        let surface = Surface::new(garment);
+        let sets = set_of_face(&surface, &garment.sets);
+        Self { garment, surface, sets }
+    }
+
+    /// Lay a square of cloth around a spot flat and read its textures, `pixels` to a side of `side_mm`. `pictures` are those of
+    /// the garment's sets. Costs time in proportion to the faces of the garment and the pixels.
+    ///
+    /// # Errors
+    /// [`LocateError`] when the spot is not on the cloth.
+    pub fn lay_flat(&self, pictures: &[Vec<Stored>], spot: &Spot, side_mm: f64, pixels: usize) -> Result<Flat, LocateError> {
+        let Self { garment, surface, sets } = self;
+        let seed = surface.locate(spot, garment.mm_per_unit)?;
+        let unfolded = unfold(surface, &seed, side_mm * std::f64::consts::FRAC_1_SQRT_2, &PlaceSettings::default());
+        let mut flat = Flat {
+            color: Image::filled(pixels, pixels, LinearRgb([0.18; 3])),
+            normal: Image::filled(pixels, pixels, Normal::FLAT),
+            opacity: Image::filled(pixels, pixels, Unit(0.0)),
+        };
+        let scale = pixels as f64 / side_mm;
+        for (index, corners) in unfolded.faces {
+            let Some(set) = sets[index] else { continue };
+            let face = &surface.faces()[index];
+            let on_picture = corners.map(|p| DVec2::new(p.x * scale + 0.5 * pixels as f64, 0.5 * pixels as f64 - p.y * scale));
+            let seen = seen(face, on_picture, pixels);
+            let turn = turn(face, corners);
+            for (file, picture) in garment.sets[set].files.iter().zip(&pictures[set]) {
+                for role in &file.roles {
+                    read(&mut flat, role, picture, &seen, turn);
+                }
+            }
+            if garment.sets[set].role(Channel::Opacity).is_none() {
+                seen.iter().for_each(|s| flat.opacity.set(s.x, s.y, Unit(1.0)));
             }
         }
-        if garment.sets[set].role(Channel::Opacity).is_none() {
-            seen.iter().for_each(|s| flat.opacity.set(s.x, s.y, Unit(1.0)));
-        }
+        Ok(flat)
     }
-    Ok(flat)
 }
 
 /// A pixel and the place of the texture it shows.

@@ -6,7 +6,7 @@ use made::*;
 use tatter_core::channel::Channel;
 use tatter_core::image::{Coding, Layout, NormalY};
 use tatter_core::model::{MapFile, Spot};
-use tatter_garment::view::lay_flat;
+use tatter_garment::view::Viewer;
 
 /// Colour by place on the cloth: red to the right, green upwards. Normals lean to (-0.3, -0.1, 1) in space everywhere.
 #[test]
@@ -47,7 +47,7 @@ fn a_picture_across_a_seam_shows_the_cloth() {
             picture16(512, Layout::Rgb, |x, _, c| code(x, c)),
         ]];
         let seed = uv_at(&part, false, 45.0, 50.0);
-        let flat = lay_flat(&garment, &pictures, &Spot::Uv { at: [seed.x, seed.y], part: None }, 60.0, 120).unwrap();
+        let flat = Viewer::new(&garment).lay_flat(&pictures, &Spot::Uv { at: [seed.x, seed.y], part: None }, 60.0, 120).unwrap();
         for y in 2..118 {
             for x in 2..118 {
                 // 60 mm over 120 pixels around (45, 50); the picture's y runs down.
@@ -72,7 +72,7 @@ fn beyond_the_cloth_is_nothing() {
     let garment = dressed(part.clone());
     let pictures = vec![vec![picture(64, Layout::Rgb, |_, _, _| 0.5)]];
     let seed = uv_at(&part, false, 5.0, 50.0);
-    let flat = lay_flat(&garment, &pictures, &Spot::Uv { at: [seed.x, seed.y], part: None }, 40.0, 80).unwrap();
+    let flat = Viewer::new(&garment).lay_flat(&pictures, &Spot::Uv { at: [seed.x, seed.y], part: None }, 40.0, 80).unwrap();
     assert_eq!(flat.opacity.get(10, 40).0, 0.0, "15 mm left of a spot 5 mm from the edge");
     assert_eq!(flat.opacity.get(60, 40).0, 1.0, "10 mm right of it");
 }

@@ -67,6 +67,16 @@ pub enum WeaveError {
     /// A canvas that cannot be.
     #[error("a canvas of {0} texels cannot be made")]
     Canvas(Size),
+    /// Damage that nobody would see.
+    #[error("the {} at {}/{} mm lies off the cloth, which ends {half_mm} mm from its middle", .kind.name(), .at[0], .at[1])]
+    OffCloth {
+        /// What it is.
+        kind: Kind,
+        /// Where, mm from the middle.
+        at: [f32; 2],
+        /// Half the side of the canvas, mm.
+        half_mm: f32,
+    },
     /// Stopped.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
@@ -79,6 +89,10 @@ impl Explain for WeaveError {
             Self::Coarse { .. } => "Ask for more texels, or a smaller piece of cloth".to_owned(),
             Self::Knitted(_) => "Choose another damage or a woven cloth".to_owned(),
             Self::Canvas(_) => "Ask for 16 to 16384 texels a side".to_owned(),
+            Self::OffCloth { .. } => {
+                "Move it nearer with at=X/Y, which count from the middle of the cloth, or show more cloth with --width-mm"
+                    .to_owned()
+            }
             Self::Cancelled(_) => "Start again when ready".to_owned(),
         }
     }
@@ -140,7 +154,7 @@ pub struct PatchSpec {
 /// Memory as [`weave_tile`].
 ///
 /// # Errors
-/// When the cloth cannot be woven or its threads are finer than texels.
+/// When the cloth cannot be woven, its threads are finer than texels, or an injury lies off the canvas.
 pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>), WeaveError> {
     let size = Size::new(spec.side, spec.side);
     canvas(size)?;
@@ -152,6 +166,12 @@ pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>)
     // Far from the first thread, so that no thread on the canvas has a number below zero.
     let middle = [0, 1].map(|f| HOME * loom.threads[f].pitch);
     let half = 0.5 * spec.width_mm;
+    for Damage { kind, at, length, width, .. } in &spec.damage {
+        // However the cloth is turned: as far as a corner is, and the injury reaches.
+        if at[0].hypot(at[1]) > half * std::f32::consts::SQRT_2 + 0.5 * length.max(*width) {
+            return Err(WeaveError::OffCloth { kind: *kind, at: *at, half_mm: half });
+        }
+    }
     let turn = sin_cos((spec.grain - Angle::degrees(90.0)).to_radians());
     let around = View { origin: [0.0, 0.0], turn: [turn.0, turn.1] };
     let to_middle = around.cloth_from_picture([half, half]);

@@ -11,7 +11,7 @@ use tatter_core::units::PerCm;
 use tatter_files::limits::Limits;
 use tatter_files::picture::read_stored;
 use tatter_files::store::Store;
-use tatter_garment::view::lay_flat;
+use tatter_garment::view::Viewer;
 
 /// Pixels of the piece of cloth that is looked at: some dozens of threads where they can be read at all.
 const PIXELS: usize = 448;
@@ -48,7 +48,7 @@ pub(crate) fn local_weave(garment: &Garment, set: usize, job: &Path, spot: &Spot
     // One pixel a texel: finer shows nothing more, coarser loses threads.
     let mm_per_texel = f64::from(garment.mm_per_uv.get()) / file.size.width.max(1) as f64;
     pictures[set].push(picture);
-    let flat = lay_flat(&colored, &pictures, spot, mm_per_texel * PIXELS as f64, PIXELS).ok()?;
+    let flat = Viewer::new(&colored).lay_flat(&pictures, spot, mm_per_texel * PIXELS as f64, PIXELS).ok()?;
     let cloth = flat.opacity.map(|o| o.0 > 0.5);
     let settings = MeasureSettings { grain: Some(Angle::degrees(90.0)), ..MeasureSettings::default() };
     // Its notes are about photos.

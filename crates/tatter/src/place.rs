@@ -66,6 +66,16 @@ pub enum PlaceError {
     /// No cloth there to lay a patch on.
     #[error("{0}: {1}")]
     Spot(SpotError, PathBuf),
+    /// A size that nothing can come of.
+    #[error("the patch would be {size} across, and {why}: {job}")]
+    Size {
+        /// Side of its canvas on the cloth.
+        size: Mm,
+        /// What is wrong with it.
+        why: String,
+        /// The job file.
+        job: PathBuf,
+    },
     /// A patch on another drive cannot be named from the job.
     #[error("no relative path leads from the job to the patch {0}")]
     Apart(PathBuf),
@@ -89,6 +99,7 @@ impl Explain for PlaceError {
             Self::Patch(error) => error.next(),
             Self::Session(error) => error.next(),
             Self::Spot(error, _) => error.next(),
+            Self::Size { .. } => "Give another --size-mm or --scale".to_owned(),
             Self::Apart(_) => "Copy the patch folder beside the job".to_owned(),
             Self::NoSuchPlacement { .. } => "Use `tatter place JOB --list` to see what lies there".to_owned(),
             Self::Nameless(_) => "Name a folder like rope-burn.patch".to_owned(),
@@ -101,7 +112,7 @@ impl Explain for PlaceError {
             Self::Patch(error) => error.class(),
             Self::Session(error) => error.class(),
             Self::Spot(error, _) => error.class(),
-            Self::Apart(_) | Self::NoSuchPlacement { .. } | Self::Nameless(_) => Class::Request,
+            Self::Size { .. } | Self::Apart(_) | Self::NoSuchPlacement { .. } | Self::Nameless(_) => Class::Request,
         }
     }
 }
@@ -110,7 +121,8 @@ impl Explain for PlaceError {
 /// cannot be used, nor a spot where no cloth lies.
 ///
 /// # Errors
-/// When the job, its garment or the patch cannot be read, no textured cloth lies at the spot, or the job cannot be written.
+/// When the job, its garment or the patch cannot be read, no textured cloth lies at the spot, the size is larger than the garment
+/// or too small to be seen, or the job cannot be written.
 pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> {
     let mut job = read_job(&request.job)?;
     let patch = read_patch(&request.patch, &Limits::default())?;
@@ -127,6 +139,7 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
         );
     }
     let (garment, set) = check_spot(&job, request, task)?;
+    check_size(&garment, size.unwrap_or(own), &request.job)?;
     let enlargement = size.map_or(1.0, |size| size.get() / own.get());
     if let Some(there) = task.stage("weave", || local_weave(&garment, set, &request.job, &request.spot)) {
         compare(&patch, enlargement, request.turn, &there, task);
@@ -155,6 +168,24 @@ fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<(Garment
         task.note("spot-far", format!("The point lies {:.0} mm off the cloth; the nearest place was taken.", seed.distance_mm));
     }
     Ok((garment, set))
+}
+
+/// Whether a patch of this size can be anything but a mistake.
+fn check_size(garment: &Garment, size: Mm, job: &Path) -> Result<(), PlaceError> {
+    /// A thread of fine cloth; the finest textures of whole garments have texels of a tenth of it.
+    const LEAST: Mm = Mm(0.2);
+    let extent = garment.mesh.as_ref().map_or(garment.mm_per_uv.get(), |mesh| {
+        let (low, high) = mesh.bounds();
+        (high - low).length() * garment.mm_per_unit
+    });
+    let why = if size.get() > extent {
+        format!("the garment is {extent:.0} mm from end to end")
+    } else if size < LEAST {
+        format!("nothing smaller than {LEAST} can be seen on cloth")
+    } else {
+        return Ok(());
+    };
+    Err(PlaceError::Size { size, why, job: job.to_owned() })
 }
 
 /// The garment of a job with as much as it takes to find a spot on it; no texture is read.

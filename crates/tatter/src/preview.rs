@@ -2,15 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Map, Stored};
-use tatter_core::model::Garment;
 use tatter_core::task::Task;
 use tatter_files::write::{probe_folder, write_whole};
 use tatter_garment::build::{BuildError, BuildSettings, build};
 use tatter_garment::place::Placed;
 use tatter_garment::surface::LocateError;
-use tatter_garment::view::lay_flat;
+use tatter_garment::view::Viewer;
 
 use crate::session::{Session, SessionError};
 use crate::sheet::{Pair, lit_maps, pairs};
@@ -105,9 +105,10 @@ pub fn preview(job: &Path, ids: Option<&[String]>, output: &Path, task: &Task) -
     if shown.is_empty() {
         return Err(PreviewError::Nothing(job.to_owned()));
     }
+    let viewer = Viewer::new(&session.garment);
     let views = |pictures: &[Vec<Stored>]| {
-        let view = |placed: &&Placed<'_>| view(&session.garment, pictures, placed);
-        shown.iter().map(view).collect::<Result<Vec<_>, PreviewError>>()
+        let view = |placed: &&Placed<'_>| view(&viewer, pictures, placed);
+        shown.par_iter().map(view).collect::<Result<Vec<_>, PreviewError>>()
     };
     let before = task.stage("preview", || views(&pictures))?;
     // Notes of this build are those of the build proper.
@@ -126,9 +127,10 @@ fn side_mm(placed: &Placed<'_>) -> f32 {
     AROUND * placed.placement.size.map_or_else(|| placed.patch.size_mm()[0].get(), |size| size.get())
 }
 
-fn view(garment: &Garment, pictures: &[Vec<Stored>], placed: &Placed<'_>) -> Result<Image<LinearRgb>, PreviewError> {
+fn view(viewer: &Viewer<'_>, pictures: &[Vec<Stored>], placed: &Placed<'_>) -> Result<Image<LinearRgb>, PreviewError> {
     let id = &placed.placement.id;
-    let flat = lay_flat(garment, pictures, &placed.placement.spot, f64::from(side_mm(placed)), VIEW * FINER)
+    let flat = viewer
+        .lay_flat(pictures, &placed.placement.spot, f64::from(side_mm(placed)), VIEW * FINER)
         .map_err(|error| PreviewError::Spot(error, id.clone()))?;
     let size = flat.color.size();
     let lit = lit_maps(size, &Map::Color(flat.color), &Map::Normal(flat.normal), &Map::Unit(flat.opacity));

@@ -161,8 +161,14 @@ fn plain_textures_are_added_for_what_is_missing() {
     let job = start_job(&report, &folder.path().join("smock.tatter.toml"));
     assert_eq!(job.garment.sets[0].files.len(), 5, "two textures it had, three that are new");
 
-    // A second start finds files that it did not recognise as its own: none may be replaced.
+    // A second start finds the files of the first: the same texture is taken, another is never replaced.
     let mut again = report.clone();
+    again.garment.sets[0].files.truncate(2);
+    add_plain_maps(&mut again, &[Channel::Normal], &Task::new()).expect("it is the very texture");
+    assert!(again.garment.sets[0].role(Channel::Normal).is_some(), "and known to the job");
+    let path = report.base.join(&report.garment.sets[0].role(Channel::Normal).expect("a file").0.path);
+    std::fs::copy(report.base.join(&report.garment.sets[0].role(Channel::Opacity).expect("a file").0.path), &path)
+        .expect("copied");
     again.garment.sets[0].files.truncate(2);
     let error = add_plain_maps(&mut again, &[Channel::Normal], &Task::new()).expect_err("it is there");
     assert!(matches!(error, GarmentError::Exists { .. }) && error.class() == Class::Request, "{error}");

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::place_of::WhereArgs;
-use super::{Numbers, length, png};
+use super::{Numbers, length, png, whole};
 
 #[derive(Args, Debug)]
 pub(crate) struct Scatter {
@@ -15,10 +15,10 @@ pub(crate) struct Scatter {
     #[arg(long = "patch", value_name = "NAME.patch[:WEIGHT]", required_unless_present_any = ["again", "remove", "list"])]
     pub(crate) patches: Vec<String>,
     /// How many
-    #[arg(long, value_name = "N", required_unless_present_any = ["again", "remove", "list"], value_parser = clap::value_parser!(u16).range(1..=10_000))]
+    #[arg(long, value_name = "N", required_unless_present_any = ["again", "remove", "list"], value_parser = whole::<u16, 1, 10_000>)]
     pub(crate) count: Option<u16>,
     /// Seed of everything random [default: 1]
-    #[arg(long, value_name = "S")]
+    #[arg(long, value_name = "S", value_parser = whole::<u32, 0, { u32::MAX as u64 }>)]
     pub(crate) seed: Option<u32>,
     /// Run this scatter again, with what is changed here
     #[arg(long, value_name = "ID")]

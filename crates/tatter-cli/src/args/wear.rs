@@ -7,7 +7,7 @@ use tatter_core::channel::Channel;
 use tatter_core::model::WearKind;
 
 use super::place_of::WhereArgs;
-use super::{channel, finite, length, share};
+use super::{channel, finite, length, share, whole};
 
 #[derive(Args, Debug)]
 pub(crate) struct Wear {
@@ -26,7 +26,7 @@ pub(crate) struct Wear {
     #[arg(long, value_name = "ID")]
     pub(crate) change: Option<String>,
     /// Seed of everything random [default: 1]
-    #[arg(long, value_name = "S")]
+    #[arg(long, value_name = "S", value_parser = whole::<u32, 0, { u32::MAX as u64 }>)]
     pub(crate) seed: Option<u32>,
     /// Where
     #[command(flatten)]

@@ -22,6 +22,11 @@ const WRONG: &[Wrong<'_>] = &[
     (&["match", "nowhere.tatter.toml", "rip-1", "--match", "fit"], 2, "nowhere.tatter.toml"),
     (&["match", "smock.tatter.toml", "rip-1", "--match", "fit"], 2, "rip-1"),
     (&["match", "smock.tatter.toml", "rip-1"], 2, "nothing to change"),
+    (&["place", "smock.tatter.toml", "--patch", "rip.patch", "--point", "9,9,9"], 2, "mm off the cloth"),
+    (&["place", "smock.tatter.toml", "--patch", "rip.patch", "--at", "0.2,0.2", "--size-mm", "90000"], 2, "from end to end"),
+    (&["place", "smock.tatter.toml", "--patch", "rip.patch", "--at", "0.2,0.2", "--size-mm", "0.01"], 2, "can be seen"),
+    (&["weave", "canvas", "-o", "new.patch", "--texels", "256", "--damage", "rip:at=500/500"], 2, "off the cloth"),
+    (&["weave", "canvas", "-o", "new.patch", "--ends-per-cm", "-3"], 2, "is -3"),
     (&["build", "nowhere.tatter.toml"], 2, "nowhere.tatter.toml"),
     (&["deliver", "nowhere.tatter.toml"], 2, "nowhere.tatter.toml"),
     (&["deliver", "smock.tatter.toml", "--undo"], 2, "nothing was delivered"),
@@ -78,6 +83,10 @@ fn arguments_that_mean_nothing_are_exit_code_2_with_usage() {
         &["cut", "a.png", "-o", "a.patch", "--width-mm", "1e30"],
         &["cut", "a.png", "-o", "a.patch", "--canvas", "100000000"],
         &["deliver", "a.tatter.toml", "--undo", "--adopt"],
+        &["cut", "a.png", "-o", "a.patch", "--ruler", "4,4,4,4,50"],
+        &["cut", "a.png", "-o", "a.patch", "--ruler", "4,4,9,4,0"],
+        &["scatter", "a.tatter.toml", "--patch", "a.patch", "--count", "-1"],
+        &["weave", "canvas", "-o", "a.patch", "--texels", "1.5"],
     ] {
         let run = shop.run(arguments).expect("runs");
         assert_eq!((run.code, run.out.as_str()), (Some(2), ""), "{arguments:?}: {}", run.err);

@@ -93,10 +93,20 @@ fn cloth_without_textures_and_unknown_parts_are_refused() {
 #[test]
 fn a_point_far_from_the_cloth_is_said() {
     let shop = Workshop::with_job().expect("a workshop");
-    let run = place(&shop, &["--point", "0.2,0.2,-0.3", "--json"]).expect("runs");
+    let run = place(&shop, &["--point", "0.2,0.2,-0.06", "--json"]).expect("runs");
     assert_eq!(run.code, Some(0), "{}", run.err);
     let warnings = run.json().expect("an object")["warnings"].to_string();
-    assert!(warnings.contains("300 mm off the cloth"), "{warnings}");
+    assert!(warnings.contains("60 mm off the cloth"), "{warnings}");
+}
+
+#[test]
+fn a_point_nowhere_near_the_cloth_is_refused_with_the_nearest_place() {
+    let shop = Workshop::with_job().expect("a workshop");
+    let run = place(&shop, &["--point", "0.2,0.2,-0.3"]).expect("runs");
+    assert_eq!(run.code, Some(2), "{}", run.err);
+    assert!(run.err.contains("300 mm off") && run.err.contains("--point 0.2000,0.2000,0.0000"), "{}", run.err);
+    assert!(listed(&shop).expect("a list").is_empty(), "nothing was placed");
+    assert_eq!(place(&shop, &["--point", "0.2000,0.2000,0.0000"]).expect("runs").code, Some(0), "the place it names is taken");
 }
 
 #[test]

@@ -19,6 +19,9 @@ pub enum ScaleError {
     /// A length or a count that cannot be.
     #[error("a scale must be a number above zero")]
     NotPositive,
+    /// A ruler without length in the photo.
+    #[error("the two points of the ruler are the same pixel")]
+    NoRuler,
     /// A thread count helps only where threads can be counted.
     #[error("the thread count was given, but no weave was found in the photo to count")]
     NoWeave,
@@ -28,6 +31,7 @@ impl Explain for ScaleError {
     fn next(&self) -> String {
         match self {
             Self::NotPositive => "Give millimetres or threads per centimetre as a number above zero".to_owned(),
+            Self::NoRuler => "Give two points far apart on the ruler, and the millimetres between them".to_owned(),
             Self::NoWeave => "Give --mm-per-pixel, --width-mm or --ruler instead".to_owned(),
         }
     }
@@ -53,14 +57,15 @@ pub struct Scaled {
 /// The scale that follows from the recipe and the measured cloth.
 ///
 /// # Errors
-/// When a number is not above zero, or a thread count was told and no weave is seen.
+/// When a number is not above zero, the points of a ruler are the same, or a thread count was told and no weave is seen.
 pub(super) fn resolve(photo: &Photo, recipe: &CutRecipe, cloth: &Measured, task: &Task) -> Result<Scaled, ScaleError> {
     let ends_pitch = cloth.woven.then_some(cloth.pitch_px[0]);
     let (mm, source) = match recipe.scale {
         Scale::MmPerPixel(mm) => (mm.get(), ScaleSource::MmPerPixel),
         Scale::Width(width) => (width.get() / photo.color.width() as f32, ScaleSource::Width),
         Scale::Ruler { from, to, length } => {
-            (length.get() / (to[0] - from[0]).hypot(to[1] - from[1]).max(f32::MIN_POSITIVE), ScaleSource::Ruler)
+            let pixels = (to[0] - from[0]).hypot(to[1] - from[1]);
+            (if pixels > 0.0 { length.get() / pixels } else { return Err(ScaleError::NoRuler) }, ScaleSource::Ruler)
         }
         Scale::EndsPerCm(count) => {
             let pitch = ends_pitch.ok_or(ScaleError::NoWeave)?;

@@ -71,6 +71,11 @@ struct Placed<'a> {
     told: bool,
 }
 
+/// What a texture's file name (without folders) says beside role, size and tile: the name of its set, lower case.
+pub fn set_name(file: &str) -> String {
+    read_name(file).stem
+}
+
 /// Understands a garment's textures. `materials` are the materials of its mesh, empty for a bare map set; `told` what
 /// they say. Files that no material names are recognised by name, then by content; they fill channels that are missing.
 pub fn recognise(files: &[Candidate], told: &[Told], materials: &[String]) -> Recognised {

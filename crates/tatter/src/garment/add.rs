@@ -1,12 +1,16 @@
 //! Plain textures for channels that a garment lacks, so that a patch's relief and openings have somewhere to go.
 
+use std::path::Path;
+
 use tatter_core::channel::{Channel, Kind};
 use tatter_core::image::{Coding, Depth, HeightMm, HeightRange, Image, Map, Normal, Size, Stored, Unit};
 use tatter_core::model::{MapFile, MapRole, MapSet, UvTile};
 use tatter_core::task::Task;
 use tatter_core::units::MmPerUv;
-use tatter_files::picture::{Effort, PictureFormat, encode};
+use tatter_files::limits::Limits;
+use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
 use tatter_files::write::write_whole;
+use tatter_garment::recognise::set_name;
 
 use super::{GarmentError, GarmentReport, MapReport};
 
@@ -16,41 +20,56 @@ const RANGE: HeightRange = HeightRange { low_mm: -2.0, high_mm: 2.0 };
 
 /// Write a plain texture of each channel for every map set that has none of it, beside its base colour and of its size:
 /// opacity and occlusion white, metallic black, height at mid plane in 16 bits, normal flat with green up. The report's
-/// garment and job know them afterwards; the renderer's material must be told by its owner, which a note says.
+/// garment and job know them afterwards; the renderer's material must be told by its owner, which a note says. A file of that
+/// name that is the very texture to add is taken as it is.
 ///
 /// # Errors
-/// A channel that has no plain state, a map set without any texture to take the size from, a file that is there already
-/// (none is written then), or the outside failing.
+/// A channel that has no plain state, a map set without any texture to take the size from, another file of that name (none is
+/// written then), or the outside failing.
 pub fn add_plain_maps(report: &mut GarmentReport, channels: &[Channel], task: &Task) -> Result<(), GarmentError> {
     let mut planned = Vec::new();
     for (n, set) in report.garment.sets.iter().enumerate() {
         for &channel in channels.iter().filter(|&&channel| set.role(channel).is_none()) {
             let coding = Coding { height_range: RANGE, ..Coding::default() };
-            planned.push((n, plan(report, set, channel)?, MapRole { channel, coding }));
+            let (file, role) = (plan(report, set, channel)?, MapRole { channel, coding });
+            let path = report.base.join(&file.path);
+            let there = path.exists();
+            if there && !is_plain(&path, &texture(&file, &role)) {
+                return Err(GarmentError::Exists { path });
+            }
+            planned.push((n, file, role, there));
         }
     }
-    for (_, file, _) in &planned {
-        let path = report.base.join(&file.path);
-        if path.exists() {
-            return Err(GarmentError::Exists { path });
-        }
-    }
-    for (n, mut file, role) in planned {
+    for (n, mut file, role, there) in planned {
         task.check()?;
-        let path = report.base.join(&file.path);
-        let depth = if role.channel == Channel::Height { Depth::Sixteen } else { Depth::Eight };
-        let stored = Stored::from_map(&plain(role.channel, file.size), &role.coding, depth);
-        let failed = |reason: String| GarmentError::Add { reason, path: path.clone() };
-        let bytes = encode(&stored, PictureFormat::Png, Effort::Fast).map_err(|e| failed(e.to_string()))?;
-        write_whole(&path, &bytes).map_err(|e| failed(e.to_string()))?;
-        let text = format!("\"{}\" is new: name it as {} in the renderer's material", file.path, role.channel);
-        task.note("map-added", text);
+        if !there {
+            let path = report.base.join(&file.path);
+            let failed = |reason: String| GarmentError::Add { reason, path: path.clone() };
+            let bytes = encode(&texture(&file, &role), PictureFormat::Png, Effort::Fast).map_err(|e| failed(e.to_string()))?;
+            write_whole(&path, &bytes).map_err(|e| failed(e.to_string()))?;
+            let text = format!("\"{}\" is new: name it as {} in the renderer's material", file.path, role.channel);
+            task.note("map-added", text);
+        }
         file.roles.push(role);
-        enter(report, n, &file, depth);
+        enter(report, n, &file, depth(role.channel));
     }
     let sets = &report.garment.sets;
     report.missing.retain(|&channel| !sets.iter().any(|set| set.role(channel).is_some()));
     Ok(())
+}
+
+const fn depth(channel: Channel) -> Depth {
+    if matches!(channel, Channel::Height) { Depth::Sixteen } else { Depth::Eight }
+}
+
+fn texture(file: &MapFile, role: &MapRole) -> Stored {
+    Stored::from_map(&plain(role.channel, file.size), &role.coding, depth(role.channel))
+}
+
+/// Whether a file holds just these texels.
+fn is_plain(path: &Path, wanted: &Stored) -> bool {
+    read_stored(path, &Limits::default())
+        .is_ok_and(|found| (found.size, found.layout) == (wanted.size, wanted.layout) && found.samples == wanted.samples)
 }
 
 /// The file to make, without its role yet.
@@ -67,7 +86,9 @@ fn plan(report: &GarmentReport, set: &MapSet, channel: Channel) -> Result<MapFil
     };
     let clean = |c: char| if c.is_alphanumeric() || c == '-' { c } else { '_' };
     let material: String = set.material.chars().map(clean).collect();
-    let stem = if material.is_empty() { "garment".to_owned() } else { material };
+    // A folder of textures tells its name only by its files'; the new one is to be found beside them again.
+    let named = set_name(model.path.rsplit('/').next().unwrap_or_default());
+    let stem = [material, named].into_iter().find(|name| !name.is_empty()).unwrap_or_else(|| "garment".to_owned());
     Ok(MapFile { path: format!("{folder}{stem}_{channel}{tile}.png"), roles: Vec::new(), size: model.size })
 }
 
