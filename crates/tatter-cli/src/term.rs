@@ -7,7 +7,7 @@ use std::sync::Mutex;
 use serde_json::{Value, json};
 use tatter_core::angle::Angle;
 use tatter_core::explain::Explain;
-use tatter_core::task::Task;
+use tatter_core::task::{Note, Task};
 
 /// Where output goes and how much of it.
 #[derive(Debug)]
@@ -58,8 +58,8 @@ impl Term {
     /// Notes of a task, for people, on stderr. With `--json` they are in the object as well.
     pub(crate) fn notes(&self, task: &Task) {
         self.clear_progress();
-        for note in task.notes() {
-            self.line(&format!("{} {}", self.paint("33", "note:"), note.text));
+        for text in few_of_each(&task.notes()) {
+            self.line(&format!("{} {text}", self.paint("33", "note:")));
         }
     }
 
@@ -88,6 +88,24 @@ impl Term {
     fn paint(&self, code: &str, text: &str) -> String {
         if self.color { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
     }
+}
+
+/// Texts of notes; of those of one kind the first few, and how many more there are, behind the last of them.
+fn few_of_each(notes: &[Note]) -> Vec<String> {
+    /// Notes of a kind that are all shown; of more, one less.
+    const FEW: usize = 4;
+    let count = |code: &str| notes.iter().filter(|note| note.code == code).count();
+    let mut texts = Vec::new();
+    for (number, note) in notes.iter().enumerate() {
+        let before = notes[..number].iter().filter(|other| other.code == note.code).count();
+        let all = count(note.code);
+        if all <= FEW || before < FEW - 1 {
+            texts.push(note.text.clone());
+        } else if before + 1 == all {
+            texts.push(format!("… and {} more such; --json lists all", all - (FEW - 1)));
+        }
+    }
+    texts
 }
 
 /// Help, version and usage errors as the parser words them: 0 or 2. With `--json` a usage error is an object as well.
@@ -137,4 +155,20 @@ pub(crate) fn degrees(angle: Angle) -> f64 {
 /// An `f32` as the shortest decimal that means it.
 pub(crate) fn number(value: f32) -> Value {
     value.to_string().parse::<f64>().map_or(Value::Null, Value::from)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn many_notes_of_a_kind_become_few() {
+        let note = |code, n: usize| Note { code, text: format!("{code} {n}") };
+        let mut notes: Vec<Note> = (0..6).map(|n| note("clamped", n)).collect();
+        notes.insert(2, note("spot-far", 0));
+        let texts = few_of_each(&notes);
+        let wanted = ["clamped 0", "clamped 1", "spot-far 0", "clamped 2", "… and 3 more such; --json lists all"];
+        assert_eq!(texts, wanted, "three of six, and the other kind untouched");
+        assert_eq!(few_of_each(&notes[..5]).len(), 5, "four of a kind are all shown");
+    }
 }

@@ -89,7 +89,7 @@ fn faults(thing: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
 }
 
 fn job_faults(path: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
-    let mut session = Session::open(path, task)?;
+    let mut session = Session::look(path, task)?;
     let pictures = session.load(task)?;
     let mut faults: Vec<Fault> = session.patches.values().flat_map(check_patch).collect();
     for (set, files) in session.garment.sets.iter().zip(&pictures) {

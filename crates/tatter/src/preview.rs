@@ -93,7 +93,7 @@ pub fn check_output(output: &Path) -> Result<(), PreviewError> {
 /// # Errors
 /// As [`PreviewError`] lists.
 pub fn preview(job: &Path, ids: Option<&[String]>, output: &Path, task: &Task) -> Result<(), PreviewError> {
-    let mut session = Session::open(job, task)?;
+    let mut session = Session::look(job, task)?;
     let mut pictures = session.load(task)?;
     let placed = session.placed();
     let mut shown: Vec<&Placed<'_>> =

@@ -80,10 +80,8 @@ impl Session {
     /// Read the job and its mesh; make sure that every texture's pristine state is kept. Textures that are new are decoded once
     /// more for it.
     pub(crate) fn open(path: &Path, task: &Task) -> Result<Self, SessionError> {
-        let job = read_job(path)?;
-        let mut store = Store::open(path)?;
-        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
-        let garment = task.stage("mesh", || garment(&job, &folder, path))?;
+        let mut session = Self::look(path, task)?;
+        let Self { garment, store, folder, .. } = &mut session;
         let files: Vec<&str> = garment.sets.iter().flat_map(|set| &set.files).map(|file| file.path.as_str()).collect();
         task.stage("pristine", || {
             // What cannot be read must not be kept for the pristine state: it would stay there after the file is mended.
@@ -92,6 +90,16 @@ impl Session {
                 .collect::<Result<(), PictureError>>()?;
             Ok::<(), SessionError>(store.ingest(&files)?)
         })?;
+        Ok(session)
+    }
+
+    /// Read the job and its mesh and write nothing: to be looked at, not built. A texture that was never built on is pristine
+    /// as it lies there.
+    pub(crate) fn look(path: &Path, task: &Task) -> Result<Self, SessionError> {
+        let job = read_job(path)?;
+        let store = Store::open(path)?;
+        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        let garment = task.stage("mesh", || garment(&job, &folder, path))?;
         Ok(Self { job, garment, store, patches: BTreeMap::new(), folder })
     }
 
@@ -100,6 +108,9 @@ impl Session {
     pub(crate) fn load(&mut self, task: &Task) -> Result<Vec<Vec<Stored>>, SessionError> {
         let limits = Limits::default();
         let pristine = |file: &MapFile| {
+            if !self.store.knows(&file.path) {
+                return Ok(read_stored(&self.folder.join(&file.path), &limits)?);
+            }
             let (bytes, place) = self.store.pristine_bytes(&file.path)?;
             Ok(decode_stored_of(&place, &bytes, &limits)?)
         };

@@ -175,3 +175,17 @@ fn a_broken_texture_is_named_and_not_kept() {
     let run = shop.run(&["deliver", "smock.tatter.toml"]).expect("runs");
     assert_eq!(run.code, Some(0), "once mended it is delivered: {}", run.err);
 }
+
+#[test]
+fn looking_at_a_job_writes_nothing() {
+    let shop = Workshop::with_job().expect("a workshop");
+    let place = ["place", "smock.tatter.toml", "--patch", "rip.patch", "--at", "0.2,0.2"];
+    assert_eq!(shop.run(&place).expect("runs").code, Some(0), "placed");
+    let before = shop.files().expect("files");
+    let run = shop.run(&["check", "smock.tatter.toml"]).expect("runs");
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    assert!(shop.files().expect("files") == before, "a check leaves everything as it was");
+    let run = shop.run(&["place", "smock.tatter.toml", "--list"]).expect("runs");
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    assert!(shop.files().expect("files") == before, "so does a list");
+}
