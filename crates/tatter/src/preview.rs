@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Map, Stored};
+use tatter_core::model::Spot;
 use tatter_core::task::Task;
 use tatter_files::write::{probe_folder, write_whole};
 use tatter_garment::build::{BuildError, BuildSettings, build};
-use tatter_garment::place::Placed;
 use tatter_garment::surface::LocateError;
 use tatter_garment::view::Viewer;
 
@@ -42,6 +42,9 @@ pub enum PreviewError {
     /// No placement to show.
     #[error("nothing is placed that could be shown: {0}")]
     Nothing(PathBuf),
+    /// A mark of wear that shows nowhere.
+    #[error("wear '{0}' shows nowhere on the garment: {1}")]
+    Unworn(String, PathBuf),
     /// The picture could not be written.
     #[error("the preview can't be written ({0}): {1}")]
     Write(std::io::Error, PathBuf),
@@ -58,6 +61,7 @@ impl Explain for PreviewError {
             Self::Wear(error) => error.next(),
             Self::Spot(error, _) => error.next(),
             Self::Nothing(_) => "Place a patch first: tatter place JOB --patch NAME.patch --at U,V".to_owned(),
+            Self::Unworn(..) => "Check its strength and where it is said to be".to_owned(),
             Self::Write(..) => "Check free space and permissions, or choose another file".to_owned(),
             Self::Encode(error) => error.next(),
         }
@@ -69,7 +73,7 @@ impl Explain for PreviewError {
             Self::Build(error) => error.class(),
             Self::Wear(error) => error.class(),
             Self::Spot(error, _) => error.class(),
-            Self::Nothing(_) => Class::Request,
+            Self::Nothing(_) | Self::Unworn(..) => Class::Request,
             Self::Write(..) => Class::Outside,
             Self::Encode(error) => error.class(),
         }
@@ -94,10 +98,17 @@ pub fn check_output(output: &Path) -> Result<(), PreviewError> {
 /// As [`PreviewError`] lists.
 pub fn preview(job: &Path, ids: Option<&[String]>, output: &Path, task: &Task) -> Result<(), PreviewError> {
     let mut session = Session::look(job, task)?;
-    let mut pictures = session.load(task)?;
+    let pictures = session.load(task)?;
     let placed = session.placed();
-    let mut shown: Vec<&Placed<'_>> =
-        placed.iter().filter(|placed| ids.is_none_or(|ids| ids.contains(&placed.placement.id))).collect();
+    let mut shown: Vec<Shown> = placed
+        .iter()
+        .filter(|placed| ids.is_none_or(|ids| ids.contains(&placed.placement.id)))
+        .map(|placed| Shown {
+            name: placed.placement.id.clone(),
+            spot: placed.placement.spot.clone(),
+            side_mm: AROUND * placed.placement.size.map_or_else(|| placed.patch.size_mm()[0].get(), |size| size.get()),
+        })
+        .collect();
     if shown.len() > MOST {
         task.note("preview-first", format!("The preview shows {MOST} of {} placements.", shown.len()));
         shown.truncate(MOST);
@@ -105,33 +116,67 @@ pub fn preview(job: &Path, ids: Option<&[String]>, output: &Path, task: &Task) -
     if shown.is_empty() {
         return Err(PreviewError::Nothing(job.to_owned()));
     }
+    show(&session, job, pictures, &shown, output, task)
+}
+
+/// The same of the places where a mark of wear shows most, six at most.
+///
+/// # Errors
+/// As [`PreviewError`] lists; [`PreviewError::Unworn`] when the mark shows nowhere.
+pub fn preview_wear(job: &Path, id: &str, output: &Path, task: &Task) -> Result<(), PreviewError> {
+    /// Side of the cloth shown: a hand lies on it, and threads of common cloth can be told.
+    const SIDE_MM: f32 = 100.0;
+    const PLACES: usize = 6;
+    let mut session = Session::look(job, task)?;
+    let pictures = session.load(task)?;
+    let spots = crate::wear::worn_most(&session, job, id, PLACES, f64::from(SIDE_MM))?;
+    let name = |number: usize| if number == 0 { id.to_owned() } else { format!("{id}, place {}", number + 1) };
+    let shown: Vec<Shown> =
+        spots.into_iter().enumerate().map(|(number, spot)| Shown { name: name(number), spot, side_mm: SIDE_MM }).collect();
+    if shown.is_empty() {
+        return Err(PreviewError::Unworn(id.to_owned(), job.to_owned()));
+    }
+    show(&session, job, pictures, &shown, output, task)
+}
+
+/// A piece of cloth to be shown.
+struct Shown {
+    name: String,
+    spot: Spot,
+    side_mm: f32,
+}
+
+fn show(
+    session: &Session,
+    job: &Path,
+    mut pictures: Vec<Vec<Stored>>,
+    shown: &[Shown],
+    output: &Path,
+    task: &Task,
+) -> Result<(), PreviewError> {
     let viewer = Viewer::new(&session.garment);
     let views = |pictures: &[Vec<Stored>]| {
-        let view = |placed: &&Placed<'_>| view(&viewer, pictures, placed);
-        shown.par_iter().map(view).collect::<Result<Vec<_>, PreviewError>>()
+        shown.par_iter().map(|shown| view(&viewer, pictures, shown)).collect::<Result<Vec<_>, PreviewError>>()
     };
     let before = task.stage("preview", || views(&pictures))?;
     // Notes of this build are those of the build proper.
-    crate::wear::apply(&session, &session.job, &mut pictures, job, &Task::new())?;
-    build(&session.garment, &mut pictures, &placed, &BuildSettings::default(), &Task::new())?;
+    crate::wear::apply(session, &session.job, &mut pictures, job, &Task::new())?;
+    build(&session.garment, &mut pictures, &session.placed(), &BuildSettings::default(), &Task::new())?;
     let after = task.stage("preview", || views(&pictures))?;
-    let title = |placed: &&Placed<'_>| format!("{} - {:.0} mm", placed.placement.id, side_mm(placed));
-    let both = shown.iter().map(title).zip(before.into_iter().zip(after));
-    let shown: Vec<Pair> = both.map(|(title, (before, after))| Pair { title, before, after }).collect();
+    let pair = |(shown, (before, after)): (&Shown, (_, _))| Pair {
+        title: format!("{} - {:.0} mm", shown.name, shown.side_mm),
+        before,
+        after,
+    };
+    let shown: Vec<Pair> = shown.iter().zip(before.into_iter().zip(after)).map(pair).collect();
     let png = crate::cut::png(pairs(&shown))?;
     write_whole(output, &png).map_err(|error| PreviewError::Write(error, output.to_owned()))
 }
 
-/// Side of the cloth shown.
-fn side_mm(placed: &Placed<'_>) -> f32 {
-    AROUND * placed.placement.size.map_or_else(|| placed.patch.size_mm()[0].get(), |size| size.get())
-}
-
-fn view(viewer: &Viewer<'_>, pictures: &[Vec<Stored>], placed: &Placed<'_>) -> Result<Image<LinearRgb>, PreviewError> {
-    let id = &placed.placement.id;
+fn view(viewer: &Viewer<'_>, pictures: &[Vec<Stored>], shown: &Shown) -> Result<Image<LinearRgb>, PreviewError> {
     let flat = viewer
-        .lay_flat(pictures, &placed.placement.spot, f64::from(side_mm(placed)), VIEW * FINER)
-        .map_err(|error| PreviewError::Spot(error, id.clone()))?;
+        .lay_flat(pictures, &shown.spot, f64::from(shown.side_mm), VIEW * FINER)
+        .map_err(|error| PreviewError::Spot(error, shown.name.clone()))?;
     let size = flat.color.size();
     let lit = lit_maps(size, &Map::Color(flat.color), &Map::Normal(flat.normal), &Map::Unit(flat.opacity));
     Ok(tatter_core::kernel::area_resize(&lit, VIEW, VIEW))

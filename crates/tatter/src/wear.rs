@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, Stored, Unit};
-use tatter_core::model::{Density, Job, Wear, WearKind};
+use tatter_core::model::{Density, Job, Spot, Wear, WearKind};
 use tatter_core::task::Task;
 use tatter_files::job::{JobError, read_job, write_job};
 use tatter_files::picture::PictureError;
@@ -174,6 +174,14 @@ pub(crate) fn apply(
     let read = all_pictures(job, path)?;
     let marks = inputs(job, &read);
     wear(&session.garment, pictures, &marks, &BuildSettings::default(), task)
+        .map_err(|error| WearFailed::Wear(error, path.to_owned()))
+}
+
+/// Where a mark of a job shows most, the most worn first.
+pub(crate) fn worn_most(session: &Session, path: &Path, id: &str, most: usize, apart_mm: f64) -> Result<Vec<Spot>, WearFailed> {
+    let wear = find(&session.job, id, path)?;
+    let pictures = pictures(wear, session.folder())?;
+    tatter_garment::build::worn_most(&session.garment, &WearInput { wear, pictures: &pictures }, most, apart_mm)
         .map_err(|error| WearFailed::Wear(error, path.to_owned()))
 }
 

@@ -7,7 +7,7 @@ use tatter_core::channel::Channel;
 use tatter_core::model::WearKind;
 
 use super::place_of::WhereArgs;
-use super::{channel, finite, length, share, whole};
+use super::{channel, finite, length, png, share, whole};
 
 #[derive(Args, Debug)]
 pub(crate) struct Wear {
@@ -55,6 +55,9 @@ pub(crate) struct Wear {
     /// With --change: what it is no longer bound to, such as edges,along,pucker
     #[arg(long, value_name = "KEY", value_delimiter = ',', requires = "change")]
     pub(crate) without: Vec<String>,
+    /// Also write a PNG of the places where it shows most, before and after, lit, at true size
+    #[arg(long, value_name = "FILE.png", value_parser = png, conflicts_with_all = ["remove", "list"])]
+    pub(crate) preview: Option<PathBuf>,
     /// Take a mark away
     #[arg(long, value_name = "ID", conflicts_with_all = ["kind", "change", "list"])]
     pub(crate) remove: Option<String>,

@@ -49,7 +49,11 @@ pub(crate) fn run(args: &Wear, term: &Term) -> Outcome {
         mark.color = color.or(mark.color);
         args.keep.iter().for_each(|keep| mark.keep.clone_from(keep));
     };
+    super::check_preview(args.preview.as_deref())?;
     let mark = wear_job(&request, edit, &task).map_err(boxed)?;
+    if let Some(output) = &args.preview {
+        tatter::preview::preview_wear(&args.job, &mark.id, output, &task).map_err(boxed)?;
+    }
     term.notes(&task);
     let text = format!("{}: {} {}\n", mark.id, mark.kind.name(), number(mark.strength));
     term.result(&json!({ "id": mark.id, "warnings": warnings(&task) }), &text);

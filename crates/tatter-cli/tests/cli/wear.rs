@@ -20,6 +20,12 @@ fn wear_is_made_changed_listed_built_delivered_and_taken_away() {
     let made = run(&["wear", JOB, "abrasion", "--edges-mm", "60", "--strength", "0.9", "--only", "canvas"]);
     assert_eq!(made["id"], "abrasion", "{made}");
     assert_eq!(run(&["wear", JOB, "grime", "--id", "mud", "--color", "#504030"])["id"], "mud");
+    let textures = shop.textures().expect("textures");
+    run(&["wear", JOB, "--change", "mud", "--preview", "mud.png"]);
+    let picture =
+        tatter_files::picture::read_stored(&shop.path("mud.png"), &tatter_files::limits::Limits::default()).expect("reads");
+    assert!(picture.size.width > 400 && picture.size.height > 900, "pairs of views: {:?}", picture.size);
+    assert!(shop.textures().expect("textures") == textures, "a look changes nothing");
     let list = run(&["wear", JOB, "--list"]);
     assert_eq!(list["wear"][0], json!({ "id": "abrasion", "kind": "abrasion", "strength": 0.9, "seed": 1 }), "{list}");
     let both = run(&["build", JOB]);
@@ -55,6 +61,7 @@ fn mistakes_are_said_and_change_nothing() {
         (&["fade", "--fibre", "white"], "no colour"),
         (&["fade", "--height", "0,4"], "shares"),
         (&["--change", "moon"], "moon"),
+        (&["--change", "sun", "--preview", "look.jpg"], "ends in .png"),
         (&["--change", "sun", "--without", "colour"], "'colour'"),
         (&["--remove", "moon"], "moon"),
         (&[], "KIND"),

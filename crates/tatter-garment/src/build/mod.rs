@@ -28,7 +28,7 @@ pub use record::{BuildRecord, TileAt};
 pub(crate) use run::set_of_face;
 pub use run::{Again, BuildPlan, build};
 pub use shrink::shrink;
-pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear};
+pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear, worn_most};
 
 use crate::place::PlaceSettings;
 use crate::surface::LocateError;

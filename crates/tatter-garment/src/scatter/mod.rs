@@ -210,14 +210,14 @@ fn pick(weights: &[f64], unit: f64) -> usize {
 }
 
 /// Faces by their area on the cloth.
-struct Areas {
+pub(crate) struct Areas {
     faces: Vec<usize>,
     /// Sum of areas up to and with each face.
     sums: Vec<f64>,
 }
 
 impl Areas {
-    fn new(surface: &Surface, allowed: &[bool]) -> Result<Self, ScatterError> {
+    pub(crate) fn new(surface: &Surface, allowed: &[bool]) -> Result<Self, ScatterError> {
         let (mut faces, mut sums, mut sum) = (Vec::new(), Vec::new(), 0.0);
         for (index, face) in surface.faces().iter().enumerate().filter(|(index, _)| allowed[*index]) {
             let [a, b, c] = face.corners;
@@ -229,7 +229,7 @@ impl Areas {
     }
 
     /// Even over the area (Osada et al., "Shape Distributions", 2002, for the place within a triangle).
-    fn place(&self, surface: &Surface, rng: &mut Rng) -> Option<Seed> {
+    pub(crate) fn place(&self, surface: &Surface, rng: &mut Rng) -> Option<Seed> {
         let at = f64::from(rng.unit()) * self.sums.last()?;
         let face = *self.faces.get(self.sums.partition_point(|sum| *sum <= at))?;
         let (root, share) = (f64::from(rng.unit()).sqrt(), f64::from(rng.unit()));
@@ -238,7 +238,7 @@ impl Areas {
 }
 
 /// In UV where one place on the cloth answers to it, else as a point.
-fn spot(garment: &Garment, surface: &Surface, seed: &Seed) -> Spot {
+pub(crate) fn spot(garment: &Garment, surface: &Surface, seed: &Seed) -> Spot {
     let face = &surface.faces()[seed.face];
     let uv = (0..3).map(|k| face.uvs[k] * seed.weights[k]).sum::<glam::DVec2>();
     let part = (surface.parts().len() > 1 && !surface.is_flat()).then(|| surface.parts()[face.part].name.clone());

@@ -96,6 +96,11 @@ impl<'a> Mark<'a> {
         Ok(Self { wear, allowed, weight, line, effect: effect(wear), sets })
     }
 
+    /// For each face whether it may lie there at all.
+    pub(super) fn allowed(&self) -> &[bool] {
+        &self.allowed
+    }
+
     pub(super) fn id(&self) -> &str {
         &self.wear.id
     }
