@@ -2,6 +2,7 @@
 
 mod place_of;
 mod scatter;
+mod variation;
 mod wear;
 
 use std::path::PathBuf;
@@ -13,6 +14,7 @@ use tatter_core::channel::Channel;
 
 pub(crate) use place_of::Place as PlaceOf;
 pub(crate) use scatter::Scatter;
+pub(crate) use variation::Variation;
 pub(crate) use wear::Wear;
 
 /// Puts wear on digital garments: a photo of damaged cloth becomes a patch, the patch is laid on the garment at true
@@ -75,6 +77,12 @@ pub(crate) enum Verb {
         of them it is everywhere. Results show after `tatter build`."
     )]
     Wear(Box<Wear>),
+    /// Make, change, list or take away variations of the job: other dyes, states of wear, sizes
+    #[command(after_help = "Example: tatter variation smock.tatter.toml black --dye #202022\n         \
+        tatter variation smock.tatter.toml first-act --only hem,moths --strength hem=0.4\n         \
+        tatter variation smock.tatter.toml crowd --texels 1024\n\
+        `tatter build JOB --all` builds them, `tatter deliver JOB --all` delivers them beside the garment.")]
+    Variation(Box<Variation>),
     /// Change how placements meet the colour of the cloth they lie on
     #[command(after_help = "Example: tatter match smock.tatter.toml elbow-1 --match redye --match-strength 0.8\n         \
         tatter match smock.tatter.toml elbow-1 hem-2 --grade slope=1.1/1.0/0.9,saturation=0.8\n\

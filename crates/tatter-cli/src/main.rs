@@ -27,6 +27,7 @@ fn main() -> ExitCode {
         Verb::Place(a) => verb::place::run(&a, &term),
         Verb::Scatter(a) => verb::scatter::run(&a, &term),
         Verb::Wear(a) => verb::wear::run(&a, &term),
+        Verb::Variation(a) => verb::variation::run(&a, &term),
         Verb::Match(a) => verb::matching::run(&a, &term),
         Verb::Build(a) => verb::build::run(&a, &term),
         Verb::Deliver(a) => verb::deliver::run(&a, &term),

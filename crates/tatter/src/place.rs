@@ -211,6 +211,7 @@ pub fn remove(job_path: &Path, id: &str) -> Result<(), PlaceError> {
     if job.placements.len() == before {
         return Err(PlaceError::NoSuchPlacement { id: id.to_owned(), job: job_path.to_owned() });
     }
+    job.forget_missing();
     write_job(job_path, &job)?;
     Ok(())
 }

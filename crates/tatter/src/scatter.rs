@@ -148,6 +148,7 @@ pub fn remove_scatter(job_path: &Path, id: &str, task: &Task) -> Result<ScatterS
     let rule = find(&job, id, job_path)?.clone();
     let summary = settle(&mut job, rule, Vec::new(), task);
     job.scatters.retain(|scatter| scatter.id != id);
+    job.forget_missing();
     write_job(job_path, &job)?;
     Ok(summary)
 }

@@ -1,16 +1,17 @@
 //! Variations of a job: which there are, and what each has.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::model::{ChannelRule, Job, MapFile, Variation};
+use tatter_files::job::{JobError, read_job, write_job};
 
 /// Folder of delivered variations when the job names none.
 const FOLDER: &str = "variations";
 
 /// Why a variation cannot be made.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, thiserror::Error)]
 pub enum VariationError {
     /// Nothing of that name.
     #[error("there is no variation '{name}' in {job}")]
@@ -20,6 +21,9 @@ pub enum VariationError {
         /// The job file.
         job: PathBuf,
     },
+    /// The job file.
+    #[error(transparent)]
+    Job(#[from] JobError),
     /// Its texels do not divide a texture.
     #[error("variation '{name}': {texels} texels do not divide {side}, the longer side of {path}")]
     Texels {
@@ -37,14 +41,58 @@ pub enum VariationError {
 impl Explain for VariationError {
     fn next(&self) -> String {
         match self {
-            Self::NoSuchVariation { .. } => "Use one of the [[variation]] names of the job, or write it there".to_owned(),
+            Self::NoSuchVariation { .. } => {
+                "Use `tatter variation JOB --list` to see them, or make it with `tatter variation JOB NAME`".to_owned()
+            }
+            Self::Job(error) => error.next(),
             Self::Texels { .. } => "Ask for a half, a quarter or another whole part of the texture".to_owned(),
         }
     }
 
     fn class(&self) -> Class {
-        Class::Request
+        match self {
+            Self::Job(error) => error.class(),
+            Self::NoSuchVariation { .. } | Self::Texels { .. } => Class::Request,
+        }
     }
+}
+
+/// Make a variation of a job, or change the one of that name; returns it as it is then, and whether it is new.
+///
+/// # Errors
+/// When the job cannot be read, or holds no such thing as the variation then names.
+pub fn vary(job_path: &Path, name: &str, edit: impl FnOnce(&mut Variation)) -> Result<(Variation, bool), VariationError> {
+    let mut job = read_job(job_path)?;
+    let at = job.variations.iter().position(|known| known.name == name);
+    let number = at.unwrap_or_else(|| {
+        job.variations.push(Variation { name: name.to_owned(), ..Variation::default() });
+        job.variations.len() - 1
+    });
+    edit(&mut job.variations[number]);
+    write_job(job_path, &job)?;
+    Ok((job.variations.swap_remove(number), at.is_none()))
+}
+
+/// Take a variation away; what was built or delivered of it stays.
+///
+/// # Errors
+/// When there is no such variation, or the job cannot be read or written.
+pub fn remove_variation(job_path: &Path, name: &str) -> Result<(), VariationError> {
+    let mut job = read_job(job_path)?;
+    let before = job.variations.len();
+    job.variations.retain(|known| known.name != name);
+    if job.variations.len() == before {
+        return Err(VariationError::NoSuchVariation { name: name.to_owned(), job: job_path.to_owned() });
+    }
+    Ok(write_job(job_path, &job)?)
+}
+
+/// The variations of a job, in order.
+///
+/// # Errors
+/// When the job cannot be read.
+pub fn variations(job_path: &Path) -> Result<Vec<Variation>, VariationError> {
+    Ok(read_job(job_path)?.variations)
 }
 
 /// Which states of a job.

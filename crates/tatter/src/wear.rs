@@ -138,6 +138,7 @@ pub fn remove_wear(job_path: &Path, id: &str) -> Result<(), WearFailed> {
     let mut job = read_job(job_path)?;
     find(&job, id, job_path)?;
     job.wear.retain(|mark| mark.id != id);
+    job.forget_missing();
     write_job(job_path, &job)?;
     Ok(())
 }

@@ -101,3 +101,61 @@ fn what_cannot_be_made_is_said() {
     let run = own.run(&["deliver", JOB, "--variation", "textures"]).expect("runs");
     assert_eq!((run.code, run.err.contains("own")), (Some(2), true), "not even by its name: {}", run.err);
 }
+
+#[test]
+fn variations_are_made_changed_listed_and_taken_away_by_words() {
+    let shop = with_variations("").expect("a workshop");
+    let run = |arguments: &[&str]| {
+        let run = shop.run(&[&["variation", JOB], arguments, &["--json"]].concat()).expect("runs");
+        assert_eq!(run.code, Some(0), "{arguments:?}: {}", run.err);
+        run.json().expect("an object")
+    };
+    let black = run(&["black", "--dye", "#202022"]);
+    assert_eq!((&black["new"], &black["dye"]), (&true.into(), &"#202022".into()), "{black}");
+    let first = run(&["first act", "--only", "rip-1,sun", "--strength", "0.5", "--strength", "sun=0.25", "--texels", "64"]);
+    assert_eq!((&first["strengths"]["sun"], &first["texels"]), (&0.25.into(), &64.into()), "{first}");
+    let changed = run(&["first act", "--without", "texels,strength", "--leave-out", "rip-2"]);
+    assert_eq!(
+        (&changed["new"], &changed["texels"], &changed["strength"]),
+        (&false.into(), &().into(), &1.0.into()),
+        "{changed}"
+    );
+    let listed = run(&["--list"]);
+    assert_eq!(listed["variations"].as_array().map(Vec::len), Some(2), "{listed}");
+    let built = shop.run(&["build", JOB, "--variation", "first act", "-o", "out"]).expect("runs");
+    assert_eq!(built.code, Some(0), "{}", built.err);
+
+    // What is taken out of the job, its variations forget; the last that one has is kept from being taken.
+    assert_eq!(shop.run(&["place", JOB, "--remove", "rip-2"]).expect("runs").code, Some(0), "rip-2 was only left out");
+    assert_eq!(shop.run(&["wear", JOB, "--remove", "sun"]).expect("runs").code, Some(0), "rip-1 is left to the first act");
+    let act = run(&["--list"])["variations"][1].clone();
+    assert_eq!((&act["only"], &act["leave_out"]), (&serde_json::json!(["rip-1"]), &serde_json::json!([])), "{act}");
+    let last = shop.run(&["place", JOB, "--remove", "rip-1"]).expect("runs");
+    assert_eq!(last.code, Some(2), "without it the first act would mean everything: {}", last.err);
+    assert!(last.err.contains("rip-1"), "{}", last.err);
+    run(&["first act", "--remove"]);
+    assert_eq!(shop.run(&["place", JOB, "--remove", "rip-1"]).expect("runs").code, Some(0), "now nothing needs it");
+    assert_eq!(run(&["--list"])["variations"].as_array().map(Vec::len), Some(1), "black is left");
+}
+
+#[test]
+fn wrong_words_about_variations_change_nothing() {
+    let shop = with_variations("").expect("a workshop");
+    let before = shop.files().expect("files");
+    for (arguments, says) in [
+        (&["black", "--dye", "black"][..], "no colour"),
+        (&["new", "--only", "rip-9"], "rip-9"),
+        (&["new", "--strength", "2"], "0 to 1"),
+        (&["new", "--strength", "rip-1=x"], "0 to 1"),
+        (&["new", "--without", "size"], "'size'"),
+        (&["a/b", "--texels", "64"], "folder"),
+        (&["new", "--texels", "0"], "from 16"),
+        (&["moon", "--remove"], "moon"),
+        (&[], "NAME"),
+    ] {
+        let run = shop.run(&[&["variation", JOB], arguments].concat()).expect("runs");
+        assert_eq!(run.code, Some(2), "{arguments:?}: {}", run.err);
+        assert!(run.err.contains(says), "{arguments:?}: {}", run.err);
+    }
+    assert!(shop.files().expect("files") == before, "nothing was changed");
+}

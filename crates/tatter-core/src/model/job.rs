@@ -106,3 +106,21 @@ pub struct Job {
     /// Where the result goes.
     pub delivery: Delivery,
 }
+
+impl Job {
+    /// Let variations forget what is no longer in the job. A variation that had nothing else keeps the name, so that it does not
+    /// come to mean everything: such a job cannot be written.
+    pub fn forget_missing(&mut self) {
+        let ids = (self.placements.iter().map(|p| &p.id))
+            .chain(self.scatters.iter().map(|s| &s.id))
+            .chain(self.wear.iter().map(|w| &w.id));
+        let known: std::collections::BTreeSet<&String> = ids.collect();
+        for variation in &mut self.variations {
+            variation.without.retain(|id| known.contains(id));
+            variation.strengths.retain(|(id, _)| known.contains(id));
+            if variation.only.iter().any(|id| known.contains(id)) {
+                variation.only.retain(|id| known.contains(id));
+            }
+        }
+    }
+}
