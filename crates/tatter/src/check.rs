@@ -3,11 +3,15 @@
 use std::path::{Path, PathBuf};
 
 use tatter_core::explain::{Class, Explain};
+use tatter_core::image::Stored;
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
+pub use tatter_garment::build::RimDifference;
+use tatter_garment::build::{BuildError, BuildSettings, build, rim_differences};
 pub use tatter_garment::check::Fault;
-use tatter_garment::check::{check_job, check_map_set, check_patch, check_variations};
+use tatter_garment::check::Severity;
+use tatter_garment::check::{check_job, check_map_set, check_patch, check_rim, check_variations};
 
 use crate::garment::{GarmentError, GarmentRequest, describe};
 use crate::session::{Session, SessionError};
@@ -27,6 +31,12 @@ pub enum CheckError {
     /// A texture that cannot be read.
     #[error(transparent)]
     Picture(#[from] tatter_files::picture::PictureError),
+    /// The wear of the cloth.
+    #[error(transparent)]
+    Wear(#[from] crate::wear::WearFailed),
+    /// The placements.
+    #[error(transparent)]
+    Build(#[from] BuildError),
 }
 
 impl Explain for CheckError {
@@ -36,6 +46,8 @@ impl Explain for CheckError {
             Self::Session(error) => error.next(),
             Self::Garment(error) => error.next(),
             Self::Picture(error) => error.next(),
+            Self::Wear(error) => error.next(),
+            Self::Build(error) => error.next(),
         }
     }
 
@@ -45,6 +57,8 @@ impl Explain for CheckError {
             Self::Session(error) => error.class(),
             Self::Garment(error) => error.class(),
             Self::Picture(error) => error.class(),
+            Self::Wear(error) => error.class(),
+            Self::Build(error) => error.class(),
         }
     }
 }
@@ -56,6 +70,8 @@ pub struct Checked {
     pub thing: PathBuf,
     /// Its faults; empty when it is sound.
     pub faults: Vec<Fault>,
+    /// Of a job: each placement whose rim could be compared with the cloth around it, by id.
+    pub rims: Vec<(String, RimDifference)>,
 }
 
 /// Check patches, job files, meshes and texture folders.
@@ -63,16 +79,22 @@ pub struct Checked {
 /// # Errors
 /// When a thing cannot be read at all.
 pub fn check(things: &[PathBuf], task: &Task) -> Result<Vec<Checked>, CheckError> {
-    things.iter().map(|thing| Ok(Checked { thing: thing.clone(), faults: faults(thing, task)? })).collect()
+    things.iter().map(|thing| checked(thing, task)).collect()
 }
 
-fn faults(thing: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
+fn checked(thing: &Path, task: &Task) -> Result<Checked, CheckError> {
+    let mut rims = Vec::new();
+    let faults = faults(thing, &mut rims, task)?;
+    Ok(Checked { thing: thing.to_owned(), faults, rims })
+}
+
+fn faults(thing: &Path, rims: &mut Vec<(String, RimDifference)>, task: &Task) -> Result<Vec<Fault>, CheckError> {
     let name = thing.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     if name.ends_with(".patch") {
         return Ok(check_patch(&read_patch(thing, &Limits::default())?));
     }
     if name.ends_with(".toml") {
-        return job_faults(thing, task);
+        return job_faults(thing, rims, task);
     }
     let report = describe(&GarmentRequest { source: thing.to_owned(), ..GarmentRequest::default() }, task)?;
     let folder = if thing.is_dir() { thing } else { thing.parent().unwrap_or(Path::new("")) };
@@ -88,9 +110,9 @@ fn faults(thing: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
     Ok(faults)
 }
 
-fn job_faults(path: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
+fn job_faults(path: &Path, rims: &mut Vec<(String, RimDifference)>, task: &Task) -> Result<Vec<Fault>, CheckError> {
     let mut session = Session::look(path, task)?;
-    let pictures = session.load(task)?;
+    let mut pictures = session.load(task)?;
     let mut faults: Vec<Fault> = session.patches.values().flat_map(check_patch).collect();
     for (set, files) in session.garment.sets.iter().zip(&pictures) {
         faults.extend(check_map_set(set, files));
@@ -98,5 +120,24 @@ fn job_faults(path: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
     faults.extend(check_job(&session.garment, &session.placed()));
     faults.extend(crate::wear::faults(&session, path)?);
     faults.extend(check_variations(&session.garment, &session.job.variations));
+    // What cannot be built has been told; what can is looked at as it will be.
+    if faults.iter().all(|fault| fault.severity != Severity::Error) {
+        *rims = built_rims(&session, path, &mut pictures, task)?;
+        faults.extend(rims.iter().flat_map(|(id, rim)| check_rim(id, rim)));
+    }
     Ok(faults)
+}
+
+fn built_rims(
+    session: &Session,
+    path: &Path,
+    pictures: &mut [Vec<Stored>],
+    task: &Task,
+) -> Result<Vec<(String, RimDifference)>, CheckError> {
+    let placed = session.placed();
+    // Notes of a build are those of the build proper.
+    crate::wear::apply(session, &session.job, pictures, path, &Task::new())?;
+    task.stage("build", || build(&session.garment, pictures, &placed, &BuildSettings::default(), &Task::new()))?;
+    let found = task.stage("rims", || rim_differences(&session.garment, pictures, &placed, &Task::new()))?;
+    Ok(placed.iter().zip(found).filter_map(|(placed, rim)| Some((placed.placement.id.clone(), rim?))).collect())
 }

@@ -5,7 +5,7 @@ use tatter::check::{Checked, check};
 
 use super::{Outcome, boxed};
 use crate::args::Check;
-use crate::term::{Term, warnings};
+use crate::term::{Term, number, warnings};
 
 /// Find faults; exit code 1 when there are any.
 pub(crate) fn run(args: &Check, term: &Term) -> Outcome {
@@ -14,7 +14,8 @@ pub(crate) fn run(args: &Check, term: &Term) -> Outcome {
     let count: usize = checked.iter().map(|thing| thing.faults.len()).sum();
     term.notes(&task);
     let faults: Vec<Value> = checked.iter().flat_map(machine).collect();
-    term.result(&json!({ "faults": faults, "warnings": warnings(&task) }), &people(&checked, count));
+    let rims: Vec<Value> = checked.iter().flat_map(|thing| &thing.rims).map(rim).collect();
+    term.result(&json!({ "faults": faults, "rims": rims, "warnings": warnings(&task) }), &people(&checked, count));
     Ok(u8::from(count > 0))
 }
 
@@ -30,9 +31,19 @@ fn machine(checked: &Checked) -> Vec<Value> {
     checked.faults.iter().map(object).collect()
 }
 
+fn rim((id, rim): &(String, tatter::check::RimDifference)) -> Value {
+    json!({ "id": id, "median": number(rim.median), "worst_tenth": number(rim.worst_tenth) })
+}
+
 fn people(checked: &[Checked], count: usize) -> String {
     let mut text = String::new();
     for thing in checked {
+        for (id, rim) in &thing.rims {
+            text += &format!(
+                "{id}: rim differs by {:.1} (CIEDE2000, median), a tenth of it by more than {:.1}\n",
+                rim.median, rim.worst_tenth
+            );
+        }
         if thing.faults.is_empty() {
             text += &format!("{}: sound\n", thing.thing.display());
         }

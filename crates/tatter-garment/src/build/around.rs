@@ -6,12 +6,16 @@ use tatter_core::kernel::gaussian;
 use super::plan::Draw;
 use super::pyramid::Prepared;
 
-/// How far the ring reaches beyond the cover's edge, as a share of the canvas: what [`ring`] blurs, three deviations.
+/// How far the ring reaches beyond the cover's edge, as a share of the canvas: what [`near`] blurs, three deviations.
 pub(super) const REACH: f64 = 0.1;
 
+/// A cover blurred over what counts as near its edge.
+pub(super) fn near(cover: &Image<f32>) -> Image<f32> {
+    gaussian(cover, 0.03 * cover.width() as f32)
+}
+
 /// One near the cover's edge, from the outside to half covered; nothing deep inside or far away.
-pub(super) fn ring(cover: &Image<f32>) -> Image<f32> {
-    let near = gaussian(cover, 0.03 * cover.width() as f32);
+pub(super) fn ring(cover: &Image<f32>, near: &Image<f32>) -> Image<f32> {
     near.zip(cover, |near, c| near.min(1.0 - near) * 2.0 * (1.0 - c))
 }
 
@@ -25,12 +29,14 @@ pub(super) fn cell_of(x: f64, y: f64, size: (f64, f64)) -> u32 {
     at(y, size.1) * 64 + at(x, size.0)
 }
 
-/// A texel of the garment in the ring.
+/// A texel of the garment at the rim.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Near {
     pub(super) x: usize,
     pub(super) y: usize,
     pub(super) cell: u32,
+    /// Where, in shares of the canvas.
+    pub(super) at: [f32; 2],
 }
 
 /// About this many texels are taken, more often where the ring is strong.
@@ -38,9 +44,9 @@ const SAMPLES: f64 = 4000.0;
 /// Of fewer nothing is said of a cloth: then the whole canvas beyond the cover is looked at.
 const FEW: usize = 64;
 
-/// Texels in the ring of a patch, `draws` reaching beyond its cover.
+/// Texels at the rim of a patch, `draws` reaching beyond its cover.
 pub(super) fn near_texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64)) -> Vec<Near> {
-    let ring = &prepared.ring;
+    let ring = &prepared.rim;
     let total: f64 = ring.texels().iter().map(|&w| f64::from(w)).sum();
     let strongest = ring.texels().iter().copied().fold(1e-6, f32::max);
     let per_texel = |d: &Draw| {
@@ -73,7 +79,12 @@ fn texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64), takes: &dyn Fn(
                 }
                 let chance = f64::from(scrambled(x as u32, y as u32)) / f64::from(u32::MAX);
                 if takes([cx as usize, cy as usize], chance) {
-                    found.push(Near { x: x as usize, y: y as usize, cell: cell_of(px, py, size) });
+                    found.push(Near {
+                        x: x as usize,
+                        y: y as usize,
+                        cell: cell_of(px, py, size),
+                        at: [(px / size.0) as f32, (py / size.1) as f32],
+                    });
                 }
             }
         }

@@ -158,7 +158,7 @@ fn seen(
             for x in triangle.columns(y, bounds.x0, bounds.x1) {
                 if scrambled(x as u32, y as u32) <= keep {
                     let cell = (y as usize * 16 / size.height * 16 + x as usize * 16 / size.width) as u32;
-                    glimpses.push(Glimpse { color: stored.color_at(x as usize, y as usize, coding), cell });
+                    glimpses.push(Glimpse { color: stored.color_at(x as usize, y as usize, coding), cell, at: [0.0; 2] });
                 }
             }
         }

@@ -3,9 +3,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
+use glam::DVec3;
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
-use tatter_core::color::Cdl;
+use tatter_core::color::{Cdl, OkLab};
 use tatter_core::image::{Image, LinearRgb, Stored};
 use tatter_core::model::{MapRole, MatchMode, Patch, Subject};
 use tatter_core::rule::Rule;
@@ -16,7 +17,9 @@ use super::planned::Planned;
 use super::pyramid::Prepared;
 use super::record::FitRecord;
 use super::tile::RuleOf as _;
-use crate::matching::{Dye, Glimpse, PatchCloth, Recolor, Redye, Swatch, undyed};
+use crate::matching::{
+    Dye, Field, Glimpse, OntoCloth, PatchCloth, Recolor, Redye, Swatch, colors, injured_at, node_means, trust, undyed,
+};
 use crate::place::Placed;
 
 /// Codes of what a fit tells.
@@ -34,8 +37,8 @@ fn code_named(name: &str) -> &'static str {
 pub(super) struct Fit {
     pub(super) recolor: Recolor,
     pub(super) grade: Option<Cdl>,
-    /// Added to its roughness.
-    pub(super) roughness_shift: f32,
+    /// Added to its roughness, place by place.
+    pub(super) roughness: Field<1>,
     /// Median CIEDE2000 between its cloth as laid and the cloth around it.
     pub(super) rim_difference: Option<f32>,
     /// Code and text of what the person should hear.
@@ -43,10 +46,10 @@ pub(super) struct Fit {
 }
 
 impl Fit {
-    /// A colour as it is laid.
+    /// A colour as it is laid at a place in shares of the canvas.
     #[inline]
-    pub(super) fn color(&self, color: LinearRgb, bare_luminance: f32) -> LinearRgb {
-        self.recolor.apply(color, bare_luminance, self.grade.as_ref())
+    pub(super) fn color(&self, color: LinearRgb, bare_luminance: f32, at: [f32; 2]) -> LinearRgb {
+        self.recolor.apply(color, bare_luminance, at, self.grade.as_ref())
     }
 }
 
@@ -62,7 +65,7 @@ pub(super) fn dyes(placements: &[Placed<'_>], patches: &[(&Patch, Prepared)], pa
         .filter_map(|number| {
             let (patch, prepared) = &patches[number];
             let cloth = cloth_of(patch, prepared, 1, None)?.swatch.mean;
-            Some((number, Arc::new(Dye::new(cloth, undyed(&PatchCloth::injury(patch, &prepared.coarse), cloth)))))
+            Some((number, Arc::new(Dye::new(cloth, undyed(&PatchCloth::of_injury(patch, &prepared.coarse), cloth)))))
         })
         .collect();
     found.into_iter().collect()
@@ -94,8 +97,14 @@ enum Wanted {
 /// A patch, and how many of its texels along a line one texel of the garment shows: what its cloth is sampled by.
 type Look = (usize, usize);
 
-/// Contrast is changed no further than this along any axis of colour.
+/// Contrast is changed no further than this along any axis of colour: of a whole patch, white threads and all …
 const GAIN: (f64, f64) = (0.5, 2.0);
+/// … and of intact cloth alone, whose threads may have to go under in an even cloth.
+const INTACT_GAIN: (f64, f64) = (0.2, 1.3);
+/// Rounds in which what varies is found: a mean of light is not the light of a mean, and each round halves the error at least.
+const ROUNDS: usize = 3;
+/// Less injured than this a place tells of the cloth.
+const INTACT: f32 = 0.05;
 /// Share of the cells that must show the colour matched before nothing is said.
 pub(super) const ONE_CLOTH: f32 = 0.999;
 
@@ -127,7 +136,7 @@ impl FitContext<'_> {
                 let mut fit = Fit {
                     recolor: Recolor::Keep,
                     grade: self.planned.placements[k].placement.matching.grade,
-                    roughness_shift: 0.0,
+                    roughness: Field::none(),
                     rim_difference: None,
                     told: Vec::new(),
                 };
@@ -212,22 +221,36 @@ impl FitContext<'_> {
                 ),
             ));
         }
-        let strength = self.planned.placements[k].placement.matching.strength;
-        fit.recolor = match self.dyes.get(&self.planned.patch_of[k]) {
-            Some(dye) if wanted == Wanted::Redye => {
-                let samples: Vec<(LinearRgb, f32)> = cloth.samples.iter().map(|(g, bare)| (g.color, *bare)).collect();
-                Recolor::Redye(Redye::new(dye.clone(), &samples, around.mean, strength))
-            }
-            _ => match (cloth.swatch.gaussian(), around.gaussian()) {
-                (Some(own), Some(target)) => Recolor::Fit { map: own.transport(&target, GAIN), strength },
-                _ => Recolor::Keep,
-            },
+        glimpses.retain(|g| around.cells.contains_key(&g.cell));
+        let Some(onto) = self.onto(k, wanted, cloth, &around) else { return };
+        let strength = onto.strength;
+        let (patch, prepared) = &self.patches[self.planned.patch_of[k]];
+        let onto = if patch.subject == Subject::Damage {
+            varying(onto, cloth, &glimpses, |at| injured_at(&prepared.injury, at) < INTACT)
+        } else {
+            onto
         };
-        let laid = |(g, bare): &(Glimpse, f32)| Glimpse { color: fit.recolor.apply(g.color, *bare, None), ..*g };
-        fit.rim_difference = around.difference(&cloth.samples.iter().map(laid).collect::<Vec<_>>());
-        if let (Some(own), Some(around)) = (cloth.roughness, middle(&mut roughness)) {
-            fit.roughness_shift = strength * (around - own);
+        fit.rim_difference = around.difference(&laid(&onto, cloth));
+        fit.recolor = Recolor::Onto(Box::new(onto));
+        if let Some(own) = &cloth.roughness {
+            fit.roughness = roughness_field(own, &roughness, strength);
         }
+    }
+
+    /// From the mean and spread of one cloth to those of the other.
+    fn onto(&self, k: usize, wanted: Wanted, cloth: &PatchCloth, around: &Swatch) -> Option<OntoCloth> {
+        let (own, target) = (cloth.swatch.gaussian()?, around.gaussian()?);
+        let strength = self.planned.placements[k].placement.matching.strength;
+        let dye = self.dyes.get(&self.planned.patch_of[k]).filter(|_| wanted == Wanted::Redye);
+        let injured = dye.map(|dye| {
+            let samples: Vec<(LinearRgb, f32)> = cloth.samples.iter().map(|(g, bare)| (g.color, *bare)).collect();
+            // A cloth as rich in contrast as the patch's shows its bare fibre too.
+            let contrast = |lightness: f64| lightness.max(1e-9).sqrt();
+            let shown = (contrast(target.covariance.x_axis.x) / contrast(own.covariance.x_axis.x)).min(1.0) as f32;
+            (Redye::new(dye.clone(), &samples, around.mean, shown), self.patches[self.planned.patch_of[k]].1.injury.clone())
+        });
+        let gain = if injured.is_some() { INTACT_GAIN } else { GAIN };
+        Some(OntoCloth { map: own.transport(&target, gain), injured, varies: Field::none(), strength })
     }
 
     /// Colours of the garment's cloth at those texels; openings are left out.
@@ -240,18 +263,19 @@ impl FitContext<'_> {
                 stored.unit_at(x, y, &role.coding) >= 0.5
             })
         };
-        let glimpses = near.iter().filter(open).map(|n| Glimpse { color: stored.color_at(n.x, n.y, &role.coding), cell: n.cell });
+        let glimpses =
+            near.iter().filter(open).map(|n| Glimpse { color: stored.color_at(n.x, n.y, &role.coding), cell: n.cell, at: n.at });
         // A float texture may hold anything; one texel of nonsense must not decide for the cloth.
         glimpses.filter(|glimpse| glimpse.color.0.iter().all(|v| v.is_finite())).collect()
     }
 
-    fn scalars(&self, target: &Target, channel: Channel, near: &[Near]) -> Vec<f32> {
+    fn scalars(&self, target: &Target, channel: Channel, near: &[Near]) -> Vec<([f32; 2], f32)> {
         let Some((stored, role)) = self.role(target, channel) else { return Vec::new() };
         let at = |n: &Near| {
             let [x, y] = same_place(n, target, stored);
-            stored.unit_at(x, y, &role.coding)
+            (n.at, stored.unit_at(x, y, &role.coding))
         };
-        near.iter().map(at).filter(|v| v.is_finite()).collect()
+        near.iter().map(at).filter(|(_, v)| v.is_finite()).collect()
     }
 }
 
@@ -287,7 +311,12 @@ fn cloth_of(patch: &Patch, prepared: &Prepared, side: usize, dye: Option<&Dye>) 
     let size = canvas(patch);
     let cell = |x: f64, y: f64| cell_of(x, y, size);
     match patch.subject {
-        Subject::Damage => PatchCloth::of(patch, &strongest(&prepared.ring), side, cell, dye),
+        Subject::Damage => {
+            let intact = prepared.rim.zip(&prepared.injury, |rim, injury| rim * (1.0 - injury));
+            let of = |weights: &Image<f32>| PatchCloth::of(patch, &strongest(weights), side, cell, dye);
+            // An injury that reaches the cover's edge all around leaves nothing else to go by.
+            of(&intact).or_else(|| of(&prepared.ring))
+        }
         Subject::Piece => PatchCloth::of(patch, &prepared.coarse.map(|c| if c > 0.98 { 1.0 } else { 0.0 }), side, cell, dye),
     }
 }
@@ -298,7 +327,60 @@ fn strongest(weights: &Image<f32>) -> Image<f32> {
     weights.map(|w| w / most)
 }
 
-fn middle(values: &mut [f32]) -> Option<f32> {
-    let at = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(at, f32::total_cmp).1)
+/// The patch's own cloth as it is laid.
+fn laid(onto: &OntoCloth, cloth: &PatchCloth) -> Vec<Glimpse> {
+    cloth.samples.iter().map(|(g, bare)| Glimpse { color: onto.apply(g.color, *bare, g.at), ..*g }).collect()
+}
+
+/// With what is missing at each place of the rim to the garment's cloth there.
+fn varying(mut onto: OntoCloth, cloth: &PatchCloth, around: &[Glimpse], intact: impl Fn([f32; 2]) -> bool) -> OntoCloth {
+    let there = node_means(colors(around));
+    let whole = std::mem::replace(&mut onto.strength, 1.0);
+    let mut missing: BTreeMap<usize, ([f64; 3], f64)> = BTreeMap::new();
+    let lab = |mean: [f64; 3]| {
+        let OkLab { l, a, b } = OkLab::from(LinearRgb(mean.map(|v| v as f32)));
+        DVec3::new(l.into(), a.into(), b.into())
+    };
+    let mut ordinary: Option<BTreeMap<usize, f64>> = None;
+    for _ in 0..ROUNDS {
+        let shown: Vec<Glimpse> = laid(&onto, cloth).into_iter().filter(|g| intact(g.at)).collect();
+        let own = node_means(colors(&shown));
+        let ordinary = ordinary.get_or_insert_with(|| ordinary_cloth(own.iter().map(|(&node, own)| (node, lab(own.mean)))));
+        for (node, own) in own {
+            if let (Some(there), Some(weight)) = (there.get(&node), ordinary.get(&node)) {
+                let entry = missing.entry(node).or_insert(([0.0; 3], weight * trust(own.count, there.count)));
+                let more = lab(there.mean) - lab(own.mean);
+                entry.0.iter_mut().zip(more.to_array()).for_each(|(sum, more)| *sum += more);
+            }
+        }
+        onto.varies = Field::through(&missing);
+    }
+    onto.strength = whole;
+    onto
+}
+
+/// How far each node shows the patch's cloth as it ordinarily is: frayed threads at the rim are no colour to be made up for
+/// (Tukey's biweight, from 0 at four times the middle deviation to 1 in the middle; Beaton, Tukey, "The fitting of power series", 1974).
+fn ordinary_cloth(nodes: impl Iterator<Item = (usize, DVec3)>) -> BTreeMap<usize, f64> {
+    let nodes: Vec<(usize, DVec3)> = nodes.collect();
+    let middle = |values: &mut Vec<f64>| {
+        let at = values.len() / 2;
+        if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(at, f64::total_cmp).1 }
+    };
+    let axis = |i: usize| middle(&mut nodes.iter().map(|(_, lab)| lab[i]).collect());
+    let cloth = DVec3::new(axis(0), axis(1), axis(2));
+    let far = |lab: &DVec3| (*lab - cloth).length();
+    let limit = 4.0 * middle(&mut nodes.iter().map(|(_, lab)| far(lab)).collect()).max(1e-4);
+    nodes.iter().map(|(node, lab)| (*node, (1.0 - (far(lab) / limit).min(1.0).powi(2)).powi(2))).collect()
+}
+
+/// What is added to the roughness so that the patch's cloth is as dull as the garment's, place by place.
+fn roughness_field(own: &[([f32; 2], f32)], around: &[([f32; 2], f32)], strength: f32) -> Field<1> {
+    let means = |all: &[([f32; 2], f32)]| node_means(all.iter().map(|&(at, v)| (at, [v])));
+    let there = means(around);
+    let missing = means(own).into_iter().filter_map(|(node, own)| {
+        let there = there.get(&node)?;
+        Some((node, ([f64::from(strength) * (there.mean[0] - own.mean[0])], trust(own.count, there.count))))
+    });
+    Field::through(&missing.collect())
 }

@@ -7,6 +7,7 @@ mod around;
 mod colorway;
 mod fit;
 mod kernel;
+mod meets;
 mod notes;
 mod owner;
 mod plan;
@@ -24,6 +25,7 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::task::{Cancelled, Note};
 
 pub use colorway::dye_cloth;
+pub use meets::{RimDifference, rim_differences};
 pub use record::{BuildRecord, TileAt};
 pub(crate) use run::set_of_face;
 pub use run::{Again, BuildPlan, build};

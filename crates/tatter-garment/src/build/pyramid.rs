@@ -2,6 +2,7 @@
 //! again and again, only the levels that are needed kept.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use glam::Vec4;
 use rayon::prelude::*;
@@ -10,9 +11,9 @@ use tatter_core::image::{Image, Map, Unit};
 use tatter_core::kernel::area_resize;
 use tatter_core::model::Patch;
 
-use super::around::ring;
+use super::around::{near, ring};
 use super::kernel::catmull_rom;
-use crate::matching::Dye;
+use crate::matching::{Dye, injury};
 
 /// Cover, then everything else times cover.
 pub(super) type Texel = [f32; LANES];
@@ -61,6 +62,12 @@ pub(super) struct Prepared {
     pub(super) coarse: Image<f32>,
     /// The ring around it, in the same cells: one near the cover's edge, on its outer side.
     pub(super) ring: Image<f32>,
+    /// The cover blurred over what lies near its edge, in the same cells.
+    pub(super) near: Image<f32>,
+    /// One at the cover's edge, falling off on both sides, in the same cells.
+    pub(super) rim: Image<f32>,
+    /// Where the cloth is injured, in the same cells.
+    pub(super) injury: Arc<Image<f32>>,
     /// Cells with cover in them or beside them.
     occupied: Image<bool>,
     /// Coarse cells in one patch texel, across and down.
@@ -97,8 +104,10 @@ impl Prepared {
         });
         let cells_per_texel = [coarse.width() as f64 / size.width as f64, coarse.height() as f64 / size.height as f64];
         let cover_bounds = [x0 as f64, y0 as f64, x1 as f64, y1 as f64];
-        let ring = ring(&coarse);
-        Self { levels: Vec::new(), cover_bounds, coarse, ring, occupied, cells_per_texel }
+        let near = near(&coarse);
+        let (ring, rim) = (ring(&coarse, &near), near.map(|near| 2.0 * near.min(1.0 - near)));
+        let injury = Arc::new(injury(patch, &ring));
+        Self { levels: Vec::new(), cover_bounds, coarse, near, ring, rim, injury, occupied, cells_per_texel }
     }
 
     /// Whether any cover lies within one coarse cell of a place in patch texels.

@@ -43,8 +43,8 @@ pub fn build(
 /// What a build will do, known before any picture is read: which placement shows in which tile.
 #[derive(Debug)]
 pub struct BuildPlan<'a> {
-    planned: Planned<'a>,
-    patches: Vec<(&'a Patch, Prepared)>,
+    pub(super) planned: Planned<'a>,
+    pub(super) patches: Vec<(&'a Patch, Prepared)>,
     /// By target and placement.
     draws: Vec<Vec<Vec<Draw>>>,
     settings: BuildSettings,

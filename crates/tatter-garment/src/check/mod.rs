@@ -5,11 +5,13 @@ mod color_range;
 mod job;
 mod map_set;
 mod patch;
+mod rim;
 mod wear;
 
 pub use job::check_job;
 pub use map_set::check_map_set;
 pub use patch::check_patch;
+pub use rim::{RIM_LIMIT, check_rim};
 pub use wear::{check_marks, check_variations};
 
 /// How bad a fault is.

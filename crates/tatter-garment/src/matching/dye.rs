@@ -88,16 +88,22 @@ impl Dye {
         }
     }
 
+    /// Share of an area that bare fibre of that luminance covers.
+    #[inline]
+    pub(super) fn bare_area(&self, bare_luminance: f32) -> f32 {
+        self.bare.map_or(0.0, |(_, full)| (bare_luminance / full).clamp(0.0, 1.0))
+    }
+
     /// A colour, averaged over texels, taken apart by the luminance of bare fibre in it.
     #[inline]
     pub(super) fn parts(&self, color: LinearRgb, bare_luminance: f32) -> Parts {
-        let Some((tint, full)) = self.bare.filter(|_| bare_luminance > 0.0) else {
+        let Some((tint, _)) = self.bare.filter(|_| bare_luminance > 0.0) else {
             return Parts { bare: [0.0; 3], dyed: color.0, amount: self.amount(color) };
         };
         let bare = std::array::from_fn(|i| (tint[i] * bare_luminance).min(color.0[i]));
         let dyed: [f32; 3] = std::array::from_fn(|i| color.0[i] - bare[i]);
         // The rest of the texel, by area; where hardly any is left its amount does not matter.
-        let area = (1.0 - bare_luminance / full).max(0.05);
+        let area = (1.0 - self.bare_area(bare_luminance)).max(0.05);
         Parts { bare, dyed, amount: self.amount(LinearRgb(dyed.map(|v| v / area))) }
     }
 

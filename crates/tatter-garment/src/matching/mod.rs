@@ -2,13 +2,19 @@
 //!
 //! Nothing here knows of meshes or textures: the build shows it samples of the garment ([`Glimpse`]).
 
+mod cloth;
 mod dye;
+mod field;
+mod injury;
 mod patch_cloth;
 mod recolor;
 mod redye;
 mod swatch;
 
+pub(crate) use cloth::OntoCloth;
 pub(crate) use dye::{Dye, ECRU, bounded, undyed};
+pub(crate) use field::{Field, colors, node_means, trust};
+pub(crate) use injury::{injured_at, injury};
 pub(crate) use patch_cloth::PatchCloth;
 pub(crate) use recolor::Recolor;
 pub(crate) use redye::Redye;

@@ -1,26 +1,18 @@
 //! What becomes of one colour of a placement.
 
 use glam::DVec3;
-use tatter_core::color::{Cdl, ColorMap, OkLab};
+use tatter_core::color::{Cdl, OkLab};
 use tatter_core::image::LinearRgb;
 
-use super::Redye;
-use super::swatch::place;
+use super::OntoCloth;
 
 /// How the colours of a placement change before they are laid.
 #[derive(Clone, Debug)]
 pub(crate) enum Recolor {
     /// Not at all.
     Keep,
-    /// Dyed anew.
-    Redye(Redye),
-    /// Moved in OKLab as one cloth moves onto another.
-    Fit {
-        /// The move.
-        map: ColorMap,
-        /// Share of it, 0..1.
-        strength: f32,
-    },
+    /// As the cloth it lies on.
+    Onto(Box<OntoCloth>),
     /// Divided by the patch's own cloth: what a mark does to any cloth.
     Mark {
         /// The cloth's colour.
@@ -34,13 +26,12 @@ pub(crate) enum Recolor {
 const BRIGHTEST_MARK: f32 = 2.0;
 
 impl Recolor {
-    /// The colour to lay; `bare_luminance` is that of fibre without dye in it.
+    /// The colour to lay at a place in shares of the canvas; `bare_luminance` is that of fibre without dye in it.
     #[inline]
-    pub(crate) fn apply(&self, color: LinearRgb, bare_luminance: f32, grade: Option<&Cdl>) -> LinearRgb {
+    pub(crate) fn apply(&self, color: LinearRgb, bare_luminance: f32, at: [f32; 2], grade: Option<&Cdl>) -> LinearRgb {
         let matched = match self {
             Self::Keep => color,
-            Self::Redye(redye) => redye.apply(color, bare_luminance),
-            Self::Fit { map, strength } => fitted(map, *strength, color),
+            Self::Onto(onto) => onto.apply(color, bare_luminance, at),
             // What is graded is the mark itself: a ratio above 1 is no colour, and a grade would clip it.
             Self::Mark { cloth, strength } => {
                 let graded = grade.map_or(color, |grade| grade.apply(color));
@@ -52,14 +43,8 @@ impl Recolor {
     }
 }
 
-fn fitted(map: &ColorMap, strength: f32, color: LinearRgb) -> LinearRgb {
-    let own = place(color);
-    let moved = own.lerp(map.apply(own), strength.into());
-    in_gamut(moved)
-}
-
 /// The colour itself, or with as much of its chroma as fits: lightness and hue stay.
-fn in_gamut(lab: DVec3) -> LinearRgb {
+pub(super) fn in_gamut(lab: DVec3) -> LinearRgb {
     let shown =
         |chroma: f64| LinearRgb::from(OkLab { l: lab.x.max(0.0) as f32, a: (lab.y * chroma) as f32, b: (lab.z * chroma) as f32 });
     let fits = |c: LinearRgb| c.0.iter().all(|v| (-1e-4..=1.0).contains(v));
@@ -77,35 +62,27 @@ fn in_gamut(lab: DVec3) -> LinearRgb {
 
 #[cfg(test)]
 mod tests {
-    use glam::DMat3;
-
     use super::*;
 
-    #[test]
-    fn a_fit_moves_lightness_and_keeps_hue_at_the_edge_of_what_can_be_shown() {
-        let map = ColorMap { matrix: DMat3::IDENTITY, offset: DVec3::new(0.0, 0.3, 0.0) };
-        let fit = Recolor::Fit { map, strength: 1.0 };
-        let got = OkLab::from(fit.apply(LinearRgb([0.2; 3]), 0.0, None));
-        let own = OkLab::from(LinearRgb([0.2; 3]));
-        assert!((got.l - own.l).abs() < 2e-3, "lightness stays: {got:?}");
-        assert!(got.a > 0.1 && got.b.abs() < 0.01, "the hue asked for, as far as it can be shown: {got:?}");
-        let half = Recolor::Fit { map: ColorMap { offset: DVec3::X * 0.1, ..map }, strength: 0.5 };
-        assert!((OkLab::from(half.apply(LinearRgb([0.2; 3]), 0.0, None)).l - own.l - 0.05).abs() < 1e-4, "half the way");
-    }
+    const MIDDLE: [f32; 2] = [0.5; 2];
 
     #[test]
     fn a_mark_is_what_it_does_to_its_own_cloth() {
         let cloth = LinearRgb([0.5, 0.4, 0.2]);
         let mark = Recolor::Mark { cloth, strength: 1.0 };
         assert_eq!(
-            mark.apply(LinearRgb([0.25, 0.2, 0.2]), 0.0, None),
+            mark.apply(LinearRgb([0.25, 0.2, 0.2]), 0.0, MIDDLE, None),
             LinearRgb([0.5, 0.5, 1.0]),
             "half the light, blue untouched"
         );
-        assert_eq!(mark.apply(LinearRgb([0.9; 3]), 0.0, None).0[2], BRIGHTEST_MARK, "a lit thread is bounded");
+        assert_eq!(mark.apply(LinearRgb([0.9; 3]), 0.0, MIDDLE, None).0[2], BRIGHTEST_MARK, "a lit thread is bounded");
         let lit = LinearRgb([0.6, 0.4, 0.2]);
-        assert_eq!(mark.apply(lit, 0.0, Some(&Cdl::default())), mark.apply(lit, 0.0, None), "a grade of nothing changes nothing");
+        assert_eq!(
+            mark.apply(lit, 0.0, MIDDLE, Some(&Cdl::default())),
+            mark.apply(lit, 0.0, MIDDLE, None),
+            "a grade of nothing changes nothing"
+        );
         let none = Recolor::Mark { cloth, strength: 0.0 };
-        assert_eq!(none.apply(lit, 0.0, None), lit, "at strength 0 the patch as it is");
+        assert_eq!(none.apply(lit, 0.0, MIDDLE, None), lit, "at strength 0 the patch as it is");
     }
 }

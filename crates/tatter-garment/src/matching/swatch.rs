@@ -1,6 +1,6 @@
 //! The colour of a stretch of cloth from scattered samples, not misled by a print, a seam or a badge within it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use glam::DVec3;
 use tatter_core::color::{ColorGaussian, Lab, OkLab, ciede2000};
@@ -11,6 +11,8 @@ use tatter_core::image::LinearRgb;
 pub(crate) struct Glimpse {
     pub(crate) color: LinearRgb,
     pub(crate) cell: u32,
+    /// Where, in shares of the patch's canvas.
+    pub(crate) at: [f32; 2],
 }
 
 /// Cloth of one colour, threads and all.
@@ -20,7 +22,7 @@ pub(crate) struct Swatch {
     pub(crate) mean: LinearRgb,
     /// What was seen in the cells that count.
     pub(crate) samples: Vec<LinearRgb>,
-    /// Mean colour of each cell that counts.
+    /// Mean colour of each cell of this cloth.
     pub(crate) cells: BTreeMap<u32, LinearRgb>,
     /// Share of the cells that show this colour; below 1 the rest is a print, a seam, another cloth.
     pub(crate) share: f32,
@@ -56,11 +58,12 @@ impl Swatch {
             all = all.into_iter().zip(lesser).filter_map(|(cell, lesser)| (!lesser).then_some(cell)).collect();
         }
         let share = all.iter().map(|c| c.count).sum::<f64>() / whole;
+        let cells: BTreeMap<u32, LinearRgb> = all.iter().map(|c| (c.id, rgb(c.mean))).collect();
         trim(&mut all);
         let count: f64 = all.iter().map(|c| c.count).sum();
         let mean = all.iter().map(|c| c.mean * c.count).sum::<DVec3>() / count;
-        let cells: BTreeMap<u32, LinearRgb> = all.iter().map(|c| (c.id, rgb(c.mean))).collect();
-        let samples = glimpses.iter().filter(|g| cells.contains_key(&g.cell)).map(|g| g.color).collect();
+        let kept: BTreeSet<u32> = all.iter().map(|c| c.id).collect();
+        let samples = glimpses.iter().filter(|g| kept.contains(&g.cell)).map(|g| g.color).collect();
         Some(Self { mean: rgb(mean), samples, cells, share: share as f32 })
     }
 
@@ -162,7 +165,7 @@ mod tests {
     fn cloth(rng: &mut Rng, cells: std::ops::Range<u32>, color: [f32; 3]) -> Vec<Glimpse> {
         cells
             .flat_map(|cell| (0..20).map(move |_| cell))
-            .map(|cell| Glimpse { color: LinearRgb(color.map(|v| v * (1.0 + 0.1 * rng.normal()).max(0.1))), cell })
+            .map(|cell| Glimpse { color: LinearRgb(color.map(|v| v * (1.0 + 0.1 * rng.normal()).max(0.1))), cell, at: [0.5; 2] })
             .collect()
     }
 
