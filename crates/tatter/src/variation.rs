@@ -108,7 +108,7 @@ pub enum Which<'a> {
 
 impl Which<'_> {
     /// The job itself is `None`; those with one content lie together.
-    pub(crate) fn of(self, job: &Job, path: &std::path::Path) -> Result<Vec<Option<Variation>>, VariationError> {
+    pub(crate) fn of(self, job: &Job, path: &Path) -> Result<Vec<Option<Variation>>, VariationError> {
         match self {
             Self::Job => Ok(vec![None]),
             Self::One(name) => {
