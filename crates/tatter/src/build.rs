@@ -9,6 +9,7 @@ use tatter_core::image::Stored;
 use tatter_core::model::{MapFile, Variation};
 use tatter_core::task::Task;
 use tatter_files::picture::{Band, Effort, PictureError, PictureFormat, encode, encode_banded};
+use tatter_files::store::Hashed;
 use tatter_files::write::write_whole;
 pub use tatter_garment::build::BuildReport;
 use tatter_garment::build::{BuildError, BuildPlan, BuildRecord, BuildSettings, dye_cloth, shrink};
@@ -99,7 +100,7 @@ pub(crate) struct Computed {
     pub(crate) channels: Vec<Channel>,
     pub(crate) texels_changed: usize,
     pub(crate) texels: usize,
-    pub(crate) bytes: Option<Vec<u8>>,
+    pub(crate) bytes: Option<Hashed>,
 }
 
 impl Computed {
@@ -212,7 +213,7 @@ fn encode_all(
             let small = (times > 1).then(|| shrink(picture, &known.roles, times));
             let wanted = small.is_some() || changed > 0;
             let done = wanted.then(|| encoded(small.as_ref().unwrap_or(picture), &known.path)).transpose()?;
-            let (bytes, bands) = done.map_or((None, Vec::new()), |(bytes, bands)| (Some(bytes), bands));
+            let (bytes, bands) = done.map_or((None, Vec::new()), |(bytes, bands)| (Some(Hashed::new(bytes)), bands));
             Ok((Computed { bytes, ..Computed::unwritten(known, changed) }, bands))
         })
         .collect::<Result<Vec<_>, BuildFailed>>()
@@ -265,9 +266,9 @@ pub fn build_states(job: &Path, output: Option<&Path>, which: Which<'_>, task: &
 fn write_all(computed: Vec<Computed>, folder: &Path) -> Result<Vec<BuiltFile>, BuildFailed> {
     let write = |file: Computed| {
         let path = folder.join(file.path.rsplit('/').next().unwrap_or(&file.path));
-        let bytes = file.bytes.as_ref().map_or(0, |bytes| bytes.len() as u64);
+        let bytes = file.bytes.as_ref().map_or(0, |hashed| hashed.bytes().len() as u64);
         if let Some(content) = &file.bytes {
-            write_whole(&path, content).map_err(|error| BuildFailed::Write(error, path.clone()))?;
+            write_whole(&path, content.bytes()).map_err(|error| BuildFailed::Write(error, path.clone()))?;
         }
         Ok(BuiltFile { path, channels: file.channels, texels_changed: file.texels_changed, texels: file.texels, bytes })
     };

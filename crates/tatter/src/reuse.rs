@@ -13,7 +13,7 @@ use tatter_core::image::Stored;
 use tatter_core::mesh::Mesh;
 use tatter_core::task::Task;
 use tatter_files::picture::{Band, PictureFormat, rewrite_banded};
-use tatter_files::store::{BuiltRecord, Remembered, RowsFile, content_with, folder_hash, hash_of, program_stamp};
+use tatter_files::store::{BuiltRecord, Hashed, Remembered, RowsFile, folder_hash, hash_of, program_stamp};
 use tatter_garment::build::{Again, BuildPlan, BuildRecord, BuildSettings};
 
 use crate::build::{BuildFailed, Computation, Computed, format_of};
@@ -75,7 +75,7 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
                 else {
                     return Ok(None);
                 };
-                Ok(Some((Computed { bytes: Some(bytes), ..computed }, bands)))
+                Ok(Some((Computed { bytes: Some(Hashed::new(bytes)), ..computed }, bands)))
             })
             .collect::<Result<Option<Vec<_>>, BuildFailed>>()
     })?;
@@ -92,10 +92,13 @@ pub(crate) fn memory(session: &Session, files: &[Computed], bands: Vec<Vec<Band>
 
 fn kept(files: &[Computed], bands: Vec<Vec<Band>>) -> Option<BTreeMap<String, BuiltRecord>> {
     files
-        .par_iter()
+        .iter()
         .zip(bands)
-        .filter_map(|(file, bands)| file.bytes.as_ref().map(|bytes| (file, bytes, bands)))
-        .map(|(file, bytes, bands)| (!bands.is_empty()).then(|| (file.path.clone(), BuiltRecord { hash: hash_of(bytes), bands })))
+        .filter_map(|(file, bands)| file.bytes.as_ref().map(|hashed| (file, hashed, bands)))
+        .map(|(file, hashed, bands)| {
+            let hash = hashed.hash().to_owned();
+            (!bands.is_empty()).then(|| (file.path.clone(), BuiltRecord { hash, bands }))
+        })
         .collect()
 }
 
@@ -174,7 +177,7 @@ fn last_files(session: &Session, memory: &Memory, previous: &[PathBuf]) -> Optio
         let name = path.rsplit('/').next().unwrap_or(path);
         let target = session.folder().join(session.target(path));
         let places = std::iter::once(target).chain(previous.iter().map(|folder| folder.join(name)));
-        let bytes = places.into_iter().find_map(|place| content_with(&place, &record.hash))?;
+        let bytes = places.into_iter().find_map(|place| session.store.content_with(&place, &record.hash))?;
         Some((path.clone(), (bytes, record.bands.clone())))
     };
     memory.files.par_iter().map(find).collect()

@@ -20,7 +20,7 @@ use journal::{Failed, Journal, Phase};
 use plan::Plan;
 pub use plan::survey;
 
-use crate::store::{Lock, Store};
+use crate::store::{Hashed, Lock, Store};
 
 /// How a target stands before a delivery.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,7 +50,7 @@ pub struct TargetState {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Content {
     /// These bytes.
-    Bytes(Vec<u8>),
+    Bytes(Hashed),
     /// Its own pristine content: a map no placement touches.
     Pristine,
     /// The pristine content of another target: a map no placement touches, delivered to another folder.

@@ -5,7 +5,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
 
 use rayon::prelude::*;
 
@@ -13,7 +12,7 @@ use super::history::{History, Record};
 use super::journal::Change;
 use super::{Content, DeliverError, Delivered, Outcome, Outgoing, Standing, TargetState, WhenChanged};
 use crate::disk::{folder_of, real_path};
-use crate::store::{Content as Kept, Store, StoreError};
+use crate::store::{Content as Kept, Stamp, Store, StoreError, stamp};
 
 /// How each target stands, in the order asked.
 ///
@@ -36,13 +35,6 @@ struct Found {
     stamp: Option<Stamp>,
 }
 
-/// Enough to notice that a file was written meanwhile without reading it again.
-type Stamp = (u64, Option<SystemTime>);
-
-fn stamp(path: &Path) -> Option<Stamp> {
-    fs::metadata(path).ok().map(|data| (data.len(), data.modified().ok()))
-}
-
 fn reading(path: &Path) -> impl FnOnce(io::Error) -> DeliverError {
     let path = path.to_path_buf();
     move |source| DeliverError::Disk { doing: "reading", source, path }
@@ -56,7 +48,7 @@ impl Found {
             return Err(DeliverError::NotAFile { path: real });
         }
         let stamp = stamp(&real);
-        let content = Kept::of_file(&real).map_err(reading(&real))?;
+        let content = store.content_of(&real).map_err(reading(&real))?;
         Ok(Self { target: target.to_owned(), real, content, stamp })
     }
 
@@ -240,7 +232,7 @@ fn source_of<'a>(store: &Store, file: &'a Outgoing) -> Result<(Source<'a>, Kept)
         Ok((Source::Kept(store.verified(&content, target)?), content))
     };
     match &file.content {
-        Content::Bytes(bytes) => Ok((Source::Given(bytes), Kept::of(bytes))),
+        Content::Bytes(hashed) => Ok((Source::Given(hashed.bytes()), hashed.content().clone())),
         Content::Pristine => pristine(&file.target),
         Content::PristineOf(other) => pristine(other),
     }

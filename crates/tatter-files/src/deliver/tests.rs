@@ -13,6 +13,7 @@ use tatter_core::task::Task;
 
 use super::{Content, DeliverError, Outcome, Outgoing, Receipt, Standing, WhenChanged, deliver, recover, survey, undo};
 use crate::disk::{Disk, Step};
+use crate::store::Hashed;
 use crate::store::Store;
 
 type Checked<T = ()> = Result<T, Box<dyn std::error::Error>>;
@@ -34,8 +35,10 @@ fn open(folder: &Path, disk: Disk) -> Checked<Store> {
 
 /// Every map with the state of wear in its bytes.
 fn worn(state: &str) -> Vec<Outgoing> {
-    let outgoing =
-        |target: &str| Outgoing { target: target.to_owned(), content: Content::Bytes(format!("{state} {target}").into_bytes()) };
+    let outgoing = |target: &str| Outgoing {
+        target: target.to_owned(),
+        content: Content::Bytes(Hashed::new(format!("{state} {target}").into_bytes())),
+    };
     TARGETS.map(outgoing).to_vec()
 }
 
@@ -373,7 +376,7 @@ fn two_names_of_one_file_are_refused() -> Checked {
     scene(folder.path())?;
     std::os::unix::fs::symlink("color.png", folder.path().join("maps/same.png"))?;
     let files = ["maps/color.png", "maps/same.png"]
-        .map(|target| Outgoing { target: target.to_owned(), content: Content::Bytes(b"x".to_vec()) });
+        .map(|target| Outgoing { target: target.to_owned(), content: Content::Bytes(Hashed::new(b"x".to_vec())) });
     let result = deliver(&open(folder.path(), Disk::quick())?, &files, WhenChanged::Refuse, &Task::new());
     assert!(matches!(result, Err(DeliverError::Twice { .. })), "said: {result:?}");
     Ok(())

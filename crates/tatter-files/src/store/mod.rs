@@ -12,15 +12,17 @@ use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+use std::time::SystemTime;
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 pub use error::StoreError;
-pub use reuse::{BuiltRecord, Remembered, content_with, folder_hash, hash_of, program_stamp};
+pub use reuse::{BuiltRecord, Remembered, folder_hash, hash_of, program_stamp};
 pub use rows::RowsFile;
 
-use crate::disk::{Disk, folder_of};
+use crate::disk::{Disk, folder_of, real_path};
 use crate::job::ENDING;
 
 /// Bytes of a file hashed at once: with few, the system is asked more often than the hash is worth.
@@ -66,6 +68,41 @@ impl Content {
     }
 }
 
+/// Bytes with their hash, reckoned once.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Hashed {
+    bytes: Vec<u8>,
+    content: Content,
+}
+
+impl Hashed {
+    /// Hash bytes.
+    pub fn new(bytes: Vec<u8>) -> Self {
+        Self { content: Content::of(&bytes), bytes }
+    }
+
+    /// The bytes.
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// Their BLAKE3, hexadecimal.
+    pub fn hash(&self) -> &str {
+        &self.content.hash
+    }
+
+    pub(crate) const fn content(&self) -> &Content {
+        &self.content
+    }
+}
+
+/// Enough to notice that a file was written meanwhile without reading it again: length, and time of the last change.
+pub(crate) type Stamp = (u64, Option<SystemTime>);
+
+pub(crate) fn stamp(path: &Path) -> Option<Stamp> {
+    fs::metadata(path).ok().map(|data| (data.len(), data.modified().ok()))
+}
+
 #[derive(Debug, Serialize, Deserialize)]
 struct Books {
     format: u32,
@@ -78,6 +115,8 @@ pub struct Store {
     job_folder: PathBuf,
     folder: PathBuf,
     known: BTreeMap<String, Content>,
+    /// Files that this run read whole, by their real path.
+    seen: Mutex<BTreeMap<PathBuf, (Stamp, Content)>>,
     pub(crate) disk: Disk,
 }
 
@@ -106,7 +145,7 @@ impl Store {
         let file = job_path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
         let stem = file.strip_suffix(ENDING).or_else(|| file.strip_suffix(".toml")).unwrap_or(&file);
         let folder = job_folder.join(format!("{stem}.tatter"));
-        let mut store = Self { job_folder, folder, known: BTreeMap::new(), disk };
+        let mut store = Self { job_folder, folder, known: BTreeMap::new(), seen: Mutex::default(), disk };
         store.refresh()?;
         Ok(store)
     }
@@ -170,6 +209,27 @@ impl Store {
             Ok(Some(bytes)) if Content::of(&bytes) == *content => Ok((bytes, path)),
             Ok(_) => Err(StoreError::Damaged { why: CHANGED.to_owned(), path }),
             Err(source) => Err(unread(source, path)),
+        }
+    }
+
+    /// Bytes of a file when its content has this hash. While its length and time of change stay, this run need not hash it again.
+    pub fn content_with(&self, path: &Path, hash: &str) -> Option<Vec<u8>> {
+        let real = real_path(path).ok()?;
+        // Before it is read: what is written afterwards changes the stamp.
+        let stamp = stamp(&real)?;
+        let bytes = fs::read(&real).ok()?;
+        let content = Content::of(&bytes);
+        let fits = content.hash == hash;
+        self.seen.lock().unwrap_or_else(PoisonError::into_inner).insert(real, (stamp, content));
+        fits.then_some(bytes)
+    }
+
+    /// The content of a file by its real path; `None` when nothing bears the name.
+    pub(crate) fn content_of(&self, real: &Path) -> io::Result<Option<Content>> {
+        let seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner).get(real).cloned();
+        match seen {
+            Some((known, content)) if stamp(real) == Some(known) => Ok(Some(content)),
+            _ => Content::of_file(real),
         }
     }
 

@@ -93,12 +93,6 @@ impl Store {
     }
 }
 
-/// Bytes of a file when its content has this hash.
-pub fn content_with(path: &Path, hash: &str) -> Option<Vec<u8>> {
-    let bytes = std::fs::read(path).ok()?;
-    (Content::of(&bytes).hash == hash).then_some(bytes)
-}
-
 /// BLAKE3 of bytes, hexadecimal.
 pub fn hash_of(bytes: &[u8]) -> String {
     Content::of(bytes).hash
