@@ -6,9 +6,9 @@ use std::path::Path;
 
 use tatter_cloth::cut::cut;
 use tatter_core::channel::Channel;
-use tatter_core::color::decode_srgb;
+use tatter_core::color::{Lab, ciede2000, decode_srgb};
 use tatter_core::image::{Coding, Depth, HeightMm, Image, LinearRgb, Map, Stored, Transfer, Unit};
-use tatter_core::kernel::thin;
+use tatter_core::kernel::{bleed, thin};
 use tatter_core::model::{CutRecipe, Patch, Scale};
 use tatter_core::task::Task;
 use tatter_files::picture::{Effort, PictureFormat, encode};
@@ -22,7 +22,7 @@ use crate::photo::photo;
 use crate::scenes::{List, cases};
 use crate::table::Table;
 
-const COLUMNS: [(&str, usize); 13] = [
+const COLUMNS: [(&str, usize); 16] = [
     ("isolate IoU", 2),
     ("alpha SAD k", 2),
     ("alpha MSE", 4),
@@ -33,6 +33,9 @@ const COLUMNS: [(&str, usize); 13] = [
     ("brightness °", 2),
     ("height corr.", 2),
     ("dE00", 2),
+    ("rim dE00", 2),
+    ("rim paler L*", 1),
+    ("filling dE00", 2),
     ("count error %", 2),
     ("grain error °", 2),
     ("s", 2),
@@ -123,7 +126,7 @@ fn seen(scene: &Scene, patch: &Patch) -> Seen {
     }
 }
 
-fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 12], Box<dyn Error>> {
+fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 15], Box<dyn Error>> {
     let map = |channel| patch.maps[channel].as_ref().map(|map| &map.map).ok_or("a cut patch has all maps");
     let (cover, opacity) = (map(Channel::Cover)?.as_unit(), map(Channel::Opacity)?.as_unit());
     let (cover, opacity) = cover.zip(opacity).ok_or("cover and opacity are scalars")?;
@@ -147,6 +150,7 @@ fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 12], Box<dyn
         let off = (found - spec.grain).as_line().to_degrees();
         off.min(180.0 - off)
     });
+    let [rim, paler, filling] = rim_color(base, &cover.zip(opacity, |c, o| c.0 * o.0), &truth);
     Ok([
         isolated(scene, patch, cover, &truth),
         off.sad_k,
@@ -158,9 +162,36 @@ fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 12], Box<dyn
         brightness_angle(&truth.photo, patch.scale, &woven, &mask),
         correlation(height, &truth.height, &mask),
         color_difference(base, &truth.base, &mask),
+        rim,
+        paler,
+        filling,
         if miss[0].is_nan() || miss[1].is_nan() { f32::NAN } else { miss[0].max(miss[1]) },
         grain,
     ])
+}
+
+/// Base colour in what is hurt against that of the threads, after the gain that suits the cloth around (all of the cloth for a
+/// piece): CIEDE2000 and excess of lightness, each texel by the alpha that was found, and CIEDE2000 of what fills the openings.
+fn rim_color(base: &Image<LinearRgb>, alpha: &Image<f32>, truth: &Seen) -> [f32; 3] {
+    let threads = bleed(&truth.base, &truth.opacity);
+    let closed = closed(&truth.opacity.map(Unit)).zip(&truth.inside, |c, i| c && i);
+    let around = closed.zip(&truth.injured, |c, hurt| c && !hurt);
+    let around = if count(&around) < 500.0 { closed } else { around };
+    let light = |image: &Image<LinearRgb>| {
+        image.texels().iter().zip(around.texels()).map(|(c, a)| if *a { f64::from(c.luminance()) } else { 0.0 }).sum::<f64>()
+    };
+    let gain = (light(&threads) / light(base).max(1e-6)) as f32;
+    let (mut rim, mut open) = ([0.0f64; 3], [0.0f64; 2]);
+    for (i, found) in base.texels().iter().enumerate().filter(|(i, _)| truth.inside.texels()[*i] && truth.injured.texels()[*i]) {
+        let (found, known) = (Lab::from(LinearRgb(found.0.map(|c| c * gain))), Lab::from(threads.texels()[i]));
+        let (off, weight) = (f64::from(ciede2000(found, known)), f64::from(alpha.texels()[i]));
+        rim = [rim[0] + weight * off, rim[1] + weight * f64::from(found.l - known.l), rim[2] + weight];
+        if weight < 0.5 {
+            open = [open[0] + off, open[1] + 1.0];
+        }
+    }
+    let filling = if open[1] < 50.0 { f64::NAN } else { open[0] / open[1] };
+    [rim[0] / rim[2], rim[1] / rim[2], filling].map(|v| v as f32)
 }
 
 /// Overlap of the found cover and what is hurt, with what of it lies beyond the patch.

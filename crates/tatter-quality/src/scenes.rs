@@ -93,5 +93,50 @@ pub(crate) fn cases(list: List) -> Vec<Case> {
             cases.push(Case { name: format!("{name}, {}, {backing}, {light}", kind.name()), spec, jpeg });
         }
     }
+    if list == List::Work {
+        cases.extend(near_in_colour());
+    }
+    cases
+}
+
+/// Openings and marks as cameras write them, over light cards and over cloth that parts little from them in colour or light.
+fn near_in_colour() -> Vec<Case> {
+    let card = BACKINGS[0];
+    let green = BACKINGS[2];
+    let slate = ("slate cloth", [0.16, 0.20, 0.24]);
+    let mut cases = Vec::new();
+    let cloths = cloths();
+    let rows = [
+        (0, Kind::Rip, [16.0, 5.0], card, 0, 512),
+        (2, Kind::Rip, [7.0, 2.4], green, 1, 640),
+        (2, Kind::LTear, [5.0, 2.2], slate, 0, 448),
+        (5, Kind::LTear, [11.0, 4.5], green, 0, 512),
+        (5, Kind::Rip, [14.0, 4.0], slate, 1, 384),
+        (3, Kind::Rip, [14.0, 5.0], card, 2, 448),
+        (2, Kind::Stain, [5.0, 4.0], green, 1, 512),
+        (5, Kind::Abrasion, [9.0, 7.0], green, 0, 448),
+    ];
+    for (n, (cloth, kind, [length, width], (backing, color), light, side)) in rows.into_iter().enumerate() {
+        let (name, cloth, pitch_px) = cloths[cloth].clone();
+        let (light, from, elevation, sky) = LIGHTS[light];
+        let (cast, quality) = CAMERAS[(n + 1) % 4];
+        let shot = Shot {
+            light_from: Angle::degrees(from + 20.0),
+            elevation: Angle::degrees(elevation),
+            sky,
+            backing: LinearRgb(color),
+            cast,
+            seed: 300 + n as u64,
+            ..Shot::default()
+        };
+        let spec = Spec {
+            damage: vec![Damage { length, width, at: [0.3, 0.2], ..Damage::new(kind) }],
+            grain: Angle::degrees([88.0, 95.0, 79.0, 101.0][n % 4]),
+            shot,
+            seed: 300 + n as u64,
+            ..Spec::new(cloth, side, pitch_px)
+        };
+        cases.push(Case { name: format!("{name}, {}, {backing}, {light}, camera", kind.name()), spec, jpeg: Some(quality) });
+    }
     cases
 }

@@ -1,6 +1,9 @@
 //! Colours freed of what lay behind: foreground estimation at the soft edge, then bled outward.
 
 mod foreground;
+mod threads;
+
+pub(crate) use threads::{Sight, thread_color};
 
 use tatter_core::image::{Image, LinearRgb, Unit};
 use tatter_core::kernel::bleed;

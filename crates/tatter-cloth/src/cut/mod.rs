@@ -13,7 +13,7 @@ use tatter_core::image::{Image, LinearRgb, Map, Unit};
 use tatter_core::model::{CutRecipe, Origin, Patch, PatchMap, Photo, StrokeKind, Subject};
 use tatter_core::task::{Cancelled, Task};
 
-use crate::clean::clean_color;
+use crate::clean::{Sight, clean_color, thread_color};
 use crate::gaps::{GapError, GapInput, Gaps, gaps};
 use crate::isolate::{ClothHints, IsolateError, Isolated, isolate};
 use crate::measure::{MeasureSettings, Measured, measure};
@@ -128,10 +128,20 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
         maps[channel] = Some(map);
     }
     if let Some(PatchMap { map: Map::Color(base), .. }) = &mut maps[Channel::BaseColor] {
-        // Where backing shows, or what is likelier backing in the shade, the colour comes from the threads around.
-        *base = tatter_core::kernel::bleed(base, &found.own_color.map(|own| own.0));
+        let cloth = view.cloth(&found.opacity);
+        *base = thread_color(
+            base,
+            &Sight {
+                photo: &view.color,
+                opacity: &found.opacity,
+                own: &found.own_color,
+                intact: &cloth,
+                backing: found.backing,
+                pitch: pitch_px.map_or(ASSUMED_PITCH, |[a, b]| (a * b).sqrt()).max(1.0),
+            },
+        );
     }
-    let cloth_color = view.cloth_color(&clean, &found.opacity);
+    let cloth_color = mean(&clean, &view.cloth(&found.opacity));
     let unit =
         |image: &Image<Unit>, origin, how: &str| Some(PatchMap { map: Map::Unit(image.clone()), origin, how: how.to_owned() });
     maps[Channel::Cover] = unit(&view.cover, Origin::Derived, &isolated.why);
@@ -153,6 +163,8 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
     Ok(Cut { patch, why: isolated.why, open_share: found.share, openings: found.openings })
 }
 
+/// Thread spacing in texels when nobody measured it.
+const ASSUMED_PITCH: f32 = 12.0;
 /// Confidence from which a measurement of the whole photo is taken as it is.
 const SURE: f32 = 0.6;
 
@@ -223,24 +235,23 @@ impl View {
         }
     }
 
-    /// Mean colour of the intact cloth, or of the piece itself.
-    fn cloth_color(&self, clean: &Image<LinearRgb>, opacity: &Image<Unit>) -> LinearRgb {
-        let mut sum = [0.0f64; 3];
-        let mut count = 0u32;
-        for (i, color) in clean.texels().iter().enumerate() {
-            let cloth = self
-                .intact
-                .as_ref()
-                .map_or_else(|| self.cover.texels()[i].0 * opacity.texels()[i].0 > 0.98, |intact| intact.texels()[i]);
-            if cloth {
-                for (total, value) in sum.iter_mut().zip(color.0) {
-                    *total += f64::from(value);
-                }
-                count += 1;
-            }
-        }
-        LinearRgb(sum.map(|total| (total / f64::from(count.max(1))) as f32))
+    /// The intact cloth, or what is wholly cloth of the piece itself.
+    fn cloth(&self, opacity: &Image<Unit>) -> Image<bool> {
+        self.intact.clone().unwrap_or_else(|| self.cover.zip(opacity, |c, o| c.0 * o.0 > 0.98))
     }
+}
+
+/// Mean colour of the texels of a mask; black of none.
+fn mean(color: &Image<LinearRgb>, mask: &Image<bool>) -> LinearRgb {
+    let mut sum = [0.0f64; 3];
+    let mut count = 0u32;
+    for (color, _) in color.texels().iter().zip(mask.texels()).filter(|(_, inside)| **inside) {
+        for (total, value) in sum.iter_mut().zip(color.0) {
+            *total += f64::from(value);
+        }
+        count += 1;
+    }
+    LinearRgb(sum.map(|total| (total / f64::from(count.max(1))) as f32))
 }
 
 /// Colours without the backing at soft edges and gaps, bled outwards so that no filter picks the backing up. A piece is
