@@ -380,6 +380,14 @@ pub(crate) enum MatchArg {
     None,
 }
 
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum ReliefArg {
+    /// As deep as the cloth's it lies on, nowhere deeper than that cloth is thick
+    Fit,
+    /// As the patch has it
+    Keep,
+}
+
 #[derive(Args, Debug)]
 pub(crate) struct MatchArgs {
     /// How its colour meets the cloth it lies on [new placements: auto]
@@ -388,6 +396,9 @@ pub(crate) struct MatchArgs {
     /// From 0, as the patch is, to 1, as the cloth is [new placements: 1]
     #[arg(long, value_name = "0..1", value_parser = share)]
     pub(crate) match_strength: Option<f32>,
+    /// Whether its relief becomes as deep as the cloth's, or keeps its millimetres [new placements: fit]
+    #[arg(long, value_name = "RELIEF", value_enum)]
+    pub(crate) match_relief: Option<ReliefArg>,
     /// Correct its colour by hand after that: slope=N,offset=N,power=N,saturation=N, a number or R/G/B each; or none
     #[arg(long, value_name = "KEY=N,…|none", allow_hyphen_values = true)]
     pub(crate) grade: Option<String>,

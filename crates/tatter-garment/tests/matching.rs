@@ -6,7 +6,7 @@ use made::*;
 use tatter_core::channel::Channel;
 use tatter_core::color::{Cdl, Lab, ciede2000, encode_srgb};
 use tatter_core::image::{Coding, Layout, LinearRgb, Stored};
-use tatter_core::model::{ChannelRule, Match, MatchMode, Patch, Placement};
+use tatter_core::model::{ChannelRule, Match, MatchMode, Patch, Placement, Relief};
 use tatter_core::rng::value_noise;
 use tatter_core::rule::Rule;
 use tatter_core::task::Task;
@@ -274,4 +274,54 @@ fn roughness_meets_the_cloth_around() {
     build(&garment, &mut pictures, &placed, &BuildSettings::default(), &Task::new()).expect("builds");
     let got = pictures[0][1].value(SIDE / 2 + 45, SIDE / 2, 0);
     assert!((got - 0.8).abs() < 0.01, "as dull as the cloth around: {got}");
+}
+
+/// Threads 1.6 mm apart both ways, from -`by` to `by` mm.
+fn threads(x: f32, y: f32, by: f32) -> f32 {
+    let wave = |v: f32| (v * std::f32::consts::TAU / 1.6).sin();
+    0.5 * by * (wave(x) + wave(y))
+}
+
+/// Heights along the patch's middle line, mm: from the rim, and the deepest of the hole.
+#[expect(clippy::unwrap_used, reason = "a build that fails is a failed test")]
+fn laid_relief(under_mm: f32, relief: Relief) -> (f32, f32) {
+    let roles = [(Channel::BaseColor, color_coding())];
+    let garment = flat(vec![file(SIDE, &roles), file(SIDE, &[(Channel::Height, height_coding())])], SPAN_MM);
+    let mm = SPAN_MM / SIDE as f32;
+    let range = height_coding().height_range;
+    let heights = picture16(SIDE, Layout::Gray, |x, y, _| {
+        (threads(x as f32 * mm, y as f32 * mm, under_mm) - range.low_mm) / range.span_mm()
+    });
+    let mut pictures = vec![vec![cloth(|_, _| MADDER), heights]];
+    let hole = |x: f32, y: f32| if x.hypot(y) < 5.0 { -0.9 } else { threads(x, y, 0.2) };
+    let color = |x: f32, y: f32| if x.hypot(y) < 5.0 { WHITE } else { INDIGO };
+    let maker = PatchMaker::new(512, PATCH_MM).disc(RADIUS_MM, 1.0).color(color).height(hole);
+    let patch = Patch { cloth_color: Some(LinearRgb(INDIGO)), ..maker.patch() };
+    let matching = Match { relief, ..Match::default() };
+    let placement = Placement { matching, ..placement("a", 0.5, 0.5) };
+    build(&garment, &mut pictures, &[Placed { placement: &placement, patch: &patch }], &BuildSettings::default(), &Task::new())
+        .unwrap();
+    let at = |x: usize, y: usize| range.low_mm + pictures[0][1].value(x, y, 0) * range.span_mm();
+    let texels = |low_mm: f32, high_mm: f32| (SIDE / 2 + (low_mm / mm) as usize)..(SIDE / 2 + (high_mm / mm) as usize);
+    let rim: Vec<f32> =
+        (SIDE / 2 - 12..SIDE / 2 + 12).flat_map(|y| texels(7.0, 11.0).map(move |x| (x, y))).map(|(x, y)| at(x, y)).collect();
+    let mean = rim.iter().sum::<f32>() / rim.len() as f32;
+    let stray = (rim.iter().map(|h| (h - mean).powi(2)).sum::<f32>() / rim.len() as f32).sqrt();
+    let deepest = texels(0.0, 4.0).map(|x| at(x, SIDE / 2)).fold(f32::MAX, f32::min);
+    (stray, deepest)
+}
+
+#[test]
+fn relief_is_as_deep_as_the_cloths_and_a_hole_no_deeper_than_it_is_thick() {
+    // Each sine strays by its amplitude over √2, two of half the amplitude by half of the amplitude.
+    for under in [0.1, 0.2, 0.3] {
+        let (stray, deepest) = laid_relief(under, Relief::Fit);
+        assert!((stray / (0.5 * under) - 1.0).abs() < 0.12, "threads of ±{under} mm: laid ones stray by {stray} mm");
+        // A face from -under to under: the back lies three times as deep as the middle plane.
+        assert!(deepest < -1.5 * under && deepest > -3.3 * under, "threads of ±{under} mm: the hole is {deepest} mm deep");
+    }
+    let (stray, deepest) = laid_relief(0.1, Relief::Keep);
+    assert!((stray - 0.1).abs() < 0.015 && (deepest + 0.9).abs() < 0.02, "asked for: {stray} mm, {deepest} mm");
+    let (stray, deepest) = laid_relief(0.0, Relief::Fit);
+    assert!((stray - 0.1).abs() < 0.015 && deepest > -0.65, "beside cloth without relief: {stray} mm, {deepest} mm");
 }

@@ -7,7 +7,7 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, Map, Unit};
-use tatter_core::model::{Density, Garment, Job, Match, Patch, Placement, Scatter, Share};
+use tatter_core::model::{Density, Garment, Job, Patch, Placement, Scatter, Share};
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_files::job::{JobError, mark, read_job, write_job};
@@ -210,7 +210,7 @@ fn placement(rule: &Scatter, one: Scattered, patches: &[Option<&Patch>]) -> Plac
         size: (one.scale != 1.0).then_some(Mm(rounded(side * one.scale, 100.0))),
         mirror: one.mirror,
         rules: rule.rules,
-        matching: Match::default(),
+        matching: rule.matching,
     }
 }
 

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::place_of::WhereArgs;
-use super::{Numbers, length, png, whole};
+use super::{MatchArgs, Numbers, length, png, whole};
 
 #[derive(Args, Debug)]
 pub(crate) struct Scatter {
@@ -26,7 +26,7 @@ pub(crate) struct Scatter {
     /// Where
     #[command(flatten)]
     pub(crate) place: WhereArgs,
-    /// With --again: what it is no longer bound to, such as edges,along,margin,mirror,overlap,rules
+    /// With --again: what it is no longer bound to, such as edges,along,margin,mirror,overlap,rules,match
     #[arg(long, value_name = "KEY", value_delimiter = ',', requires = "again")]
     pub(crate) without: Vec<String>,
     /// How far covers stay from seams and edges
@@ -47,6 +47,9 @@ pub(crate) struct Scatter {
     /// Rule and strength of a channel, such as opacity=keep; may be repeated
     #[arg(long = "rule", value_name = "CHANNEL=RULE[:STRENGTH]")]
     pub(crate) rules: Vec<String>,
+    /// How each meets the cloth it lies on
+    #[command(flatten)]
+    pub(crate) matching: MatchArgs,
     /// Also write a PNG of its placements (24 at most) before and after, lit, at true size
     #[arg(long, value_name = "FILE.png", value_parser = png, conflicts_with_all = ["remove", "list"])]
     pub(crate) preview: Option<PathBuf>,

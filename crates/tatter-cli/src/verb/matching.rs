@@ -1,35 +1,41 @@
-//! `tatter match`, and what it shares with `tatter place`.
+//! `tatter match`, and what it shares with `tatter place` and `tatter scatter`.
 
 use serde_json::{Value, json};
 use tatter::place::rematch;
 use tatter_core::color::Cdl;
-use tatter_core::model::{Match, MatchMode, Placement};
+use tatter_core::model::{Match, MatchMode, Placement, Relief};
 
 use super::{BadArgument, Outcome, boxed};
-use crate::args::{Match as MatchVerb, MatchArg, MatchArgs};
+use crate::args::{Match as MatchVerb, MatchArg, MatchArgs, ReliefArg};
 use crate::term::{Term, number};
 
 /// Change how placements are fitted.
 pub(crate) fn run(args: &MatchVerb, term: &Term) -> Outcome {
-    let MatchArgs { mode: None, match_strength: None, grade: None } = &args.matching else {
-        let grade = args.matching.grade.as_deref().map(grade).transpose().map_err(boxed)?;
+    let MatchArgs { mode: None, match_strength: None, grade: None, match_relief: None } = &args.matching else {
+        let grade = graded(&args.matching).map_err(boxed)?;
         let placements = rematch(&args.job, &args.ids, |matching| change(matching, &args.matching, grade)).map_err(boxed)?;
         let machine: Vec<Value> = placements.iter().map(|p| json!({ "id": p.id, "match": described(&p.matching) })).collect();
         term.result(&json!({ "placements": machine }), &placements.iter().map(line).collect::<String>());
         return Ok(0);
     };
-    Err(boxed(BadArgument::new("nothing to change was given", "Say what: --match, --match-strength or --grade")))
+    Err(boxed(BadArgument::new("nothing to change was given", "Say what: --match, --match-strength, --match-relief or --grade")))
 }
 
 /// The match of a new placement.
 pub(crate) fn new(args: &MatchArgs) -> Result<Match, BadArgument> {
-    let grade = args.grade.as_deref().map(grade).transpose()?;
+    let grade = graded(args)?;
     let mut matching = Match::default();
     change(&mut matching, args, grade);
     Ok(matching)
 }
 
-fn change(matching: &mut Match, args: &MatchArgs, grade: Option<Option<Cdl>>) {
+/// The grade that was given, if one was; inside, `None` for none at all.
+pub(crate) fn graded(args: &MatchArgs) -> Result<Option<Option<Cdl>>, BadArgument> {
+    args.grade.as_deref().map(grade).transpose()
+}
+
+/// What the person said, over what is there.
+pub(crate) fn change(matching: &mut Match, args: &MatchArgs, grade: Option<Option<Cdl>>) {
     if let Some(mode) = args.mode {
         matching.mode = match mode {
             MatchArg::Auto => None,
@@ -40,6 +46,10 @@ fn change(matching: &mut Match, args: &MatchArgs, grade: Option<Option<Cdl>>) {
     }
     matching.strength = args.match_strength.unwrap_or(matching.strength);
     matching.grade = grade.unwrap_or(matching.grade);
+    matching.relief = args.match_relief.map_or(matching.relief, |relief| match relief {
+        ReliefArg::Fit => Relief::Fit,
+        ReliefArg::Keep => Relief::Keep,
+    });
 }
 
 /// `slope=1.1/1.0/0.9,saturation=0.8`, or `none`.
@@ -83,12 +93,18 @@ pub(crate) fn described(matching: &Match) -> Value {
             "saturation": number(grade.saturation),
         })
     });
-    json!({ "mode": matching.mode.map_or("auto", MatchMode::name), "strength": number(matching.strength), "grade": grade })
+    json!({
+        "mode": matching.mode.map_or("auto", MatchMode::name),
+        "strength": number(matching.strength),
+        "relief": matching.relief.name(),
+        "grade": grade,
+    })
 }
 
 fn line(placement: &Placement) -> String {
-    let Match { mode, strength, grade } = placement.matching;
+    let Match { mode, strength, grade, relief } = placement.matching;
     let mode = mode.map_or("auto", MatchMode::name);
     let graded = if grade.is_some() { ", graded by hand" } else { "" };
-    format!("{}: match {mode}, strength {strength}{graded}\n", placement.id)
+    let kept = if relief == Relief::Keep { ", its own relief" } else { "" };
+    format!("{}: match {mode}, strength {strength}{kept}{graded}\n", placement.id)
 }

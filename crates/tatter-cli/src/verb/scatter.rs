@@ -6,10 +6,10 @@ use serde_json::{Value, json};
 use tatter::scatter::{ScatterRequest, ScatterSummary, remove_scatter, scatter_job, scatters};
 use tatter_core::angle::Angle;
 use tatter_core::channel::PerChannel;
-use tatter_core::model::Scatter as Rule;
+use tatter_core::model::{Match, Scatter as Rule};
 use tatter_core::units::Mm;
 
-use super::{BadArgument, Outcome, boxed};
+use super::{BadArgument, Outcome, boxed, matching};
 use crate::args::{PlaceOf, Scatter};
 use crate::term::{Term, number, warnings};
 
@@ -31,6 +31,7 @@ pub(crate) fn run(args: &Scatter, term: &Term) -> Outcome {
     check_ranges(args)?;
     super::check_preview(args.preview.as_deref())?;
     let rules = super::place::rules(&args.rules)?;
+    let grade = matching::graded(&args.matching).map_err(boxed)?;
     let request = ScatterRequest {
         job: args.job.clone(),
         again: args.again.clone(),
@@ -42,6 +43,7 @@ pub(crate) fn run(args: &Scatter, term: &Term) -> Outcome {
         if !args.rules.is_empty() {
             rule.rules = rules;
         }
+        matching::change(&mut rule.matching, &args.matching, grade);
     };
     let done = scatter_job(&request, edit, &task).map_err(boxed)?;
     super::preview(args.preview.as_deref(), &args.job, Some(&done.ids), &task)?;
@@ -74,7 +76,7 @@ fn check_ranges(args: &Scatter) -> Result<(), Box<dyn tatter_core::explain::Expl
 }
 
 /// What `--without` may name beside the place.
-const KEYS: [&str; 4] = ["margin", "mirror", "overlap", "rules"];
+const KEYS: [&str; 5] = ["margin", "mirror", "overlap", "rules", "match"];
 
 const fn place(rule: &mut Rule) -> PlaceOf<'_> {
     PlaceOf {
@@ -92,6 +94,7 @@ fn without(rule: &mut Rule, key: &str) -> bool {
         "mirror" => rule.mirror = false,
         "overlap" => rule.overlap = false,
         "rules" => rule.rules = PerChannel::default(),
+        "match" => rule.matching = Match::default(),
         _ => return place(rule).without(key),
     }
     true
@@ -124,7 +127,7 @@ fn said(done: &ScatterSummary) -> String {
 
 fn described(rule: &Rule) -> Value {
     let patches: Vec<Value> = rule.patches.iter().map(|s| json!({ "patch": s.patch, "weight": number(s.weight) })).collect();
-    json!({ "id": rule.id, "patches": patches, "count": rule.count, "seed": rule.seed, "removed": rule.removed })
+    json!({ "id": rule.id, "patches": patches, "count": rule.count, "seed": rule.seed, "match": matching::described(&rule.matching), "removed": rule.removed })
 }
 
 fn table(all: &[Rule]) -> String {

@@ -38,6 +38,29 @@ impl std::fmt::Display for MatchMode {
     }
 }
 
+/// How deep the relief of a placement is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Relief {
+    /// As deep as the cloth's it lies on, and nowhere deeper than that cloth is thick.
+    #[default]
+    Fit,
+    /// As the patch has it, in millimetres.
+    Keep,
+}
+
+impl Relief {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Fit, Self::Keep];
+
+    /// The name in job files and on the command line.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Fit => "fit",
+            Self::Keep => "keep",
+        }
+    }
+}
+
 /// How a placement is fitted, and the grade a person gives it after that.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Match {
@@ -47,10 +70,12 @@ pub struct Match {
     pub strength: f32,
     /// Applied last, in linear light.
     pub grade: Option<Cdl>,
+    /// Its relief; only where its colour is fitted, too.
+    pub relief: Relief,
 }
 
 impl Default for Match {
     fn default() -> Self {
-        Self { mode: None, strength: 1.0, grade: None }
+        Self { mode: None, strength: 1.0, grade: None, relief: Relief::Fit }
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::angle::Angle;
 use crate::channel::PerChannel;
-use crate::model::ChannelRule;
+use crate::model::{ChannelRule, Match};
 use crate::units::Mm;
 
 /// A patch of a scatter and how often it is taken compared with the others.
@@ -113,6 +113,8 @@ pub struct Scatter {
     pub overlap: bool,
     /// Channels that do not follow the default rule at strength 1.
     pub rules: PerChannel<Option<ChannelRule>>,
+    /// How each meets the cloth it lies on.
+    pub matching: Match,
     /// Where there are more.
     pub density: Vec<Density>,
     /// A line in UV (v down) that they lie along, such as a hem; empty: anywhere.
@@ -140,6 +142,7 @@ impl Default for Scatter {
             mirror: false,
             overlap: false,
             rules: PerChannel::default(),
+            matching: Match::default(),
             density: Vec::new(),
             along: Vec::new(),
             spread: Mm(0.0),

@@ -1,7 +1,7 @@
 //! The keys of a placement that say how it is fitted to its cloth.
 
 use tatter_core::color::Cdl;
-use tatter_core::model::{Match, MatchMode};
+use tatter_core::model::{Match, MatchMode, Relief};
 use toml_edit::{InlineTable, Table, Value, value};
 
 use crate::text::{Fields, TextFault, float, floats, nearest};
@@ -17,7 +17,13 @@ pub(super) fn read(table: &Fields<'_>) -> Result<Match, TextFault> {
     if !(0.0..=1.0).contains(&strength) {
         return Err(table.bad("match_strength", format!("must be between 0 and 1, not {strength}")));
     }
-    Ok(Match { mode, strength, grade: grade(table)? })
+    let relief = table.string("match_relief")?.map(|name| relief(table, name)).transpose()?.unwrap_or(usual.relief);
+    Ok(Match { mode, strength, grade: grade(table)?, relief })
+}
+
+fn relief(table: &Fields<'_>, name: &str) -> Result<Relief, TextFault> {
+    let found = Relief::ALL.into_iter().find(|relief| relief.name() == name);
+    found.ok_or_else(|| table.bad("match_relief", format!("is {}, not `{name}`", Relief::ALL.map(Relief::name).join(" or "))))
 }
 
 fn mode(table: &Fields<'_>, name: &str) -> Result<MatchMode, TextFault> {
@@ -51,6 +57,9 @@ pub(super) fn render(table: &mut Table, matching: &Match) {
     }
     if matching.strength.to_bits() != usual.strength.to_bits() {
         table["match_strength"] = value(float(matching.strength));
+    }
+    if matching.relief != usual.relief {
+        table["match_relief"] = value(matching.relief.name());
     }
     if let Some(grade) = &matching.grade {
         table["grade"] = value(grade_table(grade));

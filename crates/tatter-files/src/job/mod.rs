@@ -30,8 +30,21 @@ const TOP_KEYS: [&str; 9] = ["format", "name", "garment", "patch", "placement", 
 const GARMENT_KEYS: [&str; 4] = ["mesh", "mm_per_unit", "mm_per_uv", "map"];
 const MAP_KEYS: [&str; 8] = ["file", "channels", "material", "tile", "transfer", "normal_y", "height_range_mm", "inverted"];
 const PATCH_KEYS: [&str; 2] = ["name", "path"];
-const PLACEMENT_KEYS: [&str; 12] =
-    ["id", "patch", "at", "point", "part", "turn_deg", "size_mm", "mirror", "rules", "match", "match_strength", "grade"];
+const PLACEMENT_KEYS: [&str; 13] = [
+    "id",
+    "patch",
+    "at",
+    "point",
+    "part",
+    "turn_deg",
+    "size_mm",
+    "mirror",
+    "rules",
+    "match",
+    "match_strength",
+    "match_relief",
+    "grade",
+];
 const DELIVERY_KEYS: [&str; 1] = ["folder"];
 
 /// Components by the letters of a packed map, in file order; `rgb` is three from red.

@@ -5,12 +5,29 @@ use tatter_core::model::{Density, Facing, PatchRef, Placement, Scatter, Share};
 use tatter_core::units::Mm;
 use toml_edit::{Array, InlineTable, Item, Table, Value, value};
 
+use super::matching;
 use super::read::{distinct, known_patch, relative, rules};
 use super::render::{placement as placement_table, rules_value};
 use crate::text::{Fields, TextFault, degrees, float, floats, nearest};
 
-pub(super) const KEYS: [&str; 12] =
-    ["id", "patches", "count", "seed", "margin_mm", "scale", "turn_deg", "mirror", "overlap", "rules", "removed", "laid"];
+pub(super) const KEYS: [&str; 16] = [
+    "id",
+    "patches",
+    "count",
+    "seed",
+    "margin_mm",
+    "scale",
+    "turn_deg",
+    "mirror",
+    "overlap",
+    "rules",
+    "match",
+    "match_strength",
+    "match_relief",
+    "grade",
+    "removed",
+    "laid",
+];
 
 /// Keys that say where, which scatters and wear share.
 pub(super) const WHERE_KEYS: [&str; 12] = [
@@ -60,6 +77,7 @@ fn scatter(table: &Fields<'_>, patches: &[PatchRef]) -> Checked<Scatter> {
         mirror: table.flag("mirror")?.unwrap_or(false),
         overlap: table.flag("overlap")?.unwrap_or(false),
         rules: rules(table)?,
+        matching: matching::read(table)?,
         density: density(table)?,
         along: table.pairs("along")?,
         spread: length(table, "spread_mm")?.unwrap_or(usual.spread),
@@ -207,6 +225,7 @@ pub(super) fn render(scatter: &Scatter) -> Table {
     if let Some(rules) = rules_value(&scatter.rules) {
         table["rules"] = value(rules);
     }
+    matching::render(&mut table, &scatter.matching);
     render_density(&mut table, &scatter.density);
     if !scatter.along.is_empty() {
         table["along"] = value(scatter.along.iter().map(|at| floats(at)).collect::<Array>());

@@ -4,7 +4,7 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::color::Cdl;
 use tatter_core::image::{HeightRange, NormalY};
-use tatter_core::model::{ChannelRule, Job, Match, MatchMode, PatchRef, Placement, Spot, UvTile, Variation, Wear};
+use tatter_core::model::{ChannelRule, Job, Match, MatchMode, PatchRef, Placement, Relief, Spot, UvTile, Variation, Wear};
 use tatter_core::rule::Rule;
 use tatter_core::units::{Mm, MmPerUv};
 
@@ -110,7 +110,7 @@ fn the_example_means_what_it_says() {
     assert_eq!(elbow.rule(Channel::Opacity), ChannelRule { rule: Rule::Keep, strength: 1.0 }, "opacity");
     assert_eq!(job.placements[1].spot, Spot::Point([0.1, 1.4, 0.05]), "point");
     let grade = Cdl { slope: [1.0, 1.1, 1.0], saturation: 0.9, ..Cdl::default() };
-    let fitted = Match { mode: Some(MatchMode::Fit), strength: 0.8, grade: Some(grade) };
+    let fitted = Match { mode: Some(MatchMode::Fit), strength: 0.8, grade: Some(grade), ..Match::default() };
     assert_eq!((job.placements[1].matching, elbow.matching), (fitted, Match::default()), "match");
     assert_eq!(job.delivery.folder.as_deref(), Some("out"), "folder");
 }
@@ -313,6 +313,10 @@ scale = [0.5, 1.5]
 turn_deg = [-30, 30]
 mirror = true
 rules = { opacity = "keep" }
+match = "fit"
+match_strength = 0.6
+match_relief = "keep"
+grade = { saturation = 0.5 }
 picture = "wear.png"
 height = [0, 0.4]
 edges_mm = 40
@@ -333,6 +337,9 @@ fn a_scatter_is_read_whole_and_written_back_unchanged() {
         "shares"
     );
     assert_eq!(moths.density.len(), 3, "picture, height, edges");
+    let Match { mode, strength, grade, relief } = moths.matching;
+    assert_eq!((mode, strength, relief), (Some(MatchMode::Fit), 0.6, Relief::Keep), "the match of all of them");
+    assert_eq!(grade.map(|grade| grade.saturation), Some(0.5), "their grade");
     assert_eq!(moths.along, [[0.1, 0.8], [0.4, 0.8]], "the line");
     assert_eq!(edited(&text, Path::new("x"), &job).unwrap(), text, "not a letter changes");
     let mut more = job.clone();
@@ -350,8 +357,9 @@ fn a_scatter_written_wrong_is_refused_on_its_line() {
         ("rope-burn = 3", "rope-brun = 3", 2, "the nearest is `rope-burn`"),
         ("scale = [0.5, 1.5]", "scale = [1.5, 0.5]", 8, "the smaller one first"),
         ("margin_mm", "margin", 7, "the nearest is `margin_mm`"),
-        ("along = [[0.1, 0.8], [0.4, 0.8]]", "along = [0.1, 0.8]", 15, "a list of pairs of numbers"),
-        ("removed = [3, 11]", "removed = [-3]", 17, "a list of whole numbers"),
+        ("along = [[0.1, 0.8], [0.4, 0.8]]", "along = [0.1, 0.8]", 19, "a list of pairs of numbers"),
+        ("removed = [3, 11]", "removed = [-3]", 21, "a list of whole numbers"),
+        ("match_relief = \"keep\"", "match_relief = \"deep\"", 14, "is fit or keep"),
     ] {
         let fault = parse_job(&text.replace(from, to)).unwrap_err().to_string();
         assert!(fault.starts_with(&format!("line {}", line + at)) && fault.contains(says), "{to}: {fault}");

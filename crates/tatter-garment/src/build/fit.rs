@@ -8,10 +8,11 @@ use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::color::{Cdl, OkLab};
 use tatter_core::image::{Image, LinearRgb, Stored};
-use tatter_core::model::{MapRole, MatchMode, Patch, Subject};
+use tatter_core::model::{MapRole, MatchMode, Patch, Relief, Subject};
 use tatter_core::rule::Rule;
 
 use super::around::{Near, REACH, cell_of, near_texels};
+use super::depth::{AroundRelief, Depth, depth};
 use super::plan::{Draw, Target};
 use super::planned::Planned;
 use super::pyramid::Prepared;
@@ -37,6 +38,8 @@ fn code_named(name: &str) -> &'static str {
 pub(super) struct Fit {
     pub(super) recolor: Recolor,
     pub(super) grade: Option<Cdl>,
+    /// What becomes of its relief.
+    pub(super) depth: Depth,
     /// Added to its roughness, place by place.
     pub(super) roughness: Field<1>,
     /// Median CIEDE2000 between its cloth as laid and the cloth around it.
@@ -136,6 +139,7 @@ impl FitContext<'_> {
                 let mut fit = Fit {
                     recolor: Recolor::Keep,
                     grade: self.planned.placements[k].placement.matching.grade,
+                    depth: Depth::KEEP,
                     roughness: Field::none(),
                     rim_difference: None,
                     told: Vec::new(),
@@ -181,7 +185,7 @@ impl FitContext<'_> {
     }
 
     /// File and role of a channel in a target's map set, whatever its size.
-    fn role(&self, target: &Target, channel: Channel) -> Option<(&Stored, &MapRole)> {
+    pub(super) fn role(&self, target: &Target, channel: Channel) -> Option<(&Stored, &MapRole)> {
         self.planned.garment.sets[target.set].files.iter().zip(&self.pictures[target.set]).find_map(|(file, stored)| {
             let role = file.roles.iter().find(|role| role.channel == channel)?;
             Some((stored, role))
@@ -202,11 +206,12 @@ impl FitContext<'_> {
             fit.recolor = Recolor::Mark { cloth: cloth.swatch.mean, strength };
             return;
         }
-        let (mut glimpses, mut roughness) = (Vec::new(), Vec::new());
+        let (mut glimpses, mut roughness, mut relief) = (Vec::new(), Vec::new(), AroundRelief::default());
         for (_, target) in self.colored(k) {
             let near = self.near(k, target);
             glimpses.extend(self.colors(target, &near));
             roughness.extend(self.scalars(target, Channel::Roughness, &near));
+            self.add_relief(target, &near, &mut relief);
         }
         let Some(around) = Swatch::of(&glimpses) else {
             fit.told.push((ALONE, "hardly any of the garment's cloth shows around it, so it keeps its colour".into()));
@@ -234,6 +239,9 @@ impl FitContext<'_> {
         fit.recolor = Recolor::Onto(Box::new(onto));
         if let Some(own) = &cloth.roughness {
             fit.roughness = roughness_field(own, &roughness, strength);
+        }
+        if self.planned.placements[k].placement.matching.relief == Relief::Fit && patch.subject == Subject::Damage {
+            fit.depth = depth(cloth, &relief, self.planned.footprints[k].enlargement, strength);
         }
     }
 
@@ -280,7 +288,7 @@ impl FitContext<'_> {
 }
 
 /// The texel of a file of another size that shows the place of a target's texel.
-fn same_place(near: &Near, target: &Target, stored: &Stored) -> [usize; 2] {
+pub(super) fn same_place(near: &Near, target: &Target, stored: &Stored) -> [usize; 2] {
     let scaled = |v: usize, of: usize, to: usize| ((2 * v + 1) * to / (2 * of.max(1))).min(to.saturating_sub(1));
     [scaled(near.x, target.size.width, stored.size.width), scaled(near.y, target.size.height, stored.size.height)]
 }

@@ -5,6 +5,7 @@
 
 mod around;
 mod colorway;
+mod depth;
 mod fit;
 mod kernel;
 mod meets;

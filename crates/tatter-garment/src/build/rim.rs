@@ -38,7 +38,6 @@ pub(super) fn local_height(
     let ring = &prepared.ring;
     let area: f64 = draws.iter().map(|d| (d.bounds.x1 - d.bounds.x0) as f64 * (d.bounds.y1 - d.bounds.y0) as f64).sum();
     let keep = most_kept(SAMPLES, area);
-    let range = role.coding.height_range;
     let (mut rim, mut under) = (Fit::default(), Fit::default());
     for draw in draws {
         for y in draw.bounds.y0..draw.bounds.y1 {
@@ -52,9 +51,7 @@ pub(super) fn local_height(
                 if cx < 0.0 || cy < 0.0 || cx >= ring.width() as f64 || cy >= ring.height() as f64 {
                     continue;
                 }
-                let value = stored.value(x as usize, y as usize, role.coding.component);
-                let value = if role.coding.inverted { 1.0 - value } else { value };
-                let mm = f64::from(range.low_mm + value * range.span_mm());
+                let mm = f64::from(height_at(stored, role, x as usize, y as usize));
                 let (dx, dy) = (px / size.0 - 0.5, py / size.1 - 0.5);
                 rim.add(f64::from(ring.get(cx as usize, cy as usize)), dx, dy, mm);
                 under.add(f64::from(prepared.coarse.get(cx as usize, cy as usize)), dx, dy, mm);
@@ -62,6 +59,12 @@ pub(super) fn local_height(
         }
     }
     if rim.weight() > 20.0 { rim.plane() } else { under.mean() }
+}
+
+/// Height of a texel, mm.
+pub(super) fn height_at(stored: &Stored, role: &MapRole, x: usize, y: usize) -> f32 {
+    let range = role.coding.height_range;
+    range.low_mm + stored.unit_at(x, y, &role.coding) * range.span_mm()
 }
 
 /// Sums for weighted least squares on 1, x, y.

@@ -236,7 +236,8 @@ fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<
         return None;
     }
     let value = |lane: usize| texel[lane] / texel[COVER];
-    let (p, q) = (value(SLOPE_X), value(SLOPE_Y));
+    let depth = &layer.fit.depth;
+    let (p, q) = (depth.slope(value(SLOPE_X)), depth.slope(value(SLOPE_Y)));
     let [[xx, xy], [yx, yy]] = draw.slopes_from_patch;
     let size = layer.patch.size();
     let at = [(px / size.width as f64) as f32, (py / size.height as f64) as f32];
@@ -245,7 +246,7 @@ fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<
         column,
         cover,
         color: layer.fit.color(LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0))), value(BARE).max(0.0), at),
-        height: value(HEIGHT) * layer.enlargement,
+        height: depth.height(value(HEIGHT)) * layer.enlargement,
         local_height,
         slopes: (xx * p + xy * q, yx * p + yy * q),
         roughness4: shifted(value(ROUGHNESS4).clamp(0.0, 1.0), layer.fit.roughness.at(at)[0]),

@@ -126,6 +126,23 @@ pub(crate) fn node_means<const N: usize>(seen: impl Iterator<Item = ([f32; 2], [
     sums
 }
 
+/// Values at places in shares of the canvas.
+pub(crate) type Seen<const N: usize> = Vec<([f32; 2], [f32; N])>;
+
+/// How far values stray from the mean of their node, root mean square over all numbers: what threads do, not folds. `None` where no node was
+/// seen often enough.
+pub(crate) fn stray<const N: usize>(seen: &[([f32; 2], [f32; N])]) -> Option<f64> {
+    let means = node_means(seen.iter().copied());
+    let far = |(at, value): &([f32; 2], [f32; N])| {
+        let node = means.get(&node_of(*at))?;
+        Some(value.iter().zip(node.mean).map(|(v, mean)| (f64::from(*v) - mean).powi(2)).sum::<f64>())
+    };
+    let sum: f64 = seen.iter().filter_map(far).sum();
+    // One of the values of a node is spent on its mean.
+    let free: f64 = means.values().map(|node| node.count - 1.0).sum();
+    (free > 0.0).then(|| (sum / free).sqrt())
+}
+
 /// How much the difference of two means counts: the scatter of both is in it.
 pub(crate) fn trust(first: f64, second: f64) -> f64 {
     1.0 / (1.0 / first + 1.0 / second) / (0.5 * TRUSTED)
@@ -152,6 +169,18 @@ mod tests {
             let want = slope(y * NODES + x) as f32;
             assert!((got - want).abs() < 2e-3, "at {x}, {y}: {got}, the plane is {want}");
         }
+    }
+
+    /// An even spread from -a to a strays a / √3 (the uniform distribution's variance), whatever slope it lies on.
+    #[test]
+    fn threads_stray_and_a_slope_does_not() {
+        let mut rng = tatter_core::rng::Rng::new(3);
+        let mut one = || ([rng.unit(), rng.unit()], rng.unit());
+        let seen: Vec<_> =
+            (0..20_000).map(|_| one()).map(|(at, v)| (at, [20.0 * (at[0] * 32.0).floor() + 0.6 * (v - 0.5)])).collect();
+        let got = stray(&seen).expect("every node is seen");
+        assert!((got - 0.3 / 3f64.sqrt()).abs() < 0.003, "{got}");
+        assert!(stray(&seen[..2]).is_none(), "two values say nothing");
     }
 
     #[test]

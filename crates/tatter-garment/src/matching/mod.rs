@@ -13,7 +13,7 @@ mod swatch;
 
 pub(crate) use cloth::OntoCloth;
 pub(crate) use dye::{Dye, ECRU, bounded, undyed};
-pub(crate) use field::{Field, colors, node_means, trust};
+pub(crate) use field::{Field, Seen, colors, node_means, stray, trust};
 pub(crate) use injury::{injured_at, injury};
 pub(crate) use patch_cloth::PatchCloth;
 pub(crate) use recolor::Recolor;

@@ -1,11 +1,11 @@
 //! The patch's own intact cloth, sampled as coarsely as the garment's texels will show it.
 
 use tatter_core::channel::Channel;
-use tatter_core::image::{Image, LinearRgb, Map, Unit};
+use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Unit};
 use tatter_core::model::Patch;
 use tatter_core::rng::Rng;
 
-use super::{Dye, Glimpse, Swatch};
+use super::{Dye, Glimpse, Seen, Swatch};
 
 /// What is known of it.
 #[derive(Clone, Debug)]
@@ -16,6 +16,12 @@ pub(crate) struct PatchCloth {
     pub(crate) samples: Vec<(Glimpse, f32)>,
     /// Places and roughnesses, when the patch has a map of it.
     pub(crate) roughness: Option<Vec<([f32; 2], f32)>>,
+    /// Places and heights, mm, when the patch has a map of it.
+    pub(crate) heights: Option<Seen<1>>,
+    /// Places and slopes, when the patch has normals.
+    pub(crate) slopes: Option<Seen<2>>,
+    /// Between which heights its face lies, mm, texel by texel; the fiftieth deepest and highest is left out as noise.
+    pub(crate) face_mm: Option<[f32; 2]>,
 }
 
 /// Colours looked at: a spread of 0.3 is then known to 0.005 over all, and to 0.1 in a node of what varies.
@@ -30,6 +36,8 @@ struct Spot {
     color: LinearRgb,
     bare_luminance: f32,
     roughness: f32,
+    height_mm: f32,
+    slopes: [f32; 2],
 }
 
 /// The maps a sample reads.
@@ -37,19 +45,30 @@ struct Maps<'a> {
     color: &'a Image<LinearRgb>,
     opacity: Option<&'a Image<Unit>>,
     roughness: Option<&'a Image<Unit>>,
+    height: Option<&'a Image<HeightMm>>,
+    normal: Option<&'a Image<Normal>>,
 }
 
 impl<'a> Maps<'a> {
     fn of(patch: &'a Patch) -> Option<Self> {
         let unit = |channel| patch.map(channel).and_then(Map::as_unit);
         let Some(Map::Color(color)) = patch.map(Channel::BaseColor) else { return None };
-        Some(Self { color, opacity: unit(Channel::Opacity), roughness: unit(Channel::Roughness) })
+        let height = match patch.map(Channel::Height) {
+            Some(Map::Height(height)) => Some(height),
+            _ => None,
+        };
+        let normal = match patch.map(Channel::Normal) {
+            Some(Map::Normal(normal)) => Some(normal),
+            _ => None,
+        };
+        Some(Self { color, opacity: unit(Channel::Opacity), roughness: unit(Channel::Roughness), height, normal })
     }
 
     /// `None` where more is open than cloth.
     fn spot(&self, x: usize, y: usize, side: usize, dye: Option<&Dye>) -> Option<Spot> {
         let step = side.div_ceil(FINEST);
         let (mut sum, mut bare, mut roughness, mut weight, mut count) = ([0.0f32; 3], 0.0, 0.0, 0.0, 0.0f32);
+        let (mut height, mut slopes) = (0.0, [0.0f32; 2]);
         for v in (y..(y + side).min(self.color.height())).step_by(step) {
             for u in (x..(x + side).min(self.color.width())).step_by(step) {
                 let w = self.opacity.map_or(1.0, |o| o.get(u, v).0);
@@ -57,6 +76,9 @@ impl<'a> Maps<'a> {
                 (0..3).for_each(|i| sum[i] += w * c.0[i]);
                 bare += w * dye.map_or(0.0, |dye| dye.bare_luminance(c));
                 roughness += w * self.roughness.map_or(0.0, |r| r.get(u, v).0);
+                height += w * self.height.map_or(0.0, |h| h.get(u, v).0);
+                let (right, up) = self.normal.map_or((0.0, 0.0), |n| n.get(u, v).slopes());
+                slopes = [slopes[0] + w * right, slopes[1] + w * up];
                 weight += w;
                 count += 1.0;
             }
@@ -65,8 +87,18 @@ impl<'a> Maps<'a> {
             color: LinearRgb(sum.map(|s| s / weight)),
             bare_luminance: bare / weight,
             roughness: roughness / weight,
+            height_mm: height / weight,
+            slopes: slopes.map(|s| s / weight),
         })
     }
+}
+
+/// Between which heights all but a fiftieth lie at either end.
+fn face_of(mut heights: Vec<f32>) -> Option<[f32; 2]> {
+    let last = heights.len().checked_sub(1)?;
+    heights.sort_by(f32::total_cmp);
+    let beyond = last / 50;
+    Some([heights[beyond], heights[last - beyond]])
 }
 
 impl PatchCloth {
@@ -83,6 +115,7 @@ impl PatchCloth {
         let size = patch.size();
         let mut rng = Rng::new(1);
         let (mut glimpses, mut bare, mut roughness) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut heights, mut slopes, mut face) = (Vec::new(), Vec::new(), Vec::new());
         for _ in 0..TRIES * SAMPLES {
             let (x, y, chance) = (rng.below(size.width), rng.below(size.height), rng.unit());
             let at = |v: usize, of: usize, cells: usize| v * cells / of;
@@ -94,6 +127,9 @@ impl PatchCloth {
             let middle = |v: usize| v as f64 + 0.5 * side as f64;
             let at = [(middle(x) / size.width as f64) as f32, (middle(y) / size.height as f64) as f32];
             roughness.push((at, spot.roughness));
+            heights.push((at, [spot.height_mm]));
+            slopes.push((at, spot.slopes));
+            face.extend(maps.height.map(|height| height.get(x, y).0));
             glimpses.push(Glimpse { color: spot.color, cell: cell(middle(x), middle(y)), at });
             bare.push(spot.bare_luminance);
             if glimpses.len() == SAMPLES {
@@ -103,7 +139,8 @@ impl PatchCloth {
         let swatch = Swatch::of(&glimpses)?;
         let roughness = maps.roughness.map(|_| roughness);
         let samples = glimpses.into_iter().zip(bare).filter(|(g, _)| swatch.cells.contains_key(&g.cell)).collect();
-        Some(Self { swatch, samples, roughness })
+        let (heights, slopes) = (maps.height.map(|_| heights), maps.normal.map(|_| slopes));
+        Some(Self { swatch, samples, roughness, heights, slopes, face_mm: face_of(face) })
     }
 
     /// Colours of the injury itself, threads one by one.
