@@ -388,6 +388,14 @@ pub(crate) enum ReliefArg {
     Keep,
 }
 
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum EdgeArg {
+    /// Where its cover ends
+    Soft,
+    /// Along a cut through its intact cloth, where that differs least from the garment's
+    Seam,
+}
+
 #[derive(Args, Debug)]
 pub(crate) struct MatchArgs {
     /// How its colour meets the cloth it lies on [new placements: auto]
@@ -399,6 +407,9 @@ pub(crate) struct MatchArgs {
     /// Whether its relief becomes as deep as the cloth's, or keeps its millimetres [new placements: fit]
     #[arg(long, value_name = "RELIEF", value_enum)]
     pub(crate) match_relief: Option<ReliefArg>,
+    /// How its cloth ends on the garment's [new placements: soft]
+    #[arg(long, value_name = "EDGE", value_enum)]
+    pub(crate) edge: Option<EdgeArg>,
     /// Correct its colour by hand after that: slope=N,offset=N,power=N,saturation=N, a number or R/G/B each; or none
     #[arg(long, value_name = "KEY=N,…|none", allow_hyphen_values = true)]
     pub(crate) grade: Option<String>,

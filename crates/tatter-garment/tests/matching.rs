@@ -6,7 +6,7 @@ use made::*;
 use tatter_core::channel::Channel;
 use tatter_core::color::{Cdl, Lab, ciede2000, encode_srgb};
 use tatter_core::image::{Coding, Layout, LinearRgb, Stored};
-use tatter_core::model::{ChannelRule, Match, MatchMode, Patch, Placement, Relief};
+use tatter_core::model::{ChannelRule, Edge, Match, MatchMode, Patch, Placement, Relief};
 use tatter_core::rng::value_noise;
 use tatter_core::rule::Rule;
 use tatter_core::task::Task;
@@ -160,7 +160,7 @@ fn measured(after: &Stored, patch: &Patch) -> RimDifference {
     let garment = flat(vec![file(SIDE, &[(Channel::BaseColor, color_coding())])], SPAN_MM);
     let placement = placement("a", 0.5, 0.5);
     let placed = [Placed { placement: &placement, patch }];
-    rim_differences(&garment, &[vec![after.clone()]], &placed, &Task::new()).unwrap()[0].unwrap()
+    rim_differences(&garment, &[vec![after.clone()]], &placed, &[], &Task::new()).unwrap()[0].unwrap()
 }
 
 #[test]
@@ -324,4 +324,52 @@ fn relief_is_as_deep_as_the_cloths_and_a_hole_no_deeper_than_it_is_thick() {
     assert!((stray - 0.1).abs() < 0.015 && (deepest + 0.9).abs() < 0.02, "asked for: {stray} mm, {deepest} mm");
     let (stray, deepest) = laid_relief(0.0, Relief::Fit);
     assert!((stray - 0.1).abs() < 0.015 && deepest > -0.65, "beside cloth without relief: {stray} mm, {deepest} mm");
+}
+
+/// Laid with an edge on indigo with a white stripe beside the injury, within the cover.
+fn laid_beside_a_stripe(edge: Edge) -> (Stored, Stored) {
+    let before = cloth(|x, _| if (57.5..58.5).contains(&x) { WHITE } else { INDIGO });
+    let matching = Match { edge, ..Match::default() };
+    let (after, _) = lay(&before, &torn(INDIGO), &[Placement { matching, ..placement("a", 0.5, 0.5) }]);
+    (before, after)
+}
+
+#[test]
+fn a_seam_leaves_the_garment_what_the_injury_does_not_reach() {
+    // Texels of the stripe that the cover reaches, from the truth of its disc, clear of its soft rim.
+    let mm = SPAN_MM / SIDE as f32;
+    let stripe: Vec<(usize, usize)> = (0..SIDE * SIDE)
+        .map(|i| (i % SIDE, i / SIDE))
+        .filter(|&(x, y)| {
+            let (dx, dy) = ((x as f32 + 0.5) * mm - 50.0, (y as f32 + 0.5) * mm - 50.0);
+            (7.7..8.3).contains(&dx) && dx.hypot(dy) < RADIUS_MM - 1.5
+        })
+        .collect();
+    let kept = |edge| {
+        let (before, after) = laid_beside_a_stripe(edge);
+        let same = |&&(x, y): &&(usize, usize)| (0..3).all(|c| before.value(x, y, c).to_bits() == after.value(x, y, c).to_bits());
+        let middle = ciede2000(mean(&after, MIDDLE, (0.0, 4.0), (0.0, 1.0)), mean(&before, MIDDLE, (0.0, 4.0), (0.0, 1.0)));
+        assert!(middle > 10.0, "{edge:?}: the injury is laid: ΔE00 {middle}");
+        stripe.iter().filter(same).count() as f32 / stripe.len() as f32
+    };
+    let (soft, seam) = (kept(Edge::Soft), kept(Edge::Seam));
+    assert!(soft < 0.1 && seam > 0.9, "of the stripe beside the injury stays: soft {soft}, seam {seam}");
+}
+
+#[test]
+fn two_cloths_are_mixed_over_less_along_a_seam() {
+    // Even ochre with a white hole on even madder, its colour kept: what is neither is mixed.
+    let before = picture(SIDE, Layout::Rgb, |_, _, c| encode_srgb(MADDER[c]));
+    let color = |x: f32, y: f32| if x.hypot(y) < 5.0 { WHITE } else { OCHRE };
+    let maker = PatchMaker::new(512, PATCH_MM).disc(RADIUS_MM, 1.0).color(color);
+    let patch = Patch { cloth_color: Some(LinearRgb(OCHRE)), ..maker.patch() };
+    let mixed = |edge| {
+        let matching = Match { edge, strength: 0.0, ..Match::default() };
+        let (after, _) = lay(&before, &patch, &[Placement { matching, ..placement("a", 0.5, 0.5) }]);
+        let share = |i: usize| (after.color_at(i % SIDE, i / SIDE, &color_coding()).0[1] - MADDER[1]) / (OCHRE[1] - MADDER[1]);
+        (0..SIDE * SIDE).filter(|&i| (0.1..0.9).contains(&share(i))).count()
+    };
+    let (soft, seam) = (mixed(Edge::Soft), mixed(Edge::Seam));
+    // A disc's rim 1 mm soft against a cell of a third of that, nearer to the injury.
+    assert!(seam > 0 && seam * 3 < soft, "mixed texels: soft {soft}, seam {seam}");
 }

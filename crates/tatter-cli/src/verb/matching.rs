@@ -3,22 +3,25 @@
 use serde_json::{Value, json};
 use tatter::place::rematch;
 use tatter_core::color::Cdl;
-use tatter_core::model::{Match, MatchMode, Placement, Relief};
+use tatter_core::model::{Edge, Match, MatchMode, Placement, Relief};
 
 use super::{BadArgument, Outcome, boxed};
-use crate::args::{Match as MatchVerb, MatchArg, MatchArgs, ReliefArg};
+use crate::args::{EdgeArg, Match as MatchVerb, MatchArg, MatchArgs, ReliefArg};
 use crate::term::{Term, number};
 
 /// Change how placements are fitted.
 pub(crate) fn run(args: &MatchVerb, term: &Term) -> Outcome {
-    let MatchArgs { mode: None, match_strength: None, grade: None, match_relief: None } = &args.matching else {
+    let MatchArgs { mode: None, match_strength: None, grade: None, match_relief: None, edge: None } = &args.matching else {
         let grade = graded(&args.matching).map_err(boxed)?;
         let placements = rematch(&args.job, &args.ids, |matching| change(matching, &args.matching, grade)).map_err(boxed)?;
         let machine: Vec<Value> = placements.iter().map(|p| json!({ "id": p.id, "match": described(&p.matching) })).collect();
         term.result(&json!({ "placements": machine }), &placements.iter().map(line).collect::<String>());
         return Ok(0);
     };
-    Err(boxed(BadArgument::new("nothing to change was given", "Say what: --match, --match-strength, --match-relief or --grade")))
+    Err(boxed(BadArgument::new(
+        "nothing to change was given",
+        "Say what: --match, --match-strength, --match-relief, --edge or --grade",
+    )))
 }
 
 /// The match of a new placement.
@@ -49,6 +52,10 @@ pub(crate) fn change(matching: &mut Match, args: &MatchArgs, grade: Option<Optio
     matching.relief = args.match_relief.map_or(matching.relief, |relief| match relief {
         ReliefArg::Fit => Relief::Fit,
         ReliefArg::Keep => Relief::Keep,
+    });
+    matching.edge = args.edge.map_or(matching.edge, |edge| match edge {
+        EdgeArg::Soft => Edge::Soft,
+        EdgeArg::Seam => Edge::Seam,
     });
 }
 
@@ -97,14 +104,15 @@ pub(crate) fn described(matching: &Match) -> Value {
         "mode": matching.mode.map_or("auto", MatchMode::name),
         "strength": number(matching.strength),
         "relief": matching.relief.name(),
+        "edge": matching.edge.name(),
         "grade": grade,
     })
 }
 
 fn line(placement: &Placement) -> String {
-    let Match { mode, strength, grade, relief } = placement.matching;
+    let Match { mode, strength, grade, relief, edge } = placement.matching;
     let mode = mode.map_or("auto", MatchMode::name);
     let graded = if grade.is_some() { ", graded by hand" } else { "" };
     let kept = if relief == Relief::Keep { ", its own relief" } else { "" };
-    format!("{}: match {mode}, strength {strength}{kept}{graded}\n", placement.id)
+    format!("{}: match {mode}, strength {strength}{kept}, {} edge{graded}\n", placement.id, edge.name())
 }

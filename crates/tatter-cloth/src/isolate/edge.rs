@@ -2,11 +2,10 @@
 //! the photo (Rother, Kolmogorov, Blake, "`GrabCut`", 2004; He, Sun, Tang, "Guided Image Filtering", 2010).
 
 use tatter_core::image::{Image, LinearRgb, Pixel, Rect, Unit};
-use tatter_core::kernel::{box_blur, dilate, distance_to, erode, gaussian, open};
+use tatter_core::kernel::{GridCut, box_blur, dilate, distance_to, erode, gaussian, open};
 
 use super::find::JOINS;
 use super::linear::Gaussian;
-use super::max_flow::{GridCut, STEPS};
 use crate::relief::smooth::quantile;
 
 /// Colour and fine texture of one pixel: L*, a*, b* without slow light, log of the local roughness.
@@ -146,7 +145,7 @@ impl<'a> Links<'a> {
             }
         };
         let link = |i: usize, d: usize| {
-            let (dx, dy) = STEPS[d];
+            let (dx, dy) = GridCut::STEPS[d];
             let (x, y) = ((i % width) as isize, (i / width) as isize);
             let (a, b) = (self.lab.texels()[i].0, self.lab.get_clamped(x + dx, y + dy).0);
             let difference: f32 = (0..3).map(|c| (a[c] - b[c]).powi(2)).sum();

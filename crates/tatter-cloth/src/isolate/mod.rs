@@ -10,7 +10,6 @@ mod find;
 mod hem;
 mod linear;
 pub mod matting;
-mod max_flow;
 mod piece;
 mod sampling;
 mod strokes;

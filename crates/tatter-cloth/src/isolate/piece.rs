@@ -1,14 +1,13 @@
 //! A piece on its backing: a model of the backing, a graph cut, a trimap, sampled alpha, one matting solve.
 
 use tatter_core::image::{Image, LinearRgb, Rect, Unit};
-use tatter_core::kernel::{bleed, dilate, distance_to, erode, label};
+use tatter_core::kernel::{GridCut, bleed, dilate, distance_to, erode, label};
 use tatter_core::model::{CutRecipe, StrokeKind, Subject};
 use tatter_core::task::Task;
 
 use super::damage::cover_bounds;
 use super::edge::bounds_of;
 use super::matting::{self, MattingSettings, Sampled};
-use super::max_flow::{GridCut, STEPS};
 use super::surface::BackingModel;
 use super::{IsolateError, Isolated, Region, Working, sampling};
 
@@ -103,7 +102,7 @@ pub(super) fn cut(
         }
     };
     let link = |i: usize, d: usize| {
-        let (dx, dy) = STEPS[d];
+        let (dx, dy) = GridCut::STEPS[d];
         let other = distance.get_clamped((i % width) as isize + dx, (i / width) as isize + dy);
         let step = (distance.texels()[i].min(3.0) - other.min(3.0)).powi(2);
         let length = if dx != 0 && dy != 0 { std::f32::consts::SQRT_2 } else { 1.0 };

@@ -3,6 +3,7 @@
 mod bleed;
 mod blur;
 mod distance;
+mod grid_cut;
 mod label;
 mod morphology;
 mod normals;
@@ -14,6 +15,7 @@ mod thin;
 pub use bleed::bleed;
 pub use blur::{box_blur, gaussian, median3};
 pub use distance::distance_to;
+pub use grid_cut::GridCut;
 pub use label::{Component, label};
 pub use morphology::{close, dilate, erode, open};
 pub use normals::normals_from_height;

@@ -61,6 +61,29 @@ impl Relief {
     }
 }
 
+/// How the cloth of a placement ends.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Edge {
+    /// Where its cover ends, as softly.
+    #[default]
+    Soft,
+    /// Along a cut through its intact cloth, where that differs least from the garment's.
+    Seam,
+}
+
+impl Edge {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Soft, Self::Seam];
+
+    /// The name in job files and on the command line.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Soft => "soft",
+            Self::Seam => "seam",
+        }
+    }
+}
+
 /// How a placement is fitted, and the grade a person gives it after that.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Match {
@@ -72,10 +95,12 @@ pub struct Match {
     pub grade: Option<Cdl>,
     /// Its relief; only where its colour is fitted, too.
     pub relief: Relief,
+    /// Where it ends; only where its colour is fitted, too.
+    pub edge: Edge,
 }
 
 impl Default for Match {
     fn default() -> Self {
-        Self { mode: None, strength: 1.0, grade: None, relief: Relief::Fit }
+        Self { mode: None, strength: 1.0, grade: None, relief: Relief::default(), edge: Edge::default() }
     }
 }

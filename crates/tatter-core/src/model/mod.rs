@@ -13,7 +13,7 @@ mod wear;
 pub use cut::{CutRecipe, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
 pub use garment::{Garment, MapFile, MapRole, MapSet, UvTile};
 pub use job::{ChannelRule, Delivery, Job, JobGarment, PatchRef, Placement, Spot};
-pub use matching::{Match, MatchMode, Relief};
+pub use matching::{Edge, Match, MatchMode, Relief};
 pub use patch::{Origin, Patch, PatchMap, ScaleSource};
 pub use photo::Photo;
 pub use scatter::{Density, Facing, Scatter, Share};

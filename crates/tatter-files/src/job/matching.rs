@@ -1,7 +1,7 @@
 //! The keys of a placement that say how it is fitted to its cloth.
 
 use tatter_core::color::Cdl;
-use tatter_core::model::{Match, MatchMode, Relief};
+use tatter_core::model::{Edge, Match, MatchMode, Relief};
 use toml_edit::{InlineTable, Table, Value, value};
 
 use crate::text::{Fields, TextFault, float, floats, nearest};
@@ -17,13 +17,20 @@ pub(super) fn read(table: &Fields<'_>) -> Result<Match, TextFault> {
     if !(0.0..=1.0).contains(&strength) {
         return Err(table.bad("match_strength", format!("must be between 0 and 1, not {strength}")));
     }
-    let relief = table.string("match_relief")?.map(|name| relief(table, name)).transpose()?.unwrap_or(usual.relief);
-    Ok(Match { mode, strength, grade: grade(table)?, relief })
+    let relief = one_of(table, "match_relief", Relief::ALL, Relief::name)?.unwrap_or(usual.relief);
+    let edge = one_of(table, "edge", Edge::ALL, Edge::name)?.unwrap_or(usual.edge);
+    Ok(Match { mode, strength, grade: grade(table)?, relief, edge })
 }
 
-fn relief(table: &Fields<'_>, name: &str) -> Result<Relief, TextFault> {
-    let found = Relief::ALL.into_iter().find(|relief| relief.name() == name);
-    found.ok_or_else(|| table.bad("match_relief", format!("is {}, not `{name}`", Relief::ALL.map(Relief::name).join(" or "))))
+fn one_of<T: Copy>(
+    table: &Fields<'_>,
+    key: &str,
+    all: [T; 2],
+    called: impl Fn(T) -> &'static str,
+) -> Result<Option<T>, TextFault> {
+    let Some(name) = table.string(key)? else { return Ok(None) };
+    let found = all.into_iter().find(|one| called(*one) == name);
+    found.map(Some).ok_or_else(|| table.bad(key, format!("is {}, not `{name}`", all.map(called).join(" or "))))
 }
 
 fn mode(table: &Fields<'_>, name: &str) -> Result<MatchMode, TextFault> {
@@ -60,6 +67,9 @@ pub(super) fn render(table: &mut Table, matching: &Match) {
     }
     if matching.relief != usual.relief {
         table["match_relief"] = value(matching.relief.name());
+    }
+    if matching.edge != usual.edge {
+        table["edge"] = value(matching.edge.name());
     }
     if let Some(grade) = &matching.grade {
         table["grade"] = value(grade_table(grade));

@@ -30,7 +30,7 @@ const TOP_KEYS: [&str; 9] = ["format", "name", "garment", "patch", "placement", 
 const GARMENT_KEYS: [&str; 4] = ["mesh", "mm_per_unit", "mm_per_uv", "map"];
 const MAP_KEYS: [&str; 8] = ["file", "channels", "material", "tile", "transfer", "normal_y", "height_range_mm", "inverted"];
 const PATCH_KEYS: [&str; 2] = ["name", "path"];
-const PLACEMENT_KEYS: [&str; 13] = [
+const PLACEMENT_KEYS: [&str; 14] = [
     "id",
     "patch",
     "at",
@@ -43,6 +43,7 @@ const PLACEMENT_KEYS: [&str; 13] = [
     "match",
     "match_strength",
     "match_relief",
+    "edge",
     "grade",
 ];
 const DELIVERY_KEYS: [&str; 1] = ["folder"];

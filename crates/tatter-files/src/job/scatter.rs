@@ -10,7 +10,7 @@ use super::read::{distinct, known_patch, relative, rules};
 use super::render::{placement as placement_table, rules_value};
 use crate::text::{Fields, TextFault, degrees, float, floats, nearest};
 
-pub(super) const KEYS: [&str; 16] = [
+pub(super) const KEYS: [&str; 17] = [
     "id",
     "patches",
     "count",
@@ -24,6 +24,7 @@ pub(super) const KEYS: [&str; 16] = [
     "match",
     "match_strength",
     "match_relief",
+    "edge",
     "grade",
     "removed",
     "laid",

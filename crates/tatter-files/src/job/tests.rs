@@ -4,7 +4,7 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::color::Cdl;
 use tatter_core::image::{HeightRange, NormalY};
-use tatter_core::model::{ChannelRule, Job, Match, MatchMode, PatchRef, Placement, Relief, Spot, UvTile, Variation, Wear};
+use tatter_core::model::{ChannelRule, Edge, Job, Match, MatchMode, PatchRef, Placement, Relief, Spot, UvTile, Variation, Wear};
 use tatter_core::rule::Rule;
 use tatter_core::units::{Mm, MmPerUv};
 
@@ -316,6 +316,7 @@ rules = { opacity = "keep" }
 match = "fit"
 match_strength = 0.6
 match_relief = "keep"
+edge = "seam"
 grade = { saturation = 0.5 }
 picture = "wear.png"
 height = [0, 0.4]
@@ -337,8 +338,8 @@ fn a_scatter_is_read_whole_and_written_back_unchanged() {
         "shares"
     );
     assert_eq!(moths.density.len(), 3, "picture, height, edges");
-    let Match { mode, strength, grade, relief } = moths.matching;
-    assert_eq!((mode, strength, relief), (Some(MatchMode::Fit), 0.6, Relief::Keep), "the match of all of them");
+    let Match { mode, strength, grade, relief, edge } = moths.matching;
+    assert_eq!((mode, strength, relief, edge), (Some(MatchMode::Fit), 0.6, Relief::Keep, Edge::Seam), "the match of all of them");
     assert_eq!(grade.map(|grade| grade.saturation), Some(0.5), "their grade");
     assert_eq!(moths.along, [[0.1, 0.8], [0.4, 0.8]], "the line");
     assert_eq!(edited(&text, Path::new("x"), &job).unwrap(), text, "not a letter changes");
@@ -357,8 +358,8 @@ fn a_scatter_written_wrong_is_refused_on_its_line() {
         ("rope-burn = 3", "rope-brun = 3", 2, "the nearest is `rope-burn`"),
         ("scale = [0.5, 1.5]", "scale = [1.5, 0.5]", 8, "the smaller one first"),
         ("margin_mm", "margin", 7, "the nearest is `margin_mm`"),
-        ("along = [[0.1, 0.8], [0.4, 0.8]]", "along = [0.1, 0.8]", 19, "a list of pairs of numbers"),
-        ("removed = [3, 11]", "removed = [-3]", 21, "a list of whole numbers"),
+        ("along = [[0.1, 0.8], [0.4, 0.8]]", "along = [0.1, 0.8]", 20, "a list of pairs of numbers"),
+        ("removed = [3, 11]", "removed = [-3]", 22, "a list of whole numbers"),
         ("match_relief = \"keep\"", "match_relief = \"deep\"", 14, "is fit or keep"),
     ] {
         let fault = parse_job(&text.replace(from, to)).unwrap_err().to_string();

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::color::{Cdl, OkLab};
 use tatter_core::image::{Image, LinearRgb, Stored};
-use tatter_core::model::{MapRole, MatchMode, Patch, Relief, Subject};
+use tatter_core::model::{Edge, MapRole, MatchMode, Patch, Relief, Subject};
 use tatter_core::rule::Rule;
 
 use super::around::{Near, REACH, cell_of, near_texels};
@@ -17,6 +17,7 @@ use super::plan::{Draw, Target};
 use super::planned::Planned;
 use super::pyramid::Prepared;
 use super::record::FitRecord;
+use super::seam::Seam;
 use super::tile::RuleOf as _;
 use crate::matching::{
     Dye, Field, Glimpse, OntoCloth, PatchCloth, Recolor, Redye, Swatch, colors, injured_at, node_means, trust, undyed,
@@ -38,6 +39,8 @@ fn code_named(name: &str) -> &'static str {
 pub(super) struct Fit {
     pub(super) recolor: Recolor,
     pub(super) grade: Option<Cdl>,
+    /// Where it ends, when not with its cover.
+    pub(super) seam: Option<Seam>,
     /// What becomes of its relief.
     pub(super) depth: Depth,
     /// Added to its roughness, place by place.
@@ -139,6 +142,7 @@ impl FitContext<'_> {
                 let mut fit = Fit {
                     recolor: Recolor::Keep,
                     grade: self.planned.placements[k].placement.matching.grade,
+                    seam: None,
                     depth: Depth::KEEP,
                     roughness: Field::none(),
                     rim_difference: None,
@@ -174,7 +178,7 @@ impl FitContext<'_> {
     }
 
     /// Targets with a base colour on the spot's own material, all its UV tiles.
-    fn colored(&self, k: usize) -> impl Iterator<Item = (usize, &Target)> + Clone {
+    pub(super) fn colored(&self, k: usize) -> impl Iterator<Item = (usize, &Target)> + Clone {
         let set = self.planned.assignment.set[self.planned.footprints[k].seed.face].unwrap_or_default();
         let material = &self.planned.garment.sets[set].material;
         let own = move |target: &Target| {
@@ -242,6 +246,9 @@ impl FitContext<'_> {
         }
         if self.planned.placements[k].placement.matching.relief == Relief::Fit && patch.subject == Subject::Damage {
             fit.depth = depth(cloth, &relief, self.planned.footprints[k].enlargement, strength);
+        }
+        if self.planned.placements[k].placement.matching.edge == Edge::Seam && patch.subject == Subject::Damage {
+            fit.seam = self.seam(k, fit);
         }
     }
 

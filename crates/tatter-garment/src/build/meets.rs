@@ -5,16 +5,18 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::color::{Lab, ciede2000};
-use tatter_core::image::{LinearRgb, Stored};
+use tatter_core::image::{Image, LinearRgb, Stored};
 use tatter_core::task::Task;
 
-use super::around::{REACH, cell_of};
+use super::around::{REACH, cell_of, near};
+use super::fit::{FitContext, dyes};
 use super::plan::Target;
 use super::run::BuildPlan;
+use super::seam::Seam;
 use super::{BuildError, BuildSettings};
 use crate::matching::injured_at;
 use crate::place::Placed;
-use tatter_core::model::Garment;
+use tatter_core::model::{Edge, Garment};
 
 /// The difference in colour between both sides of a rim.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -38,7 +40,7 @@ const INJURED: f32 = 0.5;
 const FEWEST: f64 = 6.0;
 
 /// For each placement the difference between the intact cloth of its patch and the garment's cloth on both sides of its rim, in
-/// `pictures` as a build left them. Stretches of the rim are three cells of a sixteenth of the canvas long. `None` where too little of either cloth
+/// `pictures` as a build left them, with the [`seams`] found before it. Stretches of the rim are three cells of a sixteenth of the canvas long. `None` where too little of either cloth
 /// shows: a rim in injured cloth, a patch without a rim, a texture too coarse. Threads, folds and prints of the garment are in
 /// it: undisturbed cloth compared with itself is not 0 either.
 ///
@@ -48,20 +50,51 @@ pub fn rim_differences(
     garment: &Garment,
     pictures: &[Vec<Stored>],
     placements: &[Placed<'_>],
+    seams: &[Option<Seam>],
     task: &Task,
 ) -> Result<Vec<Option<RimDifference>>, BuildError> {
     let plan = BuildPlan::new(garment, placements, &BuildSettings::default(), task)?;
-    Ok((0..placements.len()).into_par_iter().map(|k| plan.rim_difference(k, pictures)).collect())
+    Ok((0..placements.len())
+        .into_par_iter()
+        .map(|k| plan.rim_difference(k, seams.get(k).and_then(Option::as_ref), pictures))
+        .collect())
+}
+
+/// Where placements end that do not end with their covers, in order, before `pictures` are built.
+///
+/// # Errors
+/// As of a build.
+pub fn seams(
+    garment: &Garment,
+    pictures: &[Vec<Stored>],
+    placements: &[Placed<'_>],
+    task: &Task,
+) -> Result<Vec<Option<Seam>>, BuildError> {
+    let plan = BuildPlan::new(garment, placements, &BuildSettings::default(), task)?;
+    let dyes = dyes(placements, &plan.patches, &plan.planned.patch_of);
+    let context = FitContext { planned: &plan.planned, pictures, patches: &plan.patches, draws: &plan.draws, dyes: &dyes };
+    let chosen: Vec<bool> = placements.iter().map(|placed| placed.placement.matching.edge == Edge::Seam).collect();
+    Ok(context.fits(&chosen, None).into_iter().map(|fit| fit.seam).collect())
+}
+
+/// Cover as it ends, in the cells of the coarse cover, and blurred over what lies near its edge.
+struct Rim<'a> {
+    cover: &'a Image<f32>,
+    near: &'a Image<f32>,
 }
 
 /// Sums of both sides of a cell: inside, outside.
 type Sides = [([f64; 3], f64); 2];
 
 impl BuildPlan<'_> {
-    fn rim_difference(&self, k: usize, pictures: &[Vec<Stored>]) -> Option<RimDifference> {
+    fn rim_difference(&self, k: usize, seam: Option<&Seam>, pictures: &[Vec<Stored>]) -> Option<RimDifference> {
+        let prepared = &self.patches[self.planned.patch_of[k]].1;
+        let ended = seam.map(|seam| seam.ended(&prepared.coarse));
+        let blurred = ended.as_ref().map(near);
+        let rim = Rim { cover: ended.as_ref().unwrap_or(&prepared.coarse), near: blurred.as_ref().unwrap_or(&prepared.near) };
         let mut cells: BTreeMap<u32, Sides> = BTreeMap::new();
         for target in &self.planned.targets {
-            self.add_sides(k, target, pictures, &mut cells);
+            self.add_sides(k, &rim, target, pictures, &mut cells);
         }
         let mut far: Vec<f32> = cells.keys().filter_map(|&cell| difference(&cells, cell)).collect();
         if far.is_empty() {
@@ -71,7 +104,7 @@ impl BuildPlan<'_> {
         Some(RimDifference { median: far[far.len() / 2], worst_tenth: far[far.len() * 9 / 10], stretches: far.len() })
     }
 
-    fn add_sides(&self, k: usize, target: &Target, pictures: &[Vec<Stored>], cells: &mut BTreeMap<u32, Sides>) {
+    fn add_sides(&self, k: usize, rim: &Rim<'_>, target: &Target, pictures: &[Vec<Stored>], cells: &mut BTreeMap<u32, Sides>) {
         let files = &self.planned.garment.sets[target.set].files;
         let role = |channel: Channel| {
             target
@@ -94,7 +127,7 @@ impl BuildPlan<'_> {
                     {
                         continue;
                     }
-                    let (near, cover) = (injured_at(&prepared.near, at), injured_at(&prepared.coarse, at));
+                    let (near, cover) = (injured_at(rim.near, at), injured_at(rim.cover, at));
                     if !(NEAR.0..NEAR.1).contains(&near) {
                         continue;
                     }

@@ -18,6 +18,7 @@ mod record;
 mod rim;
 mod run;
 mod sampler;
+mod seam;
 mod shrink;
 mod tile;
 mod wear;
@@ -26,10 +27,11 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::task::{Cancelled, Note};
 
 pub use colorway::dye_cloth;
-pub use meets::{RimDifference, rim_differences};
+pub use meets::{RimDifference, rim_differences, seams};
 pub use record::{BuildRecord, TileAt};
 pub(crate) use run::set_of_face;
 pub use run::{Again, BuildPlan, build};
+pub use seam::Seam;
 pub use shrink::shrink;
 pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear, worn_most};
 

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use glam::Vec4;
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
-use tatter_core::image::{Image, Map, Unit};
+use tatter_core::image::{Image, LinearRgb, Map, Unit};
 use tatter_core::kernel::area_resize;
 use tatter_core::model::Patch;
 
@@ -66,6 +66,8 @@ pub(super) struct Prepared {
     pub(super) near: Image<f32>,
     /// One at the cover's edge, falling off on both sides, in the same cells.
     pub(super) rim: Image<f32>,
+    /// Mean colours of the patch, in the same cells.
+    pub(super) color: Option<Image<LinearRgb>>,
     /// Where the cloth is injured, in the same cells.
     pub(super) injury: Arc<Image<f32>>,
     /// Cells with cover in them or beside them.
@@ -106,8 +108,12 @@ impl Prepared {
         let cover_bounds = [x0 as f64, y0 as f64, x1 as f64, y1 as f64];
         let near = near(&coarse);
         let (ring, rim) = (ring(&coarse, &near), near.map(|near| 2.0 * near.min(1.0 - near)));
-        let injury = Arc::new(injury(patch, &ring));
-        Self { levels: Vec::new(), cover_bounds, coarse, near, ring, rim, injury, occupied, cells_per_texel }
+        let color = match patch.map(Channel::BaseColor) {
+            Some(Map::Color(color)) => Some(area_resize(color, coarse.width(), coarse.height())),
+            _ => None,
+        };
+        let injury = Arc::new(injury(patch, color.as_ref(), &ring));
+        Self { levels: Vec::new(), cover_bounds, coarse, near, ring, rim, color, injury, occupied, cells_per_texel }
     }
 
     /// Whether any cover lies within one coarse cell of a place in patch texels.

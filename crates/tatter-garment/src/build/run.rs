@@ -46,7 +46,7 @@ pub struct BuildPlan<'a> {
     pub(super) planned: Planned<'a>,
     pub(super) patches: Vec<(&'a Patch, Prepared)>,
     /// By target and placement.
-    draws: Vec<Vec<Vec<Draw>>>,
+    pub(super) draws: Vec<Vec<Vec<Draw>>>,
     settings: BuildSettings,
 }
 

@@ -230,8 +230,14 @@ fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<
     if draw.filter.support < cell && !layer.prepared.may_cover(px, py) {
         return None;
     }
+    let size = layer.patch.size();
+    let at = [(px / size.width as f64) as f32, (py / size.height as f64) as f32];
+    let shown = layer.fit.seam.as_ref().map_or(1.0, |seam| seam.at(at));
+    if shown <= 0.0 {
+        return None;
+    }
     let texel: Texel = draw.filter.sample(layer.prepared.level(draw.filter.level)?, px, py);
-    let cover = texel[COVER].min(1.0);
+    let cover = texel[COVER].min(1.0) * shown;
     if cover < LEAST_COVER {
         return None;
     }
@@ -239,8 +245,6 @@ fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<
     let depth = &layer.fit.depth;
     let (p, q) = (depth.slope(value(SLOPE_X)), depth.slope(value(SLOPE_Y)));
     let [[xx, xy], [yx, yy]] = draw.slopes_from_patch;
-    let size = layer.patch.size();
-    let at = [(px / size.width as f64) as f32, (py / size.height as f64) as f32];
     let local_height = layer.local_height.at(px, py, (size.width as f64, size.height as f64));
     Some(Seen {
         column,

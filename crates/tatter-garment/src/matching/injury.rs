@@ -16,11 +16,11 @@ const EVEN: f32 = 0.008;
 const OPEN: f32 = 0.15;
 
 /// Zero where the patch shows its intact cloth, one where it is injured, soft between, in the cells of `ring`, which says where
-/// intact cloth is expected. One everywhere without a colour to tell by. Linear in the texels.
-pub(crate) fn injury(patch: &Patch, ring: &Image<f32>) -> Image<f32> {
+/// intact cloth is expected; `color` is the patch's in these cells. One everywhere without a colour to tell by. Linear in the texels.
+pub(crate) fn injury(patch: &Patch, color: Option<&Image<LinearRgb>>, ring: &Image<f32>) -> Image<f32> {
     let (width, height) = (ring.width(), ring.height());
-    let Some(Map::Color(color)) = patch.map(Channel::BaseColor) else { return ring.map(|_| 1.0) };
-    let color: Image<LinearRgb> = gaussian(&area_resize(color, width, height), THREADS);
+    let Some(color) = color else { return ring.map(|_| 1.0) };
+    let color: Image<LinearRgb> = gaussian(color, THREADS);
     let open: Option<Image<f32>> = patch
         .map(Channel::Opacity)
         .and_then(Map::as_unit)

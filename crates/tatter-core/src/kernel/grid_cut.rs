@@ -3,13 +3,12 @@
 
 use std::collections::VecDeque;
 
-/// Steps to the neighbours; the opposite of step `d` is `d ^ 1`.
-pub(super) const STEPS: [(isize, isize); 8] = [(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1)];
+const STEPS: [(isize, isize); 8] = [(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (1, -1), (-1, 1)];
 const TERMINAL: u8 = 8;
 const ORPHAN: u8 = 9;
 const NONE: u8 = 10;
 
-#[derive(Clone, Copy, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Tree {
     Free,
     Source,
@@ -17,7 +16,8 @@ enum Tree {
 }
 
 /// A grid of nodes, each tied to the source (positive) or the sink (negative) and to its neighbours.
-pub(super) struct GridCut {
+#[derive(Debug)]
+pub struct GridCut {
     width: usize,
     height: usize,
     links: Vec<[i32; 8]>,
@@ -33,9 +33,12 @@ pub(super) struct GridCut {
 }
 
 impl GridCut {
+    /// Steps to the neighbours; the opposite of step `d` is `d ^ 1`.
+    pub const STEPS: [(isize, isize); 8] = STEPS;
+
     /// `terminal(i)`: how much node `i` (row order) wants to be inside, negative for outside. `link(i, d)`: what it costs to
     /// part node `i` from its neighbour in step `d`; asked for even `d` only, and used both ways.
-    pub(super) fn new(width: usize, height: usize, terminal: impl Fn(usize) -> i32, link: impl Fn(usize, usize) -> i32) -> Self {
+    pub fn new(width: usize, height: usize, terminal: impl Fn(usize) -> i32, link: impl Fn(usize, usize) -> i32) -> Self {
         let count = width * height;
         let mut cut = Self {
             width,
@@ -71,7 +74,7 @@ impl GridCut {
     }
 
     /// The minimum cut: true for nodes on the source's side.
-    pub(super) fn solve(mut self) -> Vec<bool> {
+    pub fn solve(mut self) -> Vec<bool> {
         for i in 0..self.terminal.len() {
             if self.terminal[i] != 0 {
                 self.tree[i] = if self.terminal[i] > 0 { Tree::Source } else { Tree::Sink };
@@ -241,7 +244,7 @@ impl GridCut {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use tatter_core::rng::Rng;
+    use crate::rng::Rng;
 
     fn energy(inside: &[bool], width: usize, terminal: &[i32], link: &dyn Fn(usize, usize) -> i32) -> i64 {
         let height = inside.len() / width;

@@ -1,0 +1,172 @@
+//! Where a placement ends: along a cut through its own intact cloth, where patch and garment differ least, instead of across its
+//! whole soft rim. Two weaves mixed half and half are neither.
+
+use tatter_core::channel::Channel;
+use tatter_core::color::OkLab;
+use tatter_core::image::{Image, LinearRgb};
+use tatter_core::kernel::{GridCut, gaussian};
+
+use super::fit::{Fit, FitContext};
+use super::pyramid::Prepared;
+use crate::matching::injured_at;
+
+/// How much of a placement shows, over its canvas: one within the seam, nothing beyond, less than a cell between.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Seam {
+    inside: Image<f32>,
+    /// Of each cell with its neighbours: whether it is all beyond, all within, or on the seam.
+    kind: Image<Side>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Side {
+    Beyond,
+    Within,
+    On,
+}
+
+/// Injured beyond doubt or perhaps: a cell that is more injured than this is the patch's.
+const INJURED: f32 = 0.05;
+/// Deviation, in cells, of the blur that carries the patch's right a few threads beyond its injury: fray lies there.
+const FRAY: f32 = 1.5;
+/// Cover below this is the garment's.
+const COVERED: f32 = 0.6;
+/// A difference that costs nothing in OKLab, and a gradient that excuses nothing: half of what the eye tells apart.
+const EVEN: f32 = 0.01;
+/// Whole numbers for one of cost.
+const UNITS: f32 = 1000.0;
+/// Deviation of the blur of the cut, in cells, and between which shares of it the patch ends: together a third of a cell, a texel or two.
+const SOFT: f32 = 0.6;
+const ENDS: (f32, f32) = (0.35, 0.65);
+
+impl Seam {
+    /// Share of the patch at a place in shares of the canvas.
+    #[inline]
+    pub(super) fn at(&self, at: [f32; 2]) -> f32 {
+        let cell = |share: f32, of: usize| ((share.max(0.0) * of as f32) as usize).min(of - 1);
+        match self.kind.get(cell(at[0], self.kind.width()), cell(at[1], self.kind.height())) {
+            Side::Beyond => 0.0,
+            Side::Within => 1.0,
+            Side::On => {
+                let t = ((injured_at(&self.inside, at) - ENDS.0) / (ENDS.1 - ENDS.0)).clamp(0.0, 1.0);
+                t * t * (3.0 - 2.0 * t)
+            }
+        }
+    }
+
+    /// A cover in the same cells as it ends at the seam.
+    pub(super) fn ended(&self, cover: &Image<f32>) -> Image<f32> {
+        let share = |i: usize, of: usize| (i as f32 + 0.5) / of as f32;
+        Image::from_fn(cover.width(), cover.height(), |x, y| {
+            cover.get(x, y) * self.at([share(x, cover.width()), share(y, cover.height())])
+        })
+    }
+
+    fn new(cut: &Image<bool>) -> Self {
+        let inside = gaussian(&cut.map(|within| f32::from(u8::from(within))), SOFT);
+        let kind = Image::from_fn(cut.width(), cut.height(), |x, y| {
+            let near = (-1..=1isize).flat_map(|dy| (-1..=1isize).map(move |dx| (dx, dy)));
+            let mut ends = near.map(|(dx, dy)| inside.get_clamped(x as isize + dx, y as isize + dy));
+            if ends.clone().all(|v| v <= ENDS.0) {
+                Side::Beyond
+            } else if ends.all(|v| v >= ENDS.1) {
+                Side::Within
+            } else {
+                Side::On
+            }
+        });
+        Self { inside, kind }
+    }
+}
+
+/// Both cloths in the cells of the coarse cover, OKLab; the garment's where it was seen.
+struct Cloths {
+    patch: Image<OkLab>,
+    garment: Image<Option<OkLab>>,
+}
+
+impl FitContext<'_> {
+    /// The seam of a placement, its colours fitted; `None` where no injury or no intact cloth is known: then its cover is its edge.
+    pub(super) fn seam(&self, k: usize, fit: &Fit) -> Option<Seam> {
+        let prepared = &self.patches[self.planned.patch_of[k]].1;
+        let color = prepared.color.as_ref()?;
+        let carried = gaussian(&prepared.injury.map(|injury| if injury > INJURED { 1.0f32 } else { 0.0 }), FRAY);
+        let wants = prepared.coarse.zip(&carried, |cover, injured| match cover {
+            c if c < COVERED => -1,
+            _ if injured > 0.1 => 1,
+            _ => 0,
+        });
+        let some = |side: i32| wants.texels().contains(&side);
+        if !(some(1) && some(0)) {
+            return None;
+        }
+        let share = |i: usize, of: usize| (i as f32 + 0.5) / of as f32;
+        let patch = Image::from_fn(color.width(), color.height(), |x, y| {
+            let at = [share(x, color.width()), share(y, color.height())];
+            OkLab::from(fit.color(color.get(x, y), 0.0, at))
+        });
+        let cloths = Cloths { patch, garment: self.seen_in_cells(k, prepared, &wants) };
+        Some(Seam::new(&cloths.cut(&wants)))
+    }
+
+    /// Mean colours of the garment in the cells that a seam may cross.
+    fn seen_in_cells(&self, k: usize, prepared: &Prepared, wants: &Image<i32>) -> Image<Option<OkLab>> {
+        let (width, height) = (wants.width(), wants.height());
+        let mut sums = vec![([0.0f32; 3], 0.0f32); width * height];
+        for (number, target) in self.colored(k) {
+            let Some((stored, role)) = self.role(target, Channel::BaseColor) else { continue };
+            for draw in &self.draws[number][k] {
+                // Two looks along each side of a cell.
+                let [u, v] = draw.patch_from_texel;
+                let breadth = prepared.cells_per_texel[0] * (u[0] * v[1] - u[1] * v[0]).abs().sqrt();
+                let step = ((0.5 / breadth.max(1e-6)) as usize).max(1);
+                for y in (draw.bounds.y0..draw.bounds.y1).step_by(step) {
+                    for x in draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1).step_by(step) {
+                        let (px, py) = draw.patch_at(x, y);
+                        let (cx, cy) = (px * prepared.cells_per_texel[0], py * prepared.cells_per_texel[1]);
+                        if cx < 0.0 || cy < 0.0 || cx >= width as f64 || cy >= height as f64 {
+                            continue;
+                        }
+                        let cell = cy as usize * width + cx as usize;
+                        if wants.texels()[cell] != 0 {
+                            continue;
+                        }
+                        let seen = stored.color_at(x as usize, y as usize, &role.coding).0;
+                        (0..3).for_each(|i| sums[cell].0[i] += seen[i]);
+                        sums[cell].1 += 1.0;
+                    }
+                }
+            }
+        }
+        let mean = |(sum, count): &([f32; 3], f32)| (*count > 0.0).then(|| OkLab::from(LinearRgb(sum.map(|v| v / count))));
+        Image::from_vec(width, height, sums.iter().map(mean).collect())
+    }
+}
+
+impl Cloths {
+    /// The cheapest cut between what must show the patch and what must show the garment (Kwatra et al., "Graphcut textures", 2003,
+    /// equation 2: differences of both sides, excused by the edges that lie between them).
+    fn cut(&self, wants: &Image<i32>) -> Image<bool> {
+        let (width, height) = (wants.width(), wants.height());
+        let apart = self.patch.zip(&self.garment, |patch, garment| garment.map(|garment| far(patch, garment)));
+        let known: Vec<f32> = apart.texels().iter().flatten().copied().collect();
+        let usual = known.iter().sum::<f32>() / (known.len() as f32).max(1.0);
+        let apart: Vec<f32> = apart.texels().iter().map(|far| far.unwrap_or(usual) + EVEN).collect();
+        let link = |i: usize, d: usize| {
+            let (dx, dy) = GridCut::STEPS[d];
+            let j = i.wrapping_add_signed(dy * width as isize + dx);
+            let edge = far(self.patch.texels()[i], self.patch.texels()[j])
+                + match (self.garment.texels()[i], self.garment.texels()[j]) {
+                    (Some(a), Some(b)) => far(a, b),
+                    _ => 0.0,
+                };
+            let length = if dx != 0 && dy != 0 { std::f32::consts::FRAC_1_SQRT_2 } else { 1.0 };
+            (UNITS * length * (apart[i] + apart[j]) / (edge + 2.0 * EVEN)) as i32
+        };
+        Image::from_vec(width, height, GridCut::new(width, height, |i| 100_000_000 * wants.texels()[i], link).solve())
+    }
+}
+
+fn far(a: OkLab, b: OkLab) -> f32 {
+    ((a.l - b.l).powi(2) + (a.a - b.a).powi(2) + (a.b - b.b).powi(2)).sqrt()
+}
