@@ -168,7 +168,7 @@ pub fn weave_patch(spec: &PatchSpec, task: &Task) -> Result<(Woven, Image<Unit>)
     let half = 0.5 * spec.width_mm;
     for Damage { kind, at, length, width, .. } in &spec.damage {
         // However the cloth is turned: as far as a corner is, and the injury reaches.
-        if at[0].hypot(at[1]) > half * std::f32::consts::SQRT_2 + 0.5 * length.max(*width) {
+        if (at[0] * at[0] + at[1] * at[1]).sqrt() > half * std::f32::consts::SQRT_2 + 0.5 * length.max(*width) {
             return Err(WeaveError::OffCloth { kind: *kind, at: *at, half_mm: half });
         }
     }
