@@ -16,20 +16,33 @@ fn matches(shop: &Workshop) -> Tried<Vec<Value>> {
 fn a_match_is_given_changed_and_taken_back() {
     let shop = Workshop::with_job().expect("a workshop");
     let place = ["place", JOB, "--patch", "rip.patch", "--at", "0.25,0.25"];
-    let more = ["--match", "fit", "--match-strength", "0.5", "--grade", "slope=1.1/1/0.9,saturation=0.8"];
+    let more = [
+        "--match",
+        "fit",
+        "--match-strength",
+        "0.5",
+        "--grade",
+        "slope=1.1/1/0.9,saturation=0.8",
+        "--match-relief",
+        "keep",
+        "--edge",
+        "seam",
+    ];
     for arguments in [&place[..], &[&place[..], &more].concat()] {
         let run = shop.run(arguments).expect("runs");
         assert_eq!(run.code, Some(0), "{}", run.err);
     }
-    let usual = json!({ "mode": "auto", "strength": 1.0, "grade": null });
+    let usual = json!({ "mode": "auto", "strength": 1.0, "relief": "fit", "edge": "soft", "grade": null });
     let grade = json!({ "slope": [1.1, 1.0, 0.9], "offset": [0.0, 0.0, 0.0], "power": [1.0, 1.0, 1.0], "saturation": 0.8 });
-    let asked = json!({ "mode": "fit", "strength": 0.5, "grade": grade });
+    let asked = json!({ "mode": "fit", "strength": 0.5, "relief": "keep", "edge": "seam", "grade": grade });
     assert_eq!(matches(&shop).expect("a list"), [usual.clone(), asked], "as asked");
 
     let run = shop.run(&["match", JOB, "rip-1", "rip-2", "--match", "redye", "--grade", "none", "--json"]).expect("runs");
     assert_eq!(run.code, Some(0), "{}", run.err);
-    let first = json!({ "id": "rip-1", "match": { "mode": "redye", "strength": 1.0, "grade": null } });
-    let second = json!({ "id": "rip-2", "match": { "mode": "redye", "strength": 0.5, "grade": null } });
+    let first =
+        json!({ "id": "rip-1", "match": { "mode": "redye", "strength": 1.0, "relief": "fit", "edge": "soft", "grade": null } });
+    let second =
+        json!({ "id": "rip-2", "match": { "mode": "redye", "strength": 0.5, "relief": "keep", "edge": "seam", "grade": null } });
     assert_eq!(run.json().expect("an object"), json!({ "placements": [first, second] }), "what was not said stays");
 
     let kept = std::fs::read(shop.path(JOB)).expect("a job");
