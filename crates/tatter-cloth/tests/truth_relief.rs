@@ -46,15 +46,14 @@ fn mean(values: &[f32]) -> f32 {
 }
 
 #[test]
-fn a_told_lamp_gives_four_fifths_of_the_error_of_brightness() {
+fn a_told_lamp_gives_less_than_half_of_the_error_of_brightness() {
     let mut all = Vec::new();
     for (n, (name, cloth)) in cloths().enumerate() {
         let ratio = ratio(&cloth.lamp([125.0, 20.0, 300.0, 215.0][n % 4], [45.0, 35.0, 30.0][n % 3]), true).unwrap();
         assert!(ratio < 1.0, "{name}: {ratio} of the error of brightness");
         all.push(ratio);
     }
-    // Measured 0.79; the true normals are those of yarns and of the fibres on them, which no photo of this size shows.
-    assert!(mean(&all) < 0.80, "{} of the error of brightness, {all:.2?}", mean(&all));
+    assert!(mean(&all) < 0.5, "{} of the error of brightness, {all:.2?}", mean(&all));
 }
 
 #[test]
@@ -70,21 +69,21 @@ fn a_lamp_nobody_told_is_found() {
             off.push(((found.to_degrees() - from + 540.0).rem_euclid(360.0) - 180.0).abs());
         }
     }
-    // Measured 0.80.
-    assert!(mean(&all) < 0.86, "{} of the error of brightness, {all:.2?}", mean(&all));
+    // Satin's lamp is found wrong.
+    assert!(mean(&all) < 0.5, "{} of the error of brightness, {all:.2?}", mean(&all));
     // Fine cloth, six texels a thread, may look softly lit.
     assert!(off.len() >= 7 && mean(&off) < 25.0, "directions off by {off:.0?} degrees");
 }
 
 #[test]
-fn soft_light_is_no_worse_than_brightness() {
+fn soft_light_gives_little_more_than_half() {
     let mut all = Vec::new();
     for (name, cloth) in cloths() {
         let ratio = ratio(&cloth.soft(), false).unwrap();
-        assert!(ratio < 1.4, "{name}: {ratio} of the error of brightness");
+        assert!(ratio < 1.0, "{name}: {ratio} of the error of brightness");
         all.push(ratio);
     }
-    assert!(mean(&all) < 1.0, "{} of the error of brightness, {all:.2?}", mean(&all));
+    assert!(mean(&all) < 0.6, "{} of the error of brightness, {all:.2?}", mean(&all));
 }
 
 #[test]

@@ -3,12 +3,14 @@
 //! `tatter-quality` measures everything and writes `docs/quality.md`. `tatter-quality work [WORD]` prints the table of cuts of
 //! the work list alone, or of its scenes with that word, and writes nothing; `tatter-quality look FOLDER` writes a strip of
 //! pictures for each besides; `tatter-quality relief` the same for relief.
+//! `tatter-quality lessons FILE FIRST COUNT` writes scenes for the net of relief to learn from.
 //! `tatter-quality pictures FOLDER` writes what a reference matting library is to be run on.
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a tool on the command line")]
 
 mod alpha;
 mod cost;
 mod cut;
+mod lessons;
 mod open;
 mod photo;
 mod relief;
@@ -32,12 +34,18 @@ fn main() -> Outcome {
         ["work", word] => say(&cut::table(List::Work, Some(word), None)?),
         ["look", folder] => say(&cut::table(List::Work, None, Some(Path::new(folder)))?),
         ["relief"] => say(&relief::table(List::Work)?),
+        ["relief", "release"] => say(&relief::table(List::Release)?),
+        ["lessons", path, first, count] => lessons::write(Path::new(path), first.parse()?, count.parse()?),
+        ["lessons", path] => lessons::write_board(Path::new(path)),
         ["alpha"] => say(&alpha::table()?),
         ["open"] => say(&open::tables()?),
         ["cost"] => say(&cost::table()?),
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
-        _ => Err("say nothing, or: work [WORD], look FOLDER, relief, alpha, open, cost, pictures FOLDER".into()),
+        _ => Err(
+            "say nothing, or: work [WORD], look FOLDER, relief, alpha, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+                .into(),
+        ),
     }
 }
 

@@ -12,13 +12,15 @@ use crate::scenes::Case;
 /// A made scene as `cut` gets it.
 pub(crate) fn photo(case: &Case, light: &Image<LinearRgb>) -> Result<Photo, PictureError> {
     let Some(quality) = case.jpeg else { return Ok(made(&case.name, light.clone())) };
+    Ok(Photo { bits: 8, ..made(&case.name, through_jpeg(light, quality)?) })
+}
+
+/// Through a camera's JPEG.
+pub(crate) fn through_jpeg(light: &Image<LinearRgb>, quality: u8) -> Result<Image<LinearRgb>, PictureError> {
     let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
     let file = encode_jpeg_photo(&Stored::from_map(&Map::Color(light.clone()), &coding, Depth::Eight), quality)?;
     let stored = decode_stored(&file, &Limits::default())?;
-    Ok(Photo {
-        bits: 8,
-        ..made(&case.name, Image::from_fn(light.width(), light.height(), |x, y| stored.color_at(x, y, &coding)))
-    })
+    Ok(Image::from_fn(light.width(), light.height(), |x, y| stored.color_at(x, y, &coding)))
 }
 
 /// Linear light as a photo.

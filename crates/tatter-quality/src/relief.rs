@@ -21,7 +21,7 @@ const COLUMNS: [(&str, usize); 8] = [
     ("confidence", 2),
 ];
 /// What is known of the light, its direction, how far off the vertical.
-const LIGHTS: [(&str, f32, f32); 5] =
+pub(crate) const LIGHTS: [(&str, f32, f32); 5] =
     [("told", 125.0, 45.0), ("told", 20.0, 35.0), ("found", 125.0, 45.0), ("found", 262.0, 30.0), ("soft", 0.0, 0.0)];
 
 /// All cloths under all lights, and the means for each kind of light.

@@ -21,6 +21,7 @@ const ARROWS: &[(&str, &[&str])] = &[
 /// Dependencies only the named crates may have.
 const ALONE: &[(&str, &[&str])] = &[
     ("rustfft", &["tatter-cloth"]),
+    ("pulp", &["tatter-cloth"]),
     ("png", &["tatter-files"]),
     ("tiff", &["tatter-files"]),
     ("exr", &["tatter-files"]),

@@ -1,21 +1,23 @@
 //! From a photo of cloth to its relief: height in millimetres, normal, colour without shading, occlusion, roughness.
 //!
-//! Brightness is not height. Dye is told from shading by its colour, uneven light is taken out, and what remains becomes
-//! height through a gain for each wave, learned from swatches of several weaves that are woven in memory at the photo's
-//! spacing and grain and lit as it was. No thread stands higher than the geometry of cloth allows (Peirce, "The Geometry of
+//! Brightness is not height. Uneven light is taken out, and what remains becomes height and shading through a small net that
+//! learned from woven scenes (`net.rs`) where the threads were counted; elsewhere, and for threads finer than it knows, through a
+//! gain for each wave, learned from swatches that are woven in memory at the photo's spacing and lit as it was. No thread stands higher than the geometry of cloth allows (Peirce, "The Geometry of
 //! Cloth Structure", 1937), since one photo cannot give millimetres.
 
 mod finish;
 mod gain;
 mod light;
+mod net;
 mod one_photo;
+mod planes;
 mod shading;
 pub(crate) mod smooth;
 mod spectrum;
 mod woven;
 
 pub use light::Light;
-pub use one_photo::relief;
+pub use one_photo::{Lesson, lesson, relief};
 
 use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;

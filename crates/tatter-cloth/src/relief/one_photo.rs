@@ -2,12 +2,14 @@
 
 use tatter_core::angle::Angle;
 use tatter_core::image::{HeightMm, HeightRange, Image, LinearRgb, Size};
-use tatter_core::kernel::{OcclusionSettings, normals_from_height, occlusion, open};
+use tatter_core::kernel::{OcclusionSettings, area_resize, bilinear_resize, gaussian, normals_from_height, occlusion, open};
 use tatter_core::task::Task;
 
 use super::gain::{Gain, Known};
 use super::light::{Light, find_light};
-use super::smooth::{quantile, sample};
+use super::net::{self, Net};
+use super::shading::Shading;
+use super::smooth::{quantile, sample, soft};
 use super::{Relief, ReliefError, ReliefHow, ReliefInput, finish, shading, spectrum};
 
 /// Thread spacing in texels when nobody measured it.
@@ -29,6 +31,54 @@ const GUESS_OFF: f32 = 15.0;
 /// # Errors
 /// Sizes that differ, no texels, a scale that is no length, or the task was cancelled.
 pub fn relief(color: &Image<LinearRgb>, input: &ReliefInput<'_>, task: &Task) -> Result<Relief, ReliefError> {
+    let Look { pitch, weight, intact, parts, light } = look(color, input, task)?;
+    let yarn_px = YARN_OF_PITCH * pitch;
+    let (height, shading) = task.stage("relief.height", || {
+        let (threads, shading) = threads(&parts, &intact, &light, input, pitch);
+        let scale = input.scale.get();
+        (finish::with_openings(&threads.map(|h| h * scale), input.opacity, yarn_px * scale, yarn_px), shading)
+    });
+    task.check()?;
+    let normal = task.stage("relief.normal", || normals_from_height(&height, input.scale));
+    let settings =
+        OcclusionSettings { radius_texels: (3.0 * pitch).clamp(8.0, 64.0), growth: 1.4, ..OcclusionSettings::default() };
+    let occlusion = task.stage("relief.occlusion", || occlusion(&height, input.scale, &settings));
+    task.check()?;
+    let base_color = task.stage("relief.colour", || finish::unshaded(color, &shading, &parts.slow, &intact));
+    let roughness = task.stage("relief.roughness", || finish::roughness(&parts.shade, &weight, &intact, pitch));
+    let confidence = confidence(&parts.shade, &intact, &light, input.pitch_px.is_some());
+    let how = how(&light, input.pitch_px.is_some(), confidence);
+    Ok(Relief { height_range: range(&height), height, normal, base_color, occlusion, roughness, confidence, light, how })
+}
+
+/// What the net is shown of a photo; for those that teach it (`tatter-quality lessons`).
+#[derive(Clone, Debug)]
+pub struct Lesson {
+    /// Log luminance about uneven light, and the log ratios red to green and blue to green; 0 where no cloth is seen.
+    pub seen: [Image<f32>; 3],
+    /// The light as told or found.
+    pub light: Light,
+}
+
+/// The first steps of [`relief`], as far as the net.
+///
+/// # Errors
+/// Those of [`relief`].
+pub fn lesson(color: &Image<LinearRgb>, input: &ReliefInput<'_>, task: &Task) -> Result<Lesson, ReliefError> {
+    let Look { parts, light, .. } = look(color, input, task)?;
+    Ok(Lesson { seen: parts.seen, light })
+}
+
+/// The photo taken apart.
+struct Look {
+    pitch: f32,
+    weight: Image<f32>,
+    intact: Image<f32>,
+    parts: Shading,
+    light: Light,
+}
+
+fn look(color: &Image<LinearRgb>, input: &ReliefInput<'_>, task: &Task) -> Result<Look, ReliefError> {
     check(color.size(), input)?;
     let pitch = pitch(input, task);
     let (weight, intact) = weights(input);
@@ -43,23 +93,7 @@ pub fn relief(color: &Image<LinearRgb>, input: &ReliefInput<'_>, task: &Task) ->
         let (weight, intact) = (with(&weight), with(&intact));
         light(&shading::shading(color, &weight, &intact, pitch).shade, &intact, input, pitch, task)
     });
-    let yarn_px = YARN_OF_PITCH * pitch;
-    let (height, shading) = task.stage("relief.height", || {
-        let (threads, shading) = threads(&parts.shade, &intact, &light, input, pitch);
-        let scale = input.scale.get();
-        (finish::with_openings(&threads.map(|h| h * scale), input.opacity, yarn_px * scale, yarn_px), shading)
-    });
-    task.check()?;
-    let normal = task.stage("relief.normal", || normals_from_height(&height, input.scale));
-    let settings =
-        OcclusionSettings { radius_texels: (3.0 * pitch).clamp(8.0, 64.0), growth: 1.4, ..OcclusionSettings::default() };
-    let occlusion = task.stage("relief.occlusion", || occlusion(&height, input.scale, &settings));
-    task.check()?;
-    let base_color = task.stage("relief.colour", || finish::unshaded(color, &shading, &parts.slow, &intact));
-    let roughness = task.stage("relief.roughness", || finish::roughness(&parts.shade, &weight, &intact, pitch));
-    let confidence = confidence(&parts.shade, &intact, &light, input.pitch_px.is_some());
-    let how = how(&light, confidence);
-    Ok(Relief { height_range: range(&height), height, normal, base_color, occlusion, roughness, confidence, light, how })
+    Ok(Look { pitch, weight, intact, parts, light })
 }
 
 fn check(size: Size, input: &ReliefInput<'_>) -> Result<(), ReliefError> {
@@ -129,13 +163,52 @@ fn light(shade: &Image<f32>, intact: &Image<f32>, input: &ReliefInput<'_>, pitch
 }
 
 /// Height of the threads about the mid plane in texels, and their log shading.
-fn threads(
-    shade: &Image<f32>,
-    intact: &Image<f32>,
+fn threads(parts: &Shading, intact: &Image<f32>, light: &Light, input: &ReliefInput<'_>, pitch: f32) -> (Image<f32>, Image<f32>) {
+    let [height, shading] = match input.pitch_px.zip(input.thread_dirs) {
+        Some((spacing, [warp, _])) if pitch >= net::PITCHES[0] => by_net(parts, light, (spacing, warp), input, pitch),
+        _ => by_waves(&parts.shade, light, input, pitch),
+    };
+    let middle = quantile(&mut sample(&height, intact), 0.5);
+    let yarn = YARN_OF_PITCH * pitch;
+    let held = (MOST_OF_YARN * yarn / spread(&height, intact).max(1e-6)).min(1.0);
+    // No thread stands farther off the mid plane than one and a half yarns, softly reached: never wild.
+    let limit = 1.5 * yarn;
+    (height.map(|h| limit * (held * (h - middle) / limit).tanh()), shading)
+}
+
+/// The learned net's height in texels and log shading. Threads coarser than it knows are shown smaller, and what is finer than that
+/// comes from the gains of single waves.
+fn by_net(
+    parts: &Shading,
     light: &Light,
+    (spacing, grain): ([f32; 2], Angle),
     input: &ReliefInput<'_>,
     pitch: f32,
-) -> (Image<f32>, Image<f32>) {
+) -> [Image<f32>; 2] {
+    let smaller = (pitch / net::PITCHES[1]).ceil().max(1.0);
+    let lamp = light.from.map(|from| ([from, light.elevation], light.confidence));
+    let net = Net::new(&net::Known { spacing: spacing.map(|p| p / smaller), grain, lamp, told: light.told });
+    if smaller <= 1.0 {
+        let [height, shading] = net.run(parts.seen.each_ref());
+        return [height, without_slow(&shading, pitch)];
+    }
+    let size = parts.shade.size();
+    let side = |length: usize| ((length as f32 / smaller).round() as usize).max(1);
+    let small = parts.seen.each_ref().map(|part| area_resize(part, side(size.width), side(size.height)));
+    let [height, shading] = net.run(small.each_ref()).map(|part| bilinear_resize(&part, size.width, size.height));
+    let [waves, _] = by_waves(&parts.shade, light, input, pitch);
+    let coarse = gaussian(&waves, 0.5 * smaller);
+    let fine = waves.zip(&coarse, |all, coarse| all - coarse);
+    [height.zip(&fine, |h, fine| smaller * h + fine), without_slow(&shading, pitch)]
+}
+
+/// Shading of threads alone: what is slower is dye, fold or dirt more often than relief.
+fn without_slow(shading: &Image<f32>, pitch: f32) -> Image<f32> {
+    shading.zip(&soft(shading, 1.5 * pitch), |all, slow| all - slow)
+}
+
+/// The same by a gain for each wave.
+fn by_waves(shade: &Image<f32>, light: &Light, input: &ReliefInput<'_>, pitch: f32) -> [Image<f32>; 2] {
     let spacing = input.pitch_px.map_or([1.0; 2], |[ends, picks]| [ends / pitch, picks / pitch].map(|s| s.clamp(0.4, 2.5)));
     let known = Known {
         grain: input.pitch_px.and(input.thread_dirs).map(|[warp, _]| warp),
@@ -146,13 +219,7 @@ fn threads(
         spread: if light.told { Angle::ZERO } else { Angle::degrees(GUESS_OFF) },
         ambient: AMBIENT,
     };
-    let [height, shading] = spectrum::raised(shade, &Gain::learn(&known), pitch);
-    let middle = quantile(&mut sample(&height, intact), 0.5);
-    let yarn = YARN_OF_PITCH * pitch;
-    let held = (MOST_OF_YARN * yarn / spread(&height, intact).max(1e-6)).min(1.0);
-    // No thread stands farther off the mid plane than one and a half yarns, softly reached: never wild.
-    let limit = 1.5 * yarn;
-    (height.map(|h| limit * (held * (h - middle) / limit).tanh()), shading)
+    spectrum::raised(shade, &Gain::learn(&known), pitch)
 }
 
 fn spread(height: &Image<f32>, intact: &Image<f32>) -> f32 {
@@ -171,14 +238,15 @@ fn confidence(shade: &Image<f32>, intact: &Image<f32>, light: &Light, measured: 
     (0.4 * contrast + lit + if measured { 0.2 } else { 0.0 }).clamp(0.0, 0.9)
 }
 
-fn how(light: &Light, confidence: f32) -> ReliefHow {
+fn how(light: &Light, counted: bool, confidence: f32) -> ReliefHow {
+    let from_what = if counted { "woven scenes" } else { "woven swatches" };
     let height = match light.from {
         Some(from) => format!(
-            "shape from shading, learned from woven swatches, light from {:.0} degrees ({}), confidence {confidence:.2}",
+            "shape from shading, learned from {from_what}, light from {:.0} degrees ({}), confidence {confidence:.2}",
             from.to_degrees(),
             if light.told { "told" } else { "estimated" }
         ),
-        None => format!("shape from soft light, learned from woven swatches, confidence {confidence:.2}"),
+        None => format!("shape from soft light, learned from {from_what}, confidence {confidence:.2}"),
     };
     ReliefHow {
         height,

@@ -14,6 +14,9 @@ pub(super) struct Shading {
     pub shade: Image<f32>,
     /// Log of the uneven light about its own mean.
     pub slow: Image<f32>,
+    /// Log luminance less uneven light, dye and all, and the log ratios red to green and blue to green: each about the middle
+    /// of intact cloth, 0 where no cloth is seen.
+    pub seen: [Image<f32>; 3],
 }
 
 /// Moments of guide (two chromaticities) and log luminance, averaged together.
@@ -63,7 +66,11 @@ pub(super) fn shading(color: &Image<LinearRgb>, weight: &Image<f32>, intact: &Im
     drop(split);
     let slow = slow_light(&luma, intact);
     let shade = without_dye(&luma, &slow, &chroma, weight, 1.5 * pitch);
-    Shading { shade, slow }
+    let seen = [luma.zip(&slow, |l, s| l - s), chroma.map(|[rg, _]| rg), chroma.map(|[_, bg]| bg)].map(|part| {
+        let middle = super::smooth::quantile(&mut super::smooth::sample(&part, intact), 0.5);
+        part.zip(weight, |v, w| w * (v - middle))
+    });
+    Shading { shade, slow, seen }
 }
 
 /// A guided filter (He, Sun, Tang, "Guided Image Filtering", 2010) with chromaticity as its guide: the part of brightness
