@@ -1,5 +1,6 @@
 //! Every argument, once: parser, help, man page and completions come from here.
 
+mod grain;
 mod matching;
 mod place_of;
 mod scatter;
@@ -13,6 +14,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use tatter::variation::Which;
 use tatter_core::channel::Channel;
 
+pub(crate) use grain::{Forget, Grain};
 pub(crate) use matching::{EdgeArg, Match, MatchArg, MatchArgs, ReliefArg};
 pub(crate) use place_of::Place as PlaceOf;
 pub(crate) use scatter::Scatter;
@@ -57,6 +59,13 @@ pub(crate) enum Verb {
     /// Read a mesh and its textures, say what they are, start a job
     #[command(after_help = "Example: tatter garment smock.glb --maps textures -o smock.tatter.toml")]
     Garment(GarmentArgs),
+    /// Which way the warp runs in each UV island: counted in the textures, or told by an arrow
+    #[command(after_help = "Example: tatter grain smock.tatter.toml\n         \
+        tatter grain smock.tatter.toml --arrow 0.3,0.6,0.32,0.4\n         \
+        tatter grain smock.tatter.toml --at 0.3,0.6 --turn 45\n\
+        Patches lie along it, --turn 0 of `tatter place` is along the warp. Where nothing is known grain runs up the texture. \
+        What an arrow says is never measured over; `--forget` takes it away.")]
+    Grain(Grain),
     /// Lay a patch on the garment, list what lies there, or take it away
     #[command(after_help = "Example: tatter place smock.tatter.toml --patch rope-burn.patch --at 0.3,0.6 --turn 15")]
     Place(Place),

@@ -24,6 +24,7 @@ fn main() -> ExitCode {
         Verb::Weave(a) => verb::weave::run(&a, &term),
         Verb::Measure(a) => verb::measure::run(&a, &term),
         Verb::Garment(a) => verb::garment::run(&a, &term),
+        Verb::Grain(a) => verb::grain::run(&a, &term),
         Verb::Place(a) => verb::place::run(&a, &term),
         Verb::Scatter(a) => verb::scatter::run(&a, &term),
         Verb::Wear(a) => verb::wear::run(&a, &term),

@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use tatter_core::angle::Angle;
+use tatter_core::model::Weave;
 use toml_edit::{Document, Item, TableLike, Value};
 
 /// What is wrong in a text file, and on which line (the first is 1).
@@ -382,6 +383,12 @@ pub(crate) fn degrees(angle: Angle) -> Value {
         Some(short) => float(short as f32),
         None => float(angle.to_degrees()),
     }
+}
+
+/// The key `weave`: unknown when it is not there.
+pub(crate) fn weave(fields: &Fields<'_>) -> Checked<Weave> {
+    let Some(name) = fields.string("weave")? else { return Ok(Weave::Unknown) };
+    Weave::from_name(name).ok_or_else(|| fields.bad("weave", format!("is no weave: write {}, not `{name}`", Weave::NAMES)))
 }
 
 /// Numbers as people write them.

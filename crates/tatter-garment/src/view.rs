@@ -7,7 +7,8 @@ use tatter_core::model::{Garment, MapRole, Spot};
 
 use crate::build::set_of_face;
 use crate::place::{PlaceSettings, unfold};
-use crate::surface::{Face, LocateError, Surface};
+use crate::surface::islands::InnerPlace;
+use crate::surface::{Face, LocateError, Seed, Surface};
 
 /// What the textures hold there; grain up, the spot in the middle.
 #[derive(Clone, Debug)]
@@ -42,16 +43,44 @@ impl<'a> Viewer<'a> {
     /// # Errors
     /// [`LocateError`] when the spot is not on the cloth.
     pub fn lay_flat(&self, pictures: &[Vec<Stored>], spot: &Spot, side_mm: f64, pixels: usize) -> Result<Flat, LocateError> {
+        let seed = self.surface.locate(spot, self.garment.mm_per_unit)?;
+        Ok(self.lay(pictures, &seed, side_mm, pixels, |_| true))
+    }
+
+    /// As [`Viewer::lay_flat`] around a place of an island, showing only faces that `shown` wants.
+    pub fn lay_place(
+        &self,
+        pictures: &[Vec<Stored>],
+        place: &InnerPlace,
+        side_mm: f64,
+        pixels: usize,
+        shown: impl Fn(usize) -> bool,
+    ) -> Flat {
+        let weights = self.surface.faces()[place.face].weights_at_uv(place.uv).unwrap_or([1.0 / 3.0; 3]);
+        let seed = self.surface.seed(place.face, weights, 0.0, Vec::new());
+        self.lay(pictures, &seed, side_mm, pixels, shown)
+    }
+
+    /// The surface that is looked at.
+    pub const fn surface(&self) -> &Surface {
+        &self.surface
+    }
+
+    /// The map set that a face shows.
+    pub fn set_of(&self, face: usize) -> Option<usize> {
+        self.sets[face]
+    }
+
+    fn lay(&self, pictures: &[Vec<Stored>], seed: &Seed, side_mm: f64, pixels: usize, shown: impl Fn(usize) -> bool) -> Flat {
         let Self { garment, surface, sets } = self;
-        let seed = surface.locate(spot, garment.mm_per_unit)?;
-        let unfolded = unfold(surface, &seed, side_mm * std::f64::consts::FRAC_1_SQRT_2, &PlaceSettings::default());
+        let unfolded = unfold(surface, seed, side_mm * std::f64::consts::FRAC_1_SQRT_2, &PlaceSettings::default());
         let mut flat = Flat {
             color: Image::filled(pixels, pixels, LinearRgb([0.18; 3])),
             normal: Image::filled(pixels, pixels, Normal::FLAT),
             opacity: Image::filled(pixels, pixels, Unit(0.0)),
         };
         let scale = pixels as f64 / side_mm;
-        for (index, corners) in unfolded.faces {
+        for (index, corners) in unfolded.faces.into_iter().filter(|(face, _)| shown(*face)) {
             let Some(set) = sets[index] else { continue };
             let face = &surface.faces()[index];
             let on_picture = corners.map(|p| DVec2::new(p.x * scale + 0.5 * pixels as f64, 0.5 * pixels as f64 - p.y * scale));
@@ -66,7 +95,7 @@ impl<'a> Viewer<'a> {
                 seen.iter().for_each(|s| flat.opacity.set(s.x, s.y, Unit(1.0)));
             }
         }
-        Ok(flat)
+        flat
     }
 }
 

@@ -8,7 +8,7 @@ pub mod cut;
 pub mod deliver;
 pub mod demo;
 pub mod garment;
-mod local_weave;
+pub mod grain;
 pub mod measure;
 mod paths;
 pub mod place;

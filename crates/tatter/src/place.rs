@@ -13,8 +13,9 @@ use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
 use tatter_files::picture::probe;
 use tatter_garment::place::{FAR_MM, SpotError, find_spot};
+use tatter_garment::surface::Seed;
 
-use crate::local_weave::{compare, local_weave};
+use crate::grain::{Lie, compare, local_weave};
 use crate::paths::relative;
 use crate::session::{SessionError, garment};
 
@@ -138,11 +139,11 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
             format!("The size of {} was assumed when it was cut ({own}): give --size-mm if it is wrong.", patch.name),
         );
     }
-    let (garment, set) = check_spot(&job, request, task)?;
+    let (garment, seed, set) = check_spot(&job, request, task)?;
     check_size(&garment, size.unwrap_or(own), &request.job)?;
     let enlargement = size.map_or(1.0, |size| size.get() / own.get());
-    if let Some(there) = task.stage("weave", || local_weave(&garment, set, &request.job, &request.spot)) {
-        compare(&patch, enlargement, request.turn, &there, task);
+    if let Some(there) = task.stage("weave", || local_weave(&garment, set, &request.job, &request.spot, &seed)) {
+        compare(&patch, &Lie { enlargement, turn: request.turn, mirror: request.mirror }, &there, task);
     }
     let name = patch_name(&mut job, &request.job, &request.patch)?;
     let id = free_id(&job, &name);
@@ -160,14 +161,14 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
     Ok(id)
 }
 
-/// The garment and the map set at the spot, when cloth with textures lies there.
-fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<(Garment, usize), PlaceError> {
+/// The garment, the place and the map set at the spot, when cloth with textures lies there.
+fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<(Garment, Seed, usize), PlaceError> {
     let garment = task.stage("mesh", || placeable(job, &request.job))?;
     let (seed, set) = find_spot(&garment, &request.spot).map_err(|error| PlaceError::Spot(error, request.job.clone()))?;
     if seed.distance_mm > FAR_MM {
         task.note("spot-far", format!("The point lies {:.0} mm off the cloth; the nearest place was taken.", seed.distance_mm));
     }
-    Ok((garment, set))
+    Ok((garment, seed, set))
 }
 
 /// Whether a patch of this size can be anything but a mistake.

@@ -16,6 +16,7 @@ use tatter_files::patch::{PatchError, read_patch};
 use tatter_files::picture::{PictureError, read_stored};
 use tatter_garment::scatter::{ScatterError, ScatterInput, Scattered, scatter};
 
+use crate::grain::compare_many;
 use crate::paths::relative;
 use crate::place::{PlaceError, patch_name, placeable, unused};
 use crate::session::SessionError;
@@ -134,6 +135,8 @@ pub fn scatter_job(
     let garment = task.stage("mesh", || placeable(&job, &request.job))?;
     let patches = task.stage("patches", || patches(&job, folder, &rule))?;
     let wanted = task.stage("scatter", || run(&garment, &patches, &rule, folder, &request.job, task))?;
+    let placed: Vec<_> = wanted.iter().filter_map(|(_, p)| Some((p, patches.get(&p.patch)?))).collect();
+    task.stage("weave", || compare_many(&garment, &placed, task));
     let summary = settle(&mut job, rule, wanted, task);
     write_job(&request.job, &job)?;
     Ok(summary)

@@ -186,7 +186,8 @@ pub(crate) fn garment(job: &Job, folder: &Path, path: &Path) -> Result<Garment, 
     let computed = mesh.as_ref().and_then(|read| density(&read.mesh.parts.iter().collect::<Vec<_>>(), mm_per_unit));
     let mm_per_uv: MmPerUv =
         told.mm_per_uv.or(computed.map(|found| found.median)).ok_or_else(|| SessionError::NoScale(path.to_owned()))?;
-    Ok(Garment { mesh: mesh.map(|read| read.mesh), sets: told.sets.clone(), mm_per_unit, mm_per_uv })
+    let mesh = mesh.map(|read| read.mesh);
+    Ok(Garment { mesh, sets: told.sets.clone(), mm_per_unit, mm_per_uv, grain: told.grain.clone() })
 }
 
 fn patches(job: &Job, folder: &Path) -> Result<BTreeMap<String, Patch>, SessionError> {

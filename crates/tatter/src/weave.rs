@@ -7,7 +7,7 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, ColorTags, Depth, HeightRange, Image, Layout, LinearRgb, Map, Samples, Stored, Transfer, Unit};
-use tatter_core::model::{Origin, Patch, PatchMap, ScaleSource, Subject};
+use tatter_core::model::{Origin, Patch, PatchMap, ScaleSource, Subject, Weave};
 use tatter_core::task::Task;
 use tatter_files::picture::{Effort, PictureError, PictureFormat, encode, encode_jpeg_photo};
 use tatter_files::write::write_whole;
@@ -176,6 +176,8 @@ fn patch(request: &WeaveRequest, woven: Woven, cover: Image<Unit>, name: &str, r
         grain: Some(request.grain),
         ends_per_cm: Some(cloth.ends_per_cm),
         picks_per_cm: Some(cloth.picks_per_cm),
+        // What the photo side has no name for (ribs, herringbones, drawn grids) stays in the provenance.
+        weave: Weave::from_name(cloth.weave.name()).unwrap_or_default(),
         height_range: report.height_range,
         cloth_color: Some(cloth_color),
         photo_from_patch: None,

@@ -49,6 +49,7 @@ fn ripped(color: [f32; 3]) -> Tried<Patch> {
         grain: Some(Angle::degrees(90.0)),
         ends_per_cm: None,
         picks_per_cm: None,
+        weave: tatter_core::model::Weave::Unknown,
         height_range: HeightRange::default(),
         cloth_color: Some(LinearRgb(color)),
         photo_from_patch: None,
@@ -69,7 +70,7 @@ fn garment(color: [f32; 3]) -> Tried<(Garment, Stored)> {
     let set = MapSet { material: String::new(), tile: UvTile::default(), files: vec![file] };
     let span = MmPerUv(woven.scale.get() * 2.0 * TEXELS as f32);
     let stored = Stored::from_map(&Map::Color(woven.maps.base_color), &coding, Depth::Eight);
-    Ok((Garment { mesh: None, sets: vec![set], mm_per_unit: 0.0, mm_per_uv: span }, stored))
+    Ok((Garment { mesh: None, sets: vec![set], mm_per_unit: 0.0, mm_per_uv: span, grain: Vec::new() }, stored))
 }
 
 /// Median CIEDE2000 over the rim: threads of the patch where it covers fully and lies far from the injury, beside threads of

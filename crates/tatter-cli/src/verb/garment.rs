@@ -2,10 +2,11 @@
 
 use serde_json::{Value, json};
 use tatter::garment::{GarmentReport, GarmentRequest, add_plain_maps, describe, start_job};
+use tatter::grain::measure_new;
 use tatter::start::{refuse_taken, write_new_job};
 use tatter_core::task::Task;
 
-use super::{Outcome, boxed};
+use super::{Outcome, boxed, grain};
 use crate::args::GarmentArgs;
 use crate::term::{Term, number, warnings};
 use crate::verb::build::channel_names;
@@ -27,12 +28,17 @@ pub(crate) fn run(args: &GarmentArgs, term: &Term) -> Outcome {
         add_plain_maps(&mut report, &args.add, &task).map_err(boxed)?;
         write_new_job(path, &start_job(&report, path)).map_err(boxed)?;
     }
+    let summary = args.output.as_deref().map(|path| measure_new(path, &task));
     term.notes(&task);
     let mut machine = machine(&report, &task);
     let mut text = people(&report);
     if let Some(path) = &args.output {
         machine["job"] = json!(path);
         text += &format!("job started: {}\n", path.display());
+    }
+    if let Some(summary) = &summary {
+        machine["grain"] = grain::machine_list(&summary.grain);
+        text += &grain::in_short(summary);
     }
     term.result(&machine, &text);
     Ok(0)

@@ -7,6 +7,7 @@ pub(crate) mod cut;
 pub(crate) mod deliver;
 pub(crate) mod demo;
 pub(crate) mod garment;
+pub(crate) mod grain;
 pub(crate) mod man;
 pub(crate) mod matching;
 pub(crate) mod measure;

@@ -2,6 +2,7 @@
 
 mod again;
 mod contract;
+mod grain;
 mod job;
 mod matching;
 mod place;

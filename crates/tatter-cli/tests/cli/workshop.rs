@@ -173,6 +173,7 @@ fn patch() -> Patch {
         grain: Some(Angle::degrees(90.0)),
         ends_per_cm: Some(PerCm(0.5)),
         picks_per_cm: Some(PerCm(0.5)),
+        weave: tatter_core::model::Weave::Unknown,
         height_range: HeightRange::default(),
         cloth_color: None,
         photo_from_patch: None,

@@ -80,12 +80,12 @@ pub struct Cut {
 /// # Errors
 /// When no subject is found or the recipe contradicts the photo.
 pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
-    let first = task.stage("measure", || measure_quietly(&photo.color, None, task));
+    let first = task.stage("measure", || measure_quietly(&photo.color, None, recipe.grain, task));
     let isolated = task.stage("isolate", || isolate(&photo.color, recipe, &hints(&first), task))?;
     let cloth = if first.woven && first.confidence >= SURE {
         first
     } else {
-        task.stage("measure", || again(photo, &isolated, first, task))
+        task.stage("measure", || again(photo, recipe.grain, &isolated, first, task))
     };
     let grain = recipe.grain.or_else(|| cloth.woven.then_some(cloth.grain));
     let scaled = scale::resolve(photo, recipe, &cloth, task)?;
@@ -155,6 +155,7 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
         grain: grain.map(|g| (g + turn).as_line()),
         ends_per_cm: scaled.ends_per_cm,
         picks_per_cm: scaled.picks_per_cm,
+        weave: cloth.weave,
         height_range,
         cloth_color: Some(cloth_color),
         photo_from_patch: Some(canvas.photo_from_patch),
@@ -169,20 +170,20 @@ const ASSUMED_PITCH: f32 = 12.0;
 const SURE: f32 = 0.6;
 
 /// Measure; a cloth that cannot be measured is reported by what it lacks, not by failing the cut.
-fn measure_quietly(color: &Image<LinearRgb>, mask: Option<&Image<bool>>, task: &Task) -> Measured {
-    measure(color, mask, &MeasureSettings::default(), &Task::new()).unwrap_or_else(|error| {
+fn measure_quietly(color: &Image<LinearRgb>, mask: Option<&Image<bool>>, grain: Option<Angle>, task: &Task) -> Measured {
+    measure(color, mask, &MeasureSettings { grain, ..MeasureSettings::default() }, &Task::new()).unwrap_or_else(|error| {
         task.note("not-measured", format!("The cloth could not be measured: {error}."));
         Measured::default()
     })
 }
 
 /// Measure the cloth alone, now that it is known where it lies; keep the surer of the two.
-fn again(photo: &Photo, isolated: &Isolated, first: Measured, task: &Task) -> Measured {
+fn again(photo: &Photo, grain: Option<Angle>, isolated: &Isolated, first: Measured, task: &Task) -> Measured {
     let mask = match isolated.subject {
         Subject::Damage => isolated.intact.clone(),
         Subject::Piece => isolated.cover.map(|c| c.0 > 0.9),
     };
-    let second = measure_quietly(&photo.color, Some(&mask), task);
+    let second = measure_quietly(&photo.color, Some(&mask), grain, task);
     if second.woven && (!first.woven || second.confidence > first.confidence) { second } else { first }
 }
 

@@ -18,16 +18,8 @@ pub(crate) mod structure;
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Size};
+pub use tatter_core::model::{Hand, Weave};
 use tatter_core::task::{Cancelled, Task};
-
-/// Which way a twill line climbs on the face.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Hand {
-    /// Up to the right.
-    Z,
-    /// Up to the left.
-    S,
-}
 
 /// How to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -41,52 +33,6 @@ pub struct MeasureSettings {
 impl Default for MeasureSettings {
     fn default() -> Self {
         Self { shortest_pitch_px: 2.5, grain: None }
-    }
-}
-
-/// The interlacing as recognised.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Weave {
-    /// Not recognised.
-    #[default]
-    Unknown,
-    /// Over one, under one.
-    Plain,
-    /// Plain with doubled ends and picks.
-    Basket,
-    /// Diagonal lines; `repeat` threads in the repeat, split as `over`/`under`.
-    Twill {
-        /// Picks the end lies over.
-        over: u8,
-        /// Picks the end lies under.
-        under: u8,
-        /// Which way the lines climb.
-        hand: Hand,
-    },
-    /// Diagonal lines; how the repeat is split does not show.
-    TwillOn {
-        /// Threads in the repeat.
-        threads: u8,
-        /// Which way the lines climb.
-        hand: Hand,
-    },
-    /// Scattered binding points on that many ends.
-    Satin {
-        /// Ends in the repeat.
-        ends: u8,
-    },
-}
-
-impl std::fmt::Display for Weave {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Unknown => f.write_str("unknown"),
-            Self::Plain => f.write_str("plain"),
-            Self::Basket => f.write_str("basket"),
-            Self::Twill { over, under, hand } => write!(f, "twill {over}/{under} {hand:?}"),
-            Self::TwillOn { threads, hand } => write!(f, "twill on {threads} {hand:?}"),
-            Self::Satin { ends } => write!(f, "satin {ends}"),
-        }
     }
 }
 

@@ -3,6 +3,7 @@
 use crate::channel::Channel;
 use crate::image::{Coding, Size};
 use crate::mesh::Mesh;
+use crate::model::IslandGrain;
 use crate::units::MmPerUv;
 
 /// A tile of UV space: 1001 is (0, 0), one to the right 1002, one *up in v-up terms* 1011.
@@ -63,4 +64,6 @@ pub struct Garment {
     pub mm_per_unit: f32,
     /// Millimetres per UV unit: median over the surface, or as given for a flat garment.
     pub mm_per_uv: MmPerUv,
+    /// Grain of islands where it is known; a later one of the same island counts. The others' runs up the texture.
+    pub grain: Vec<IslandGrain>,
 }

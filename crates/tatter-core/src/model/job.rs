@@ -2,7 +2,7 @@
 
 use crate::angle::Angle;
 use crate::channel::PerChannel;
-use crate::model::{MapSet, Match, Scatter, Variation, Wear};
+use crate::model::{IslandGrain, MapSet, Match, Scatter, Variation, Wear};
 use crate::rule::Rule;
 use crate::units::{Mm, MmPerUv};
 
@@ -77,6 +77,8 @@ pub struct JobGarment {
     pub mm_per_uv: Option<MmPerUv>,
     /// Textures by material and tile; sizes are filled in when the files are read.
     pub sets: Vec<MapSet>,
+    /// Grain of islands where it is known.
+    pub grain: Vec<IslandGrain>,
 }
 
 /// Where the built maps go.

@@ -2,6 +2,7 @@
 
 mod cut;
 mod garment;
+mod grain;
 mod job;
 mod matching;
 mod patch;
@@ -9,9 +10,11 @@ mod photo;
 mod scatter;
 mod variation;
 mod wear;
+mod weave;
 
 pub use cut::{CutRecipe, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
 pub use garment::{Garment, MapFile, MapRole, MapSet, UvTile};
+pub use grain::{GrainSource, IslandGrain};
 pub use job::{ChannelRule, Delivery, Job, JobGarment, PatchRef, Placement, Spot};
 pub use matching::{Edge, Match, MatchMode, Relief};
 pub use patch::{Origin, Patch, PatchMap, ScaleSource};
@@ -19,3 +22,4 @@ pub use photo::Photo;
 pub use scatter::{Density, Facing, Scatter, Share};
 pub use variation::Variation;
 pub use wear::{Wear, WearKind};
+pub use weave::{Hand, Weave};

@@ -3,7 +3,7 @@
 use crate::angle::Angle;
 use crate::channel::{Channel, PerChannel};
 use crate::image::{HeightRange, LinearRgb, Map, Size};
-use crate::model::Subject;
+use crate::model::{Subject, Weave};
 use crate::units::{Mm, MmPerTexel, PerCm};
 
 /// How much a map can be trusted.
@@ -96,6 +96,8 @@ pub struct Patch {
     pub ends_per_cm: Option<PerCm>,
     /// Picks (weft threads) per cm, when known.
     pub picks_per_cm: Option<PerCm>,
+    /// How they interlace, with the grain upright.
+    pub weave: Weave,
     /// The millimetres that the height file's first and last code stand for.
     pub height_range: HeightRange,
     /// Mean colour of the intact cloth around a damage, as measured.

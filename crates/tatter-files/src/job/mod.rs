@@ -4,6 +4,7 @@
 //! person's comments, order and spacing stay. Its keys are listed in `docs/job-file.md`.
 
 mod error;
+mod grain;
 mod matching;
 mod merge;
 mod read;
@@ -27,7 +28,7 @@ pub const FORMAT: i64 = 1;
 pub const ENDING: &str = ".tatter.toml";
 
 const TOP_KEYS: [&str; 9] = ["format", "name", "garment", "patch", "placement", "scatter", "wear", "variation", "delivery"];
-const GARMENT_KEYS: [&str; 4] = ["mesh", "mm_per_unit", "mm_per_uv", "map"];
+const GARMENT_KEYS: [&str; 5] = ["mesh", "mm_per_unit", "mm_per_uv", "map", "grain"];
 const MAP_KEYS: [&str; 8] = ["file", "channels", "material", "tile", "transfer", "normal_y", "height_range_mm", "inverted"];
 const PATCH_KEYS: [&str; 2] = ["name", "path"];
 const PLACEMENT_KEYS: [&str; 14] = [

@@ -15,7 +15,8 @@ use super::scatter::scatters;
 use super::variation::variations;
 use super::wear::all_wear;
 use super::{
-    COMPONENTS, DELIVERY_KEYS, ENDING, FORMAT, GARMENT_KEYS, JobError, MAP_KEYS, PATCH_KEYS, PLACEMENT_KEYS, TOP_KEYS, matching,
+    COMPONENTS, DELIVERY_KEYS, ENDING, FORMAT, GARMENT_KEYS, JobError, MAP_KEYS, PATCH_KEYS, PLACEMENT_KEYS, TOP_KEYS, grain,
+    matching,
 };
 use crate::text::{Fields, TextFault, nearest, parse};
 
@@ -98,6 +99,7 @@ fn garment(top: &Fields<'_>) -> Checked<JobGarment> {
         mm_per_unit: table.positive("mm_per_unit")?.unwrap_or(usual),
         mm_per_uv: table.positive("mm_per_uv")?.map(MmPerUv),
         sets: map_sets(&table)?,
+        grain: grain::read(&table)?,
         mesh,
     })
 }

@@ -5,6 +5,7 @@ use tatter_core::image::{HeightRange, NormalY, Transfer};
 use tatter_core::model::{ChannelRule, Job, JobGarment, MapFile, MapRole, MapSet, PatchRef, Placement, Spot, UvTile};
 use toml_edit::{Array, ArrayOfTables, InlineTable, Item, Table, Value, value};
 
+use super::grain;
 use super::matching;
 use super::rules::rule_text;
 use super::scatter;
@@ -54,6 +55,7 @@ fn garment(garment: &JobGarment) -> Table {
     }
     let maps = garment.sets.iter().flat_map(|set| set.files.iter().map(move |file| map(set, file)));
     list(&mut table, "map", maps);
+    list(&mut table, "grain", garment.grain.iter().map(grain::render));
     table
 }
 

@@ -4,9 +4,12 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::color::Cdl;
 use tatter_core::image::{HeightRange, NormalY};
-use tatter_core::model::{ChannelRule, Edge, Job, Match, MatchMode, PatchRef, Placement, Relief, Spot, UvTile, Variation, Wear};
+use tatter_core::model::{
+    ChannelRule, Edge, GrainSource, Hand, IslandGrain, Job, Match, MatchMode, PatchRef, Placement, Relief, Spot, UvTile,
+    Variation, Wear, Weave,
+};
 use tatter_core::rule::Rule;
-use tatter_core::units::{Mm, MmPerUv};
+use tatter_core::units::{Mm, MmPerUv, PerCm};
 
 use std::path::Path;
 
@@ -113,6 +116,46 @@ fn the_example_means_what_it_says() {
     let fitted = Match { mode: Some(MatchMode::Fit), strength: 0.8, grade: Some(grade), ..Match::default() };
     assert_eq!((job.placements[1].matching, elbow.matching), (fitted, Match::default()), "match");
     assert_eq!(job.delivery.folder.as_deref(), Some("out"), "folder");
+}
+
+#[test]
+fn grain_of_islands_is_read_and_written() {
+    let text = format!(
+        "{SMOCK}\n[[garment.grain]]\nat = [0.25, 0.5]\nturn_deg = -7.5\nsource = \"measured\"\nends_per_cm = 24\n\
+         picks_per_cm = 18.5\nweave = \"twill 2/2 Z\"\n\n[[garment.grain]]\nat = [0.8, 0.1]\npart = \"sleeve\"\nturn_deg = 90\n"
+    );
+    let mut job = parse_job(&text).expect("it is right");
+    let measured = IslandGrain {
+        at: [0.25, 0.5],
+        part: None,
+        turn: Angle::degrees(-7.5),
+        source: GrainSource::Measured,
+        ends_per_cm: Some(PerCm(24.0)),
+        picks_per_cm: Some(PerCm(18.5)),
+        weave: Weave::Twill { over: 2, under: 2, hand: Hand::Z },
+    };
+    assert_eq!(job.garment.grain[0], measured, "a measured island");
+    let arrow = &job.garment.grain[1];
+    assert_eq!((arrow.source, arrow.part.as_deref()), (GrainSource::Arrow, Some("sleeve")), "who says nothing drew an arrow");
+    let path = Path::new("smock.tatter.toml");
+    assert_eq!(edited(&text, path, &job).expect("it is right"), text, "unchanged it stays to the byte");
+    job.garment.grain.remove(0);
+    let less = edited(&text, path, &job).expect("it is right");
+    assert_eq!(parse_job(&less).expect("it is right"), job, "what was taken out is gone: {less}");
+    job.garment.grain.clear();
+    let none = edited(&text, path, &job).expect("it is right");
+    assert!(!none.contains("grain") && parse_job(&none).expect("it is right") == job, "{none}");
+    for (from, to, said) in [
+        ("source = \"measured\"", "source = \"guessed\"", "measured or arrow"),
+        ("turn_deg = -7.5", "", "needs `turn_deg`"),
+        ("at = [0.25, 0.5]\nturn_deg = -7.5", "at = [0.25]\nturn_deg = -7.5", "two numbers, u and v"),
+        ("ends_per_cm = 24", "ends_per_cm = 0", "above 0"),
+        ("twill 2/2 Z", "twill 2/2 W", "is no weave"),
+        ("part = \"sleeve\"", "parts = \"sleeve\"", "nearest is `part`"),
+    ] {
+        let fault = parse_job(&text.replace(from, to)).expect_err(to).to_string();
+        assert!(fault.contains(said), "{to}: {fault}");
+    }
 }
 
 /// The example with one line changed, what is then wrong, and a part of the sentence.
@@ -279,6 +322,7 @@ fn the_page_about_it_is_true() {
         &super::TOP_KEYS[..],
         &super::GARMENT_KEYS,
         &super::MAP_KEYS,
+        &super::grain::KEYS,
         &super::PATCH_KEYS,
         &super::PLACEMENT_KEYS,
         &super::DELIVERY_KEYS,
@@ -289,7 +333,9 @@ fn the_page_about_it_is_true() {
         &super::matching::GRADE_KEYS,
     ];
     for key in keys.concat() {
-        let told = PAGE.contains(&format!("| `{key}` |")) || PAGE.contains(&format!("[{key}]")) || key == "map";
+        let told = PAGE.contains(&format!("| `{key}` |"))
+            || PAGE.contains(&format!("[{key}]"))
+            || PAGE.contains(&format!("[[garment.{key}]]"));
         assert!(told, "the page does not tell of `{key}`");
     }
     for name in Channel::ALL.into_iter().filter(|c| c.info().on_garment).map(Channel::name).chain(Rule::ALL.map(Rule::name)) {

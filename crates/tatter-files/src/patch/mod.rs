@@ -21,7 +21,7 @@ pub const FORMAT: i64 = 1;
 pub const PATCH_TOML: &str = "patch.toml";
 
 /// The keys of `patch.toml`, in the order they are written.
-pub const KEYS: [&str; 15] = [
+pub const KEYS: [&str; 16] = [
     "format",
     "name",
     "subject",
@@ -32,6 +32,7 @@ pub const KEYS: [&str; 15] = [
     "grain_deg",
     "ends_per_cm",
     "picks_per_cm",
+    "weave",
     "height_range_mm",
     "cloth_color",
     "photo_from_patch",

@@ -14,7 +14,7 @@ use tatter_core::units::{MmPerTexel, PerCm};
 use super::{FORMAT, KEYS, MAP_KEYS, PATCH_TOML, PatchError, coding};
 use crate::limits::Limits;
 use crate::picture::read_stored;
-use crate::text::{Fields, TextFault, nearest, parse};
+use crate::text::{Fields, TextFault, nearest, parse, weave};
 
 /// What `patch.toml` says of one map.
 struct MapEntry {
@@ -144,6 +144,7 @@ fn parse_description(raw: &str, folder: &Path) -> Result<Described, TextFault> {
         grain: top.number("grain_deg")?.map(Angle::degrees),
         ends_per_cm: top.positive("ends_per_cm")?.map(PerCm),
         picks_per_cm: top.positive("picks_per_cm")?.map(PerCm),
+        weave: weave(&top)?,
         height_range: height_range(&top)?,
         cloth_color: top.numbers("cloth_color", "three numbers, linear red, green, blue")?.map(LinearRgb),
         photo_from_patch: top.two_by_three("photo_from_patch")?,

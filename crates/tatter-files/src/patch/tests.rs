@@ -10,7 +10,7 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain as _};
 use tatter_core::image::{Depth, HeightMm, HeightRange, Image, LinearRgb, Map, Normal, Samples, Unit};
-use tatter_core::model::{Origin, Patch, PatchMap, ScaleSource, Subject};
+use tatter_core::model::{Hand, Origin, Patch, PatchMap, ScaleSource, Subject, Weave};
 use tatter_core::task::Task;
 use tatter_core::units::{MmPerTexel, PerCm};
 
@@ -46,6 +46,7 @@ fn elbow() -> Patch {
         grain: Some(Angle::degrees(88.3)),
         ends_per_cm: Some(PerCm(14.1)),
         picks_per_cm: None,
+        weave: Weave::Twill { over: 2, under: 1, hand: Hand::S },
         height_range: HeightRange { low_mm: -0.75, high_mm: 0.5 },
         cloth_color: Some(LinearRgb([0.31, 0.27, 0.2])),
         photo_from_patch: Some([[1.0, 0.1, 310.5], [-0.1, 1.0, 87.25]]),

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::image::{HeightRange, Map, Stored};
-use tatter_core::model::{Patch, PatchMap};
+use tatter_core::model::{Patch, PatchMap, Weave};
 use tatter_core::task::Task;
 use toml_edit::{Array, DocumentMut, Item, Table, value};
 
@@ -167,6 +167,9 @@ fn describe(patch: &Patch, maps: &[WrittenMap]) -> String {
         if let Some(number) = number {
             top[key] = value(number);
         }
+    }
+    if patch.weave != Weave::Unknown {
+        top["weave"] = value(patch.weave.to_string());
     }
     top["height_range_mm"] = value(floats(&[patch.height_range.low_mm, patch.height_range.high_mm]));
     if let Some(color) = patch.cloth_color {

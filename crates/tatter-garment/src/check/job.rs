@@ -28,7 +28,7 @@ const CHECKS: &[fn(&Found<'_>) -> Vec<Fault>] = &[threads, enlarged, heights, ch
 pub fn check_job(garment: &Garment, placements: &[Placed<'_>]) -> Vec<Fault> {
     let surface = Surface::new(garment);
     let set_of = set_of_face(&surface, &garment.sets);
-    let mut faults = Vec::new();
+    let mut faults = grains(garment, &surface);
     let mut ids = BTreeSet::new();
     for placed in placements {
         let id = place(placed);
@@ -68,6 +68,16 @@ pub fn check_job(garment: &Garment, placements: &[Placed<'_>]) -> Vec<Fault> {
         faults.extend(CHECKS.iter().flat_map(|check| check(&one)));
     }
     faults
+}
+
+/// Entries of grain that hold for no island.
+fn grains(garment: &Garment, surface: &Surface) -> Vec<Fault> {
+    let lost = garment.grain.iter().filter(|entry| surface.at_entry(entry).is_none());
+    let fault = |[u, v]: [f32; 2]| {
+        let (what, remedy) = ("lies on no cloth, so that no island follows it", "move its `at` into an island, or take it out");
+        Fault::new(Severity::Warning, "grain-nowhere", format!("grain at {u},{v}"), what, remedy)
+    };
+    lost.map(|entry| fault(entry.at)).collect()
 }
 
 fn place(placed: &Placed<'_>) -> String {

@@ -71,6 +71,12 @@ impl Face {
         Some([right, if up.dot(along_v) > 0.0 { -up } else { up }])
     }
 
+    /// Whether the texture shows on it reversed left to right, seen from outside. `None` as [`Face::mm_per_uv`].
+    pub fn is_mirrored(&self) -> Option<bool> {
+        let [right, up] = self.tangents()?;
+        Some(right.cross(up).dot(self.normal) < 0.0)
+    }
+
     /// How fast a value given at the corners changes along the surface, per mm.
     pub fn gradient(&self, at_corners: [f64; 3]) -> DVec3 {
         let (e1, e2) = (self.corners[1] - self.corners[0], self.corners[2] - self.corners[0]);

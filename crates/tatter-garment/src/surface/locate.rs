@@ -18,7 +18,8 @@ pub struct Seed {
     pub point: DVec3,
     /// Outward unit normal, smoothed as the garment is shaded.
     pub normal: DVec3,
-    /// Unit direction of the grain in the tangent plane: up of the texture image (decreasing v).
+    /// Unit direction of the grain in the tangent plane: up of the texture image (decreasing v), turned by what is known of the
+    /// island's grain.
     pub grain: DVec3,
     /// How far the asked point was from the surface, mm; 0 for spots in UV.
     pub distance_mm: f64,
@@ -86,6 +87,7 @@ impl Surface {
         let up = f.mm_per_uv().map_or(DVec3::Y, |[_, along_v]| -along_v);
         let grain = (up - normal * up.dot(normal)).normalize_or_zero();
         let grain = if grain == DVec3::ZERO { normal.any_orthonormal_vector() } else { grain };
+        let grain = self.grain_of(face).map_or(grain, |known| known.turn(grain, normal));
         Seed { face, weights, point: f.point(weights), normal, grain, distance_mm, shared_with }
     }
 

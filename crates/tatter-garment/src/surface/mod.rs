@@ -2,6 +2,8 @@
 
 pub mod density;
 mod face;
+mod grain;
+pub mod islands;
 mod locate;
 mod weld;
 
@@ -10,6 +12,7 @@ use tatter_core::model::Garment;
 
 pub use face::Face;
 pub(crate) use face::nearest_weights;
+pub use grain::FaceGrain;
 pub use locate::{LocateError, Seed};
 
 /// What is left of a mesh part on the surface.
@@ -30,11 +33,14 @@ pub struct Surface {
     edges: weld::Edges,
     /// By face: the piece of cloth it belongs to.
     pieces: Vec<u32>,
+    /// By face, where islands have a known grain; empty where none has.
+    grains: Vec<Option<FaceGrain>>,
     flat: bool,
 }
 
 impl Surface {
-    /// The surface of a garment; a garment without a mesh is one flat sheet a map set, `mm_per_uv` wide.
+    /// The surface of a garment; a garment without a mesh is one flat sheet a map set, `mm_per_uv` wide. Costs time in
+    /// proportion to the faces, once more for every island of known grain.
     pub fn new(garment: &Garment) -> Self {
         let (mut faces, mut parts) = (Vec::new(), Vec::new());
         match &garment.mesh {
@@ -49,7 +55,9 @@ impl Surface {
         }
         let edges = weld::Edges::new(&faces);
         let pieces = edges.pieces();
-        Self { faces, parts, edges, pieces, flat: garment.mesh.is_none() }
+        let mut surface = Self { faces, parts, edges, pieces, grains: Vec::new(), flat: garment.mesh.is_none() };
+        surface.grains = grain::by_face(garment, &surface);
+        surface
     }
 
     /// The faces, in the order of the mesh's parts and triangles.
@@ -75,6 +83,11 @@ impl Surface {
     /// The piece of cloth a face belongs to: faces that hang together by corners have one number.
     pub(crate) fn piece(&self, face: usize) -> u32 {
         self.pieces[face]
+    }
+
+    /// What is known of the grain of a face's island.
+    pub fn grain_of(&self, face: usize) -> Option<&FaceGrain> {
+        self.grains.get(face)?.as_ref()
     }
 
     /// The faces that share edge `corner → corner + 1` with a face.

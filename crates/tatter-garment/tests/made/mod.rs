@@ -10,7 +10,7 @@ use tatter_core::image::{
 };
 use tatter_core::mesh::{Mesh, Part};
 use tatter_core::model::{
-    Garment, MapFile, MapRole, MapSet, Match, Origin, Patch, PatchMap, Placement, ScaleSource, Spot, Subject, UvTile,
+    Garment, MapFile, MapRole, MapSet, Match, Origin, Patch, PatchMap, Placement, ScaleSource, Spot, Subject, UvTile, Weave,
 };
 use tatter_core::units::{Mm, MmPerTexel, MmPerUv, PerCm};
 
@@ -30,6 +30,7 @@ pub(crate) fn garment(part: Part, files: Vec<MapFile>, mm_per_uv: f32) -> Garmen
         sets: vec![MapSet { material: String::new(), tile: UvTile::default(), files }],
         mm_per_unit: 1.0,
         mm_per_uv: MmPerUv(mm_per_uv),
+        grain: Vec::new(),
     }
 }
 
@@ -184,6 +185,7 @@ impl PatchMaker {
             grain: Some(Angle::degrees(90.0)),
             ends_per_cm: Some(PerCm(10.0)),
             picks_per_cm: Some(PerCm(10.0)),
+            weave: Weave::Unknown,
             height_range: HeightRange::default(),
             cloth_color: None,
             photo_from_patch: None,

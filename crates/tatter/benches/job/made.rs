@@ -117,6 +117,7 @@ fn patch(woven: Woven) -> Patch {
         grain: Some(Angle::degrees(90.0)),
         ends_per_cm: Some(woven.cloth.ends_per_cm),
         picks_per_cm: Some(woven.cloth.picks_per_cm),
+        weave: tatter_core::model::Weave::Unknown,
         height_range: HeightRange { low_mm: -0.5, high_mm: 0.5 },
         cloth_color: Some(LinearRgb([0.42, 0.26, 0.10])),
         photo_from_patch: None,

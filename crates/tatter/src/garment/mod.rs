@@ -145,6 +145,7 @@ pub fn describe(request: &GarmentRequest, task: &Task) -> Result<GarmentReport, 
         mm_per_unit,
         mm_per_uv: (request.mm_per_uv.is_some() || file.is_none()).then_some(mm_per_uv),
         sets: recognised.sets.clone(),
+        grain: Vec::new(),
     };
     Ok(GarmentReport {
         base,
@@ -156,7 +157,7 @@ pub fn describe(request: &GarmentRequest, task: &Task) -> Result<GarmentReport, 
         maps,
         missing: recognised.missing,
         unknown: recognised.unknown,
-        garment: Garment { mesh: file.map(|f| f.mesh), sets: recognised.sets, mm_per_unit, mm_per_uv },
+        garment: Garment { mesh: file.map(|f| f.mesh), sets: recognised.sets, mm_per_unit, mm_per_uv, grain: Vec::new() },
         job,
     })
 }
