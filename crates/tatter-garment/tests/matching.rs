@@ -2,7 +2,7 @@
 
 mod made;
 
-use made::*;
+use made::{PatchMaker, color_coding, file, flat, height_coding, picture, picture16};
 use tatter_core::channel::Channel;
 use tatter_core::color::{Cdl, Lab, ciede2000, encode_srgb};
 use tatter_core::image::{Coding, Layout, LinearRgb, Stored};
@@ -58,8 +58,17 @@ fn lay(before: &Stored, patch: &Patch, placements: &[Placement]) -> (Stored, Bui
     (pictures.remove(0).remove(0), report)
 }
 
+/// What is measured is the patch's own cloth out to the rim of its cover, which a seam leaves to the garment.
+const OUT_TO_ITS_RIM: Edge = Edge::Soft;
+
+fn placement(id: &str, u: f32, v: f32) -> Placement {
+    let matching = Match { edge: OUT_TO_ITS_RIM, ..Match::default() };
+    Placement { matching, ..made::placement(id, u, v) }
+}
+
 fn matched(mode: MatchMode) -> Placement {
-    Placement { matching: Match { mode: Some(mode), ..Match::default() }, ..placement("a", 0.5, 0.5) }
+    let wide = placement("a", 0.5, 0.5);
+    Placement { matching: Match { mode: Some(mode), ..wide.matching }, ..wide }
 }
 
 /// Mean linear colour of the texels whose distance from a centre (mm) and angle (turns) are in range.
@@ -297,7 +306,7 @@ fn laid_relief(under_mm: f32, relief: Relief) -> (f32, f32) {
     let color = |x: f32, y: f32| if x.hypot(y) < 5.0 { WHITE } else { INDIGO };
     let maker = PatchMaker::new(512, PATCH_MM).disc(RADIUS_MM, 1.0).color(color).height(hole);
     let patch = Patch { cloth_color: Some(LinearRgb(INDIGO)), ..maker.patch() };
-    let matching = Match { relief, ..Match::default() };
+    let matching = Match { relief, edge: OUT_TO_ITS_RIM, ..Match::default() };
     let placement = Placement { matching, ..placement("a", 0.5, 0.5) };
     build(&garment, &mut pictures, &[Placed { placement: &placement, patch: &patch }], &BuildSettings::default(), &Task::new())
         .unwrap();

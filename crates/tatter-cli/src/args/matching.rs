@@ -45,7 +45,7 @@ pub(crate) struct MatchArgs {
     /// Whether its relief becomes as deep as the cloth's, or keeps its millimetres [new placements: fit]
     #[arg(long, value_name = "RELIEF", value_enum)]
     pub(crate) match_relief: Option<ReliefArg>,
-    /// How its cloth ends on the garment's [new placements: soft]
+    /// How its cloth ends on the garment's [new placements: seam]
     #[arg(long, value_name = "EDGE", value_enum)]
     pub(crate) edge: Option<EdgeArg>,
     /// Correct its colour by hand after that: slope=N,offset=N,power=N,saturation=N, a number or R/G/B each; or none

@@ -65,9 +65,9 @@ impl Relief {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Edge {
     /// Where its cover ends, as softly.
-    #[default]
     Soft,
     /// Along a cut through its intact cloth, where that differs least from the garment's.
+    #[default]
     Seam,
 }
 
