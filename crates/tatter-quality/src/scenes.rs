@@ -138,5 +138,33 @@ fn near_in_colour() -> Vec<Case> {
         };
         cases.push(Case { name: format!("{name}, {}, {backing}, {light}, camera", kind.name()), spec, jpeg: Some(quality) });
     }
+    cases.extend(slits());
     cases
+}
+
+/// Slits that fuzz leaves hardly an even place of, over cloth.
+fn slits() -> Vec<Case> {
+    let rows = [
+        ("green cloth", [0.10, 0.30, 0.22], 0, 247.0, 3, 909, 86.0),
+        ("moss cloth", [0.12, 0.24, 0.20], 2, 259.0, 0, 913, 98.0),
+        ("olive cloth", [0.20, 0.20, 0.16], 0, 351.0, 1, 917, 89.0),
+    ];
+    let make = |(backing, color, light, from, camera, seed, grain): (&str, [f32; 3], usize, f32, usize, u64, f32)| {
+        let (name, cloth, pitch_px) = cloths().swap_remove(5);
+        let (light, _, elevation, sky) = LIGHTS[light];
+        let (cast, quality): ([f32; 3], u8) = CAMERAS[camera];
+        let shot = Shot {
+            light_from: Angle::degrees(from),
+            elevation: Angle::degrees(elevation),
+            sky,
+            backing: LinearRgb(color),
+            cast,
+            seed,
+            ..Shot::default()
+        };
+        let damage = vec![Damage { length: 11.0, width: 4.0, at: [0.2, -0.3], ..Damage::new(Kind::Rip) }];
+        let spec = Spec { damage, grain: Angle::degrees(grain), shot, seed, ..Spec::new(cloth, 384, pitch_px) };
+        Case { name: format!("{name}, slit, {backing}, {light}, camera"), spec, jpeg: Some(quality) }
+    };
+    rows.into_iter().map(make).collect()
 }

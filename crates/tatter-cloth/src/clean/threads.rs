@@ -44,12 +44,16 @@ pub(crate) fn thread_color(base: &Image<LinearRgb>, sight: &Sight<'_>) -> Image<
 struct Shares {
     cloth: LinearRgb,
     behind: LinearRgb,
+    /// The backing's.
+    light: f32,
     /// Share of backing that intact cloth in the light seems to show.
     usual: f32,
 }
 
 /// Share of backing beyond what is usual at which a texel's colour counts no more.
 const FOREIGN: f32 = 0.3;
+/// Share of its light that a backing keeps in the deepest shade.
+const DARKEST: f32 = 0.1;
 /// Share that intact cloth may seem to show of the backing for the two to be told apart.
 const TOLD_APART: f32 = 0.6;
 /// Share from which a texel looks more like backing than cloth, and the part of intact cloth that pores make up at most: more
@@ -70,7 +74,12 @@ impl Shares {
             count += w;
         }
         let unit = |c: LinearRgb| c.times(1.0 / c.luminance().max(1e-6));
-        let mut made = Self { cloth: unit(sum.times(1.0 / count.max(1.0))), behind: unit(behind), usual: 0.0 };
+        let mut made = Self {
+            cloth: unit(sum.times(1.0 / count.max(1.0))),
+            behind: unit(behind),
+            light: behind.luminance().max(1e-6),
+            usual: 0.0,
+        };
         let shares = sight.photo.map(|c| made.share(c));
         // Pores of the weave show the backing; what cloth itself looks like is told by the side away from it.
         let [low, middle] = [0.05, 0.5].map(|part| quantile(&mut sample(&shares, &lit), part));
@@ -92,7 +101,9 @@ impl Shares {
     }
 
     fn own(&self, seen: LinearRgb) -> f32 {
-        let over = ((self.share(seen) - self.usual) / FOREIGN).clamp(0.0, 1.0);
+        // No shadow makes a backing as dark as char is.
+        let lit = ((seen.luminance() / self.light - DARKEST) / DARKEST).clamp(0.0, 1.0);
+        let over = lit * ((self.share(seen) - self.usual) / FOREIGN).clamp(0.0, 1.0);
         1.0 - over * over * (3.0 - 2.0 * over)
     }
 }

@@ -1,10 +1,11 @@
 //! What shows behind the cloth: colours of even places that intact cloth never shows, each in every shade.
 
-use tatter_core::image::{Image, LinearRgb, Pixel as _};
+use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
 use tatter_core::kernel::{gaussian, label};
 
+use super::even::REACH;
 use super::palette::{Scale, Tint, pick};
-use crate::relief::smooth::quantile;
+use crate::relief::smooth::{quantile, weighted};
 
 /// Something behind the cloth. A shadow dims it and leaves its tint, so it explains `shade × color`.
 #[derive(Clone, Debug)]
@@ -132,6 +133,12 @@ pub(super) struct Search<'a> {
     pub even: &'a Image<bool>,
     /// Area of even patches that prove nothing, texels.
     pub by_chance: usize,
+    /// Thread contrast of intact cloth, variance of log light.
+    pub contrast: f32,
+    /// Where openings are looked for.
+    pub cover: &'a Image<Unit>,
+    /// What colours intact cloth has.
+    pub usual_tint: UsualTint,
     pub scale: Scale,
     pub pitch: f32,
     /// Light of the brightest place that may be a backing.
@@ -149,7 +156,7 @@ const SECOND: f32 = 0.25;
 
 /// The backings that explain the even places, the one with the broadest place first.
 pub(super) fn backings(search: &Search<'_>) -> Vec<Backing> {
-    let Search { color, tints, even, by_chance, scale, pitch, brightest, usual } = *search;
+    let Search { color, tints, even, by_chance, scale, pitch, brightest, usual, .. } = *search;
     let least = ((0.2 * pitch * pitch).max(12.0) as usize).max(by_chance + by_chance / 2);
     let mut left = even.clone();
     let mut most = 0;
@@ -175,7 +182,68 @@ pub(super) fn backings(search: &Search<'_>) -> Vec<Backing> {
             found.push(made);
         }
     }
+    if found.is_empty() {
+        found.extend(between_fibres(search));
+    }
     found
+}
+
+/// Share of the cloth's thread contrast above which places of a foreign tint are cloth with a stain.
+const THREADED: f32 = 0.45;
+
+/// A backing that threads and fuzz leave no even place of. Its texels alone are even from one to the next, since a thread before
+/// it has the cloth's tint; a stain leaves the contrast of the threads within its tint. Only of a tint that intact cloth does not
+/// have, and no lighter than the cloth: what rubbing bares is light and as foreign.
+fn between_fibres(search: &Search<'_>) -> Option<Backing> {
+    let Search { color, tints, scale, pitch, brightest, usual, usual_tint, cover, contrast, .. } = *search;
+    let foreign = tints.zip(cover, |t, c| c.0 > 0.5 && usual_tint.distance(t) > 2.0 * FOREIGN);
+    let (labels, parts) = label(&foreign);
+    let (number, part) = parts.iter().enumerate().max_by_key(|(_, p)| p.area)?;
+    if (part.area as f32) < (0.3 * pitch * pitch).max(12.0) {
+        return None;
+    }
+    let own = labels.map(|l| l as usize == number + 1);
+    let first = Backing::of(&pick(tints, &own), lit(&pick(color, &own)), scale, brightest);
+    let like = foreign.zip(tints, |f, t| f && first.explains(t, scale));
+    // Half of it is purer; the rest has fibres in it.
+    let pure = quantile(&mut pick(tints, &like).iter().map(|t| usual_tint.distance(*t)).collect::<Vec<_>>(), 0.5);
+    let like = like.zip(tints, |l, t| l && usual_tint.distance(t) >= pure);
+    let weight = like.map(|l| if l { 1.0 } else { 0.0 });
+    let mean = |image: &Image<f32>| weighted(image, &weight, (REACH * pitch).max(1.2), 0.0);
+    let light = tints.map(|t| t.0[0]);
+    let uneven = mean(&light.map(|l| l * l)).zip(&mean(&light), |square, mean| (square - mean * mean).max(0.0));
+    let noise = color.map(|c| scale.spread(c)[0]);
+    let mut within: Vec<f32> =
+        uneven.zip(&noise, |u, n| u - n).texels().iter().zip(like.texels()).filter(|(_, l)| **l).map(|(u, _)| *u).collect();
+    let ratio = quantile(&mut within, 0.5) / contrast.max(1e-6);
+    let made = Backing::of(&pick(tints, &like), lit(&pick(color, &like)), scale, brightest);
+    (ratio < THREADED && made.color.luminance() < usual).then_some(made)
+}
+
+/// Deviations from the usual tint of the cloth beyond which a texel of it may be a pinhole, squared.
+pub(super) const FOREIGN: f32 = 16.0;
+
+/// The tints that intact cloth has in the main.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct UsualTint {
+    pub middle: [f32; 3],
+    spreads: [f32; 2],
+}
+
+impl UsualTint {
+    pub(super) fn of(known: &[Tint]) -> Self {
+        let middle = [0, 1, 2].map(|axis| quantile(&mut known.iter().map(|t| t.0[axis]).collect::<Vec<_>>(), 0.5));
+        let spread = |axis: usize| {
+            let off = quantile(&mut known.iter().map(|t| (t.0[axis] - middle[axis]).abs()).collect::<Vec<_>>(), 0.5);
+            (1.4826 * off).max(0.03)
+        };
+        Self { middle, spreads: [spread(1), spread(2)] }
+    }
+
+    /// Squared, in deviations.
+    pub(super) fn distance(&self, tint: Tint) -> f32 {
+        (0..2).map(|i| ((tint.0[i + 1] - self.middle[i + 1]) / self.spreads[i]).powi(2)).sum()
+    }
 }
 
 /// A backing that a person pointed at.
@@ -190,4 +258,46 @@ fn lit(colors: &[LinearRgb]) -> LinearRgb {
     let bright: Vec<LinearRgb> = colors.iter().filter(|c| c.luminance() >= limit).copied().collect();
     let sum = bright.iter().fold(LinearRgb::ZERO, |sum, c| sum.plus(*c, 1.0));
     sum.times(1.0 / bright.len().max(1) as f32)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Grey cloth with threads six texels apart; in the middle what `inside` says of a place and the light of its thread.
+    fn found(inside: impl Fn(usize, usize, f32) -> LinearRgb + Sync) -> Option<Backing> {
+        let hurt = |x: usize, y: usize| (20..44).contains(&x) && (20..44).contains(&y);
+        let thread = |x: usize| 0.12 + 0.05 * (x % 6) as f32;
+        let color = Image::from_fn(64, 64, |x, y| {
+            if hurt(x, y) { inside(x, y, thread(x)) } else { LinearRgb([1.0, 0.95, 0.85]).times(thread(x)) }
+        });
+        let scale = Scale::guess(&color);
+        let tints = color.map(|c| scale.tint(c));
+        let cover = Image::from_fn(64, 64, |x, y| Unit(if hurt(x, y) { 1.0 } else { 0.0 }));
+        let usual_tint = UsualTint::of(&pick(&tints, &cover.map(|c| c.0 < 0.5)));
+        let even = cover.map(|_| false);
+        let (by_chance, pitch, brightest, usual, contrast) = (60, 6.0, 0.4, 0.24, 0.15);
+        let search = Search {
+            color: &color,
+            tints: &tints,
+            even: &even,
+            by_chance,
+            contrast,
+            cover: &cover,
+            usual_tint,
+            scale,
+            pitch,
+            brightest,
+            usual,
+        };
+        backings(&search).into_iter().next()
+    }
+
+    #[test]
+    fn slits_between_fibres_show_a_backing_and_stained_threads_do_not() {
+        let green = LinearRgb([0.10, 0.30, 0.22]);
+        let slit = found(|x, _, light| if x % 4 == 0 { LinearRgb([1.0, 0.95, 0.85]).times(light) } else { green.times(0.7) });
+        assert!(slit.is_some_and(|b| b.color.0[1] > 1.5 * b.color.0[0]), "an even tint between fibres is what lies behind");
+        assert!(found(|_, _, light| green.times(3.0 * light)).is_none(), "a tint with the threads' contrast is a stain");
+    }
 }

@@ -12,12 +12,14 @@ use crate::relief::smooth::quantile;
 /// a card, less misses narrow openings.
 const EVEN: f32 = 0.15;
 /// Width over which evenness is judged, in thread spacings.
-const REACH: f32 = 0.22;
+pub(super) const REACH: f32 = 0.22;
 
 /// What the even places were found from, and they.
 pub(super) struct Even {
     pub tints: Image<Tint>,
     pub mask: Image<bool>,
+    /// The usual thread contrast of intact cloth: variance of log light.
+    pub usual: f32,
     /// Area of the largest even patches that intact cloth has by itself, texels: long floats are even too, in any dye.
     pub by_chance: usize,
     /// Share of the cover that intact cloth does not look like, even or not.
@@ -48,7 +50,7 @@ pub(super) fn even_places(place: &Place, scale: Scale, pitch: f32) -> Even {
     let count = |texels: usize| texels.max(1) as f32;
     let odd_share =
         odd.texels().iter().filter(|&&o| o).count() as f32 / count(place.cover.texels().iter().filter(|c| c.0 > 0.5).count());
-    Even { tints, mask, by_chance, odd_share }
+    Even { tints, mask, usual, by_chance, odd_share }
 }
 
 /// The area that patches of a mask have, but for the largest of them that make a twentieth of it.

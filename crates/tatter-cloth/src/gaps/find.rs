@@ -5,7 +5,7 @@ use tatter_core::kernel::label;
 use tatter_core::model::Origin;
 use tatter_core::task::Task;
 
-use super::backing::{Backing, Search, backings, told};
+use super::backing::{Backing, FOREIGN, Search, UsualTint, backings, told};
 use super::even::{Even, even_places};
 use super::odds::{Colors, Links, SURE, beliefs, surroundings};
 use super::palette::{Palette, Scale, Tint, pick};
@@ -33,16 +33,15 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
     let known = pick(color, &reference);
     let colors = task.stage("gaps.backing", || colors(&place, &even, &known, scale, pitch));
     if colors.behind.is_empty() && place.matte.is_none() {
-        task.note(
-            "no-openings",
-            "No opening was found in the damage: the cloth there is opaque everywhere; draw a gap stroke if one sees through",
-        );
-        return Ok(closed(color.size(), &even));
+        return Ok(closed(color.size(), &even, task));
     }
     task.check()?;
     let found = task.stage("gaps.openings", || openings(&place, &even, &colors, pitch));
     task.check()?;
     let opacity = task.stage("gaps.edges", || rim::opacity(&place.color, &found.belief, scale, pitch));
+    if place.matte.is_none() && opacity.texels().iter().all(|o| o.0 >= 1.0) {
+        return Ok(closed(color.size(), &even, task));
+    }
     Ok(report(color.size(), &place, &opacity, &found, &colors))
 }
 
@@ -119,11 +118,16 @@ fn bounds(cover: &Image<Unit>) -> Rect {
 fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: f32) -> Colors {
     let light = |colors: &[LinearRgb], share: f32| quantile(&mut colors.iter().map(|c| c.luminance()).collect::<Vec<_>>(), share);
     let covered = pick(&place.color, &place.cover.map(|c| c.0 > 0.5));
+    let known_tints: Vec<_> = known.iter().map(|c| scale.tint(*c)).collect();
+    let usual_tint = UsualTint::of(&known_tints);
     let search = Search {
         color: &place.color,
         tints: &even.tints,
         even: &even.mask,
         by_chance: even.by_chance,
+        contrast: even.usual,
+        cover: &place.cover,
+        usual_tint,
         scale,
         pitch,
         brightest: light(&covered, 0.995),
@@ -131,8 +135,7 @@ fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: 
     };
     let mut behind = backings(&search);
     behind.extend(place.gap.as_ref().and_then(|strokes| told(&search, strokes)));
-    let known: Vec<_> = known.iter().map(|c| scale.tint(*c)).collect();
-    let own = without_pinholes(&known, &behind, scale);
+    let own = without_pinholes(&known_tints, usual_tint, &behind, scale);
     let mut colors = Colors { scale, cloth: Palette::of(&own), behind, foreign: FOREIGN_ODDS };
     // White specks of undyed weft look like a white card and are cloth.
     let mut odds: Vec<f32> = own.iter().map(|t| colors.odds(*t)).collect();
@@ -142,21 +145,11 @@ fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: 
 
 /// Log odds of backing from which a colour is foreign to the cloth, unless intact cloth shows such colours too.
 const FOREIGN_ODDS: f32 = -2.0;
-/// Deviations from the usual tint of the cloth beyond which a texel of it may be a pinhole, squared.
-const FOREIGN: f32 = 16.0;
-
 /// Tints of intact cloth but for those of the backing: a loose weave lets it through between its threads, in their shade and
 /// so no lighter than they. What is lighter is a thread of another dye.
-fn without_pinholes(known: &[Tint], behind: &[Backing], scale: Scale) -> Vec<Tint> {
-    let middle = |axis: usize| quantile(&mut known.iter().map(|t| t.0[axis]).collect::<Vec<_>>(), 0.5);
-    let usual = [middle(0), middle(1), middle(2)];
-    let spread = |axis: usize| {
-        let off = quantile(&mut known.iter().map(|t| (t.0[axis] - usual[axis]).abs()).collect::<Vec<_>>(), 0.5);
-        (1.4826 * off).max(0.03)
-    };
-    let spreads = [spread(1), spread(2)];
-    let foreign = |t: &Tint| (0..2).map(|i| ((t.0[i + 1] - usual[i + 1]) / spreads[i]).powi(2)).sum::<f32>() > FOREIGN;
-    let pinhole = |t: &Tint| t.0[0] < usual[0] + 0.1 && foreign(t) && behind.iter().any(|b| b.explains(*t, scale));
+fn without_pinholes(known: &[Tint], usual: UsualTint, behind: &[Backing], scale: Scale) -> Vec<Tint> {
+    let pinhole =
+        |t: &Tint| t.0[0] < usual.middle[0] + 0.1 && usual.distance(*t) > FOREIGN && behind.iter().any(|b| b.explains(*t, scale));
     known.iter().filter(|t| !pinhole(t)).copied().collect()
 }
 
@@ -198,7 +191,11 @@ fn openings(place: &Place, even: &Even, colors: &Colors, pitch: f32) -> Found {
     Found { belief, odds: by_color, apart: (quantile(&mut at_seeds, 0.5) / SURE).clamp(0.0, 1.0) }
 }
 
-fn closed(size: Size, even: &Even) -> Gaps {
+fn closed(size: Size, even: &Even, task: &Task) -> Gaps {
+    task.note(
+        "no-openings",
+        "No opening was found in the damage: the cloth there is opaque everywhere; draw a gap stroke if one sees through",
+    );
     Gaps {
         opacity: Image::filled(size.width, size.height, Unit(1.0)),
         own_color: Image::filled(size.width, size.height, Unit(1.0)),
