@@ -26,23 +26,23 @@ fn a_match_is_given_changed_and_taken_back() {
         "--match-relief",
         "keep",
         "--edge",
-        "seam",
+        "soft",
     ];
     for arguments in [&place[..], &[&place[..], &more].concat()] {
         let run = shop.run(arguments).expect("runs");
         assert_eq!(run.code, Some(0), "{}", run.err);
     }
-    let usual = json!({ "mode": "auto", "strength": 1.0, "relief": "fit", "edge": "soft", "grade": null });
+    let usual = json!({ "mode": "auto", "strength": 1.0, "relief": "fit", "edge": "seam", "grade": null });
     let grade = json!({ "slope": [1.1, 1.0, 0.9], "offset": [0.0, 0.0, 0.0], "power": [1.0, 1.0, 1.0], "saturation": 0.8 });
-    let asked = json!({ "mode": "fit", "strength": 0.5, "relief": "keep", "edge": "seam", "grade": grade });
+    let asked = json!({ "mode": "fit", "strength": 0.5, "relief": "keep", "edge": "soft", "grade": grade });
     assert_eq!(matches(&shop).expect("a list"), [usual.clone(), asked], "as asked");
 
     let run = shop.run(&["match", JOB, "rip-1", "rip-2", "--match", "redye", "--grade", "none", "--json"]).expect("runs");
     assert_eq!(run.code, Some(0), "{}", run.err);
     let first =
-        json!({ "id": "rip-1", "match": { "mode": "redye", "strength": 1.0, "relief": "fit", "edge": "soft", "grade": null } });
+        json!({ "id": "rip-1", "match": { "mode": "redye", "strength": 1.0, "relief": "fit", "edge": "seam", "grade": null } });
     let second =
-        json!({ "id": "rip-2", "match": { "mode": "redye", "strength": 0.5, "relief": "keep", "edge": "seam", "grade": null } });
+        json!({ "id": "rip-2", "match": { "mode": "redye", "strength": 0.5, "relief": "keep", "edge": "soft", "grade": null } });
     assert_eq!(run.json().expect("an object"), json!({ "placements": [first, second] }), "what was not said stays");
 
     let kept = std::fs::read(shop.path(JOB)).expect("a job");

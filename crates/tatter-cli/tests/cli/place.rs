@@ -38,7 +38,7 @@ fn what_was_asked_for_is_listed_and_taken_away() {
     let wanted = json!({
         "id": "rip-1", "patch": "rip", "spot": { "at": [0.25, 0.25], "part": null }, "turn_deg": -30.0, "size_mm": 80.0,
         "mirror": true, "rules": { "height": "add:0.5", "opacity": "keep:1" },
-        "match": { "mode": "auto", "strength": 1.0, "relief": "fit", "edge": "soft", "grade": null },
+        "match": { "mode": "auto", "strength": 1.0, "relief": "fit", "edge": "seam", "grade": null },
     });
     assert_eq!(list[0], wanted, "as asked");
     assert_eq!(list[1]["spot"], json!({ "point": [0.1, 0.1, 0.004] }), "as asked");

@@ -12,9 +12,10 @@ pub(crate) const NODES: usize = 32;
 const TRUSTED: f64 = 60.0;
 /// Fewer samples of a node say nothing.
 const FEWEST: f64 = 3.0;
-/// Sweeps of the solver, and its overrelaxation: together they settle a grid of this size to a thousandth.
-const SWEEPS: usize = 120;
-const RELAXED: f64 = 1.8;
+/// Sweeps of the solver, and its overrelaxation: together they settle a grid of this size to half a hundredth of what is left of a plane, also
+/// where only an arc of the rim is known (worked out beside 1500 sweeps).
+const SWEEPS: usize = 64;
+const RELAXED: f64 = 1.9;
 
 /// One number a node, over the canvas of a patch.
 #[derive(Clone, Debug)]
@@ -37,12 +38,16 @@ impl<const N: usize> Field<N> {
 
     /// Through the values of some nodes as far as their weights allow, and as even as can be elsewhere: a plane, so that a fade
     /// across the placement is not flattened, and on it a membrane (least squares of values and of differences between neighbours), solved by successive overrelaxation (Young, "Iterative
-    /// methods for solving partial difference equations of elliptic type", 1954). About a millisecond for three numbers.
+    /// methods for solving partial difference equations of elliptic type", 1954). A third of a millisecond for three numbers.
     pub(crate) fn through(known: &BTreeMap<usize, ([f64; N], f64)>) -> Self {
         if known.values().map(|(_, w)| w).sum::<f64>() <= 0.0 {
             return Self::none();
         }
         let plane = plane(known);
+        let mut pulls = [None; NODES * NODES];
+        for (&at, (value, w)) in known {
+            pulls[at] = Some((std::array::from_fn::<f64, N, _>(|i| value[i] - plane[i].dot(basis(at))), *w));
+        }
         let mut nodes = [[0.0; N]; NODES * NODES];
         for _ in 0..SWEEPS {
             for at in 0..NODES * NODES {
@@ -57,8 +62,8 @@ impl<const N: usize> Field<N> {
                     .into_iter()
                     .filter(|n| n.0)
                     .for_each(|(_, step)| pull(&nodes[at + step], 1.0));
-                if let Some((value, w)) = known.get(&at) {
-                    pull(&std::array::from_fn(|i| value[i] - plane[i].dot(basis(at))), *w);
+                if let Some((value, w)) = &pulls[at] {
+                    pull(value, *w);
                 }
                 (0..N).for_each(|i| nodes[at][i] += RELAXED * (sum[i] / weight - nodes[at][i]));
             }
