@@ -1,5 +1,6 @@
 //! What a person or a machine sees: results on stdout, everything else on stderr.
 
+use std::collections::BTreeMap;
 use std::io::{IsTerminal as _, Write as _};
 use std::process::ExitCode;
 use std::sync::Mutex;
@@ -94,11 +95,13 @@ impl Term {
 fn few_of_each(notes: &[Note]) -> Vec<String> {
     /// Notes of a kind that are all shown; of more, one less.
     const FEW: usize = 4;
-    let count = |code: &str| notes.iter().filter(|note| note.code == code).count();
+    let mut count: BTreeMap<&str, usize> = BTreeMap::new();
+    notes.iter().for_each(|note| *count.entry(note.code).or_default() += 1);
+    let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
     let mut texts = Vec::new();
-    for (number, note) in notes.iter().enumerate() {
-        let before = notes[..number].iter().filter(|other| other.code == note.code).count();
-        let all = count(note.code);
+    for note in notes {
+        let (all, so_far) = (count[note.code], seen.entry(note.code).or_default());
+        let before = std::mem::replace(so_far, *so_far + 1);
         if all <= FEW || before < FEW - 1 {
             texts.push(note.text.clone());
         } else if before + 1 == all {

@@ -169,7 +169,7 @@ fn measured(after: &Stored, patch: &Patch) -> RimDifference {
     let garment = flat(vec![file(SIDE, &[(Channel::BaseColor, color_coding())])], SPAN_MM);
     let placement = placement("a", 0.5, 0.5);
     let placed = [Placed { placement: &placement, patch }];
-    rim_differences(&garment, &[vec![after.clone()]], &placed, &[], &Task::new()).unwrap()[0].unwrap()
+    rim_differences(&garment, &[vec![after.clone()]], &placed, &Task::new()).unwrap()[0].unwrap()
 }
 
 #[test]

@@ -8,7 +8,7 @@ use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
 pub use tatter_garment::build::RimDifference;
-use tatter_garment::build::{BuildError, BuildSettings, build, rim_differences, seams};
+use tatter_garment::build::{BuildError, build_and_compare};
 pub use tatter_garment::check::Fault;
 use tatter_garment::check::Severity;
 use tatter_garment::check::{check_job, check_map_set, check_patch, check_rim, check_variations};
@@ -137,8 +137,6 @@ fn built_rims(
     let placed = session.placed();
     // Notes of a build are those of the build proper.
     crate::wear::apply(session, &session.job, pictures, path, &Task::new())?;
-    let seams = task.stage("seams", || seams(&session.garment, pictures, &placed, &Task::new()))?;
-    task.stage("build", || build(&session.garment, pictures, &placed, &BuildSettings::default(), &Task::new()))?;
-    let found = task.stage("rims", || rim_differences(&session.garment, pictures, &placed, &seams, &Task::new()))?;
+    let found = task.stage("build", || build_and_compare(&session.garment, pictures, &placed, &Task::new()))?;
     Ok(placed.iter().zip(found).filter_map(|(placed, rim)| Some((placed.placement.id.clone(), rim?))).collect())
 }

@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 use tatter::variation::{remove_variation, variations, vary};
+use tatter_core::color::codes_text;
 use tatter_core::model::Variation;
 
 use super::weave::codes;
@@ -84,19 +85,14 @@ fn strength(text: &str) -> Result<(Option<String>, f32), BadArgument> {
     Ok((id, share.ok_or_else(wrong)?))
 }
 
-fn hex(color: [u8; 3]) -> String {
-    let [r, g, b] = color;
-    format!("#{r:02x}{g:02x}{b:02x}")
-}
-
 fn described(variation: &Variation) -> Value {
     let strengths: serde_json::Map<String, Value> =
         variation.strengths.iter().map(|(id, strength)| (id.clone(), number(*strength))).collect();
     json!({
         "name": variation.name,
-        "dye": variation.dye.map(hex),
-        "from": variation.from.map(hex),
-        "fibre": variation.fibre.map(hex),
+        "dye": variation.dye.map(codes_text),
+        "from": variation.from.map(codes_text),
+        "fibre": variation.fibre.map(codes_text),
         "materials": variation.materials,
         "only": variation.only,
         "leave_out": variation.without,
@@ -117,7 +113,7 @@ fn table(all: &[Variation]) -> String {
             (true, false) => format!("all but {}", v.without.join(", ")),
             (false, _) => v.only.join(", "),
         };
-        let dye = v.dye.map_or_else(|| "as it is".to_owned(), hex);
+        let dye = v.dye.map_or_else(|| "as it is".to_owned(), codes_text);
         let texels = v.texels.map_or_else(|| "all".to_owned(), |n| n.to_string());
         text += &format!("{:<20} {dye:<9} {:>8} {texels:>7}  {has}\n", v.name, number(v.strength));
     }

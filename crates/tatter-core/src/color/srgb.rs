@@ -11,3 +11,7 @@ pub fn decode_srgb(code: f32) -> f32 {
 pub fn encode_srgb(light: f32) -> f32 {
     if light <= 0.003_130_8 { light * 12.92 } else { 1.055 * libm::powf(light, 1.0 / 2.4) - 0.055 }
 }
+/// sRGB codes as people write them, `#rrggbb`.
+pub fn codes_text([r, g, b]: [u8; 3]) -> String {
+    format!("#{r:02x}{g:02x}{b:02x}")
+}

@@ -1,11 +1,12 @@
 //! `[[variation]]`: colourways, states of wear and sizes of one job.
 
+use tatter_core::color::codes_text;
 use tatter_core::model::{Job, Variation};
 use toml_edit::{Array, InlineTable, Table, value};
 
 use super::read::distinct;
 use super::scatter::{names, whole};
-use super::wear::{codes, codes_text, share};
+use super::wear::{codes, share};
 use crate::text::{Fields, TextFault, float, nearest};
 
 pub(super) const KEYS: [&str; 10] =

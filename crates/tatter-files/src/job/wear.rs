@@ -1,5 +1,6 @@
 //! `[[wear]]`: marks of wear computed over the garment's own cloth.
 
+use tatter_core::color::codes_text;
 use tatter_core::model::{Wear, WearKind};
 use tatter_core::units::Mm;
 use toml_edit::{Array, Table, value};
@@ -81,10 +82,6 @@ pub(super) fn codes(table: &Fields<'_>, key: &str, text: &str) -> Checked<[u8; 3
     let code = code.ok_or_else(|| table.bad(key, format!("is a colour such as \"#8a7a64\", not `{text}`")))?;
     let [_, r, g, b] = code.to_be_bytes();
     Ok([r, g, b])
-}
-
-pub(super) fn codes_text([r, g, b]: [u8; 3]) -> String {
-    format!("#{r:02x}{g:02x}{b:02x}")
 }
 
 /// A mark as a table; values that equal their default are left out.

@@ -1,8 +1,12 @@
 //! What every mesh goes through before it leaves: repaired, compacted, given normals, its size judged.
 
+use std::path::Path;
+
 use glam::{Vec2, Vec3};
 use tatter_core::mesh::{Mesh, Part};
 use tatter_core::task::Note;
+
+use super::{Material, MeshError};
 
 /// Most corners of a whole mesh: 20 million, some 700 MB.
 pub(super) const MAX_CORNERS: u64 = 20_000_000;
@@ -33,6 +37,29 @@ pub(super) enum Nothing {
     Triangles,
     /// This part and all others lack texture coordinates.
     Uvs(String),
+}
+
+impl Nothing {
+    /// Of a file.
+    pub(super) fn at(self, path: &Path) -> MeshError {
+        let path = path.to_owned();
+        match self {
+            Self::Triangles => MeshError::NoTriangles { path },
+            Self::Uvs(part) => MeshError::NoUvs { part, path },
+        }
+    }
+}
+
+/// The materials that parts use, in the order of their first use; one that `known` has not has a name and nothing else.
+pub(super) fn used_materials(mesh: &Mesh, mut known: impl FnMut(&str) -> Option<Material>) -> Vec<Material> {
+    let mut used: Vec<Material> = Vec::new();
+    for part in &mesh.parts {
+        if !used.iter().any(|material| material.name == part.material) {
+            let bare = || Material { name: part.material.clone(), ..Material::default() };
+            used.push(known(&part.material).unwrap_or_else(bare));
+        }
+    }
+    used
 }
 
 /// Makes a sound mesh of what was read.

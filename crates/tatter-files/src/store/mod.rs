@@ -10,7 +10,7 @@ mod rows;
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
-use std::io::{self, Read as _};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 use std::time::SystemTime;
@@ -24,9 +24,6 @@ pub use rows::RowsFile;
 
 use crate::disk::{Disk, folder_of, real_path};
 use crate::job::ENDING;
-
-/// Bytes of a file hashed at once: with few, the system is asked more often than the hash is worth.
-const PIECE: usize = 1 << 18;
 
 /// The format of the files in the store.
 pub(crate) const FORMAT: u32 = 1;
@@ -51,19 +48,9 @@ impl Content {
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
             other => other?,
         };
-        let (mut hasher, mut bytes) = (blake3::Hasher::new(), 0);
-        let mut piece = vec![0; PIECE];
-        loop {
-            match file.read(&mut piece) {
-                Ok(0) => break,
-                Ok(count) => {
-                    hasher.update(&piece[..count]);
-                    bytes += count as u64;
-                }
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-                Err(error) => return Err(error),
-            }
-        }
+        let mut hasher = blake3::Hasher::new();
+        hasher.update_reader(&mut file)?;
+        let bytes = hasher.count();
         Ok(Some(Self { hash: hasher.finalize().to_hex().to_string(), bytes }))
     }
 }

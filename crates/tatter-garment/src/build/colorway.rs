@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use tatter_core::channel::{Channel, Kind};
-use tatter_core::color::{OkLab, encode_srgb};
+use tatter_core::color::{OkLab, codes_text, encode_srgb};
 use tatter_core::image::{Coding, Image, LinearRgb, Map, Rect, Stored};
 use tatter_core::model::{Garment, Variation};
 use tatter_core::task::{Cancelled, Task};
@@ -102,11 +102,12 @@ impl Cloth {
 
     fn told(&self, material: &str) -> Option<String> {
         (self.share < ONE_CLOTH).then(|| {
-            let [r, g, b] = self.mean.0.map(|v| (encode_srgb(v.clamp(0.0, 1.0)) * 255.0).round() as u8);
+            let codes = self.mean.0.map(|v| (encode_srgb(v.clamp(0.0, 1.0)) * 255.0).round() as u8);
             let share = self.share * 100.0;
             format!(
-                "'{material}' shows several colours; the dye of the largest, about #{r:02x}{g:02x}{b:02x} on {share:.0} % of the cloth, \
-                 is changed; name another with from = \"#RRGGBB\""
+                "'{material}' shows several colours; the dye of the largest, about {} on {share:.0} % of the cloth, \
+                 is changed; name another with from = \"#RRGGBB\"",
+                codes_text(codes)
             )
         })
     }

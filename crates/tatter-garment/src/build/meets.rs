@@ -6,17 +6,16 @@ use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::color::{Lab, ciede2000};
 use tatter_core::image::{Image, LinearRgb, Stored};
+use tatter_core::model::Garment;
 use tatter_core::task::Task;
 
 use super::around::{REACH, cell_of, near};
-use super::fit::{FitContext, dyes};
 use super::plan::Target;
 use super::run::BuildPlan;
 use super::seam::Seam;
 use super::{BuildError, BuildSettings};
 use crate::matching::injured_at;
 use crate::place::Placed;
-use tatter_core::model::{Edge, Garment};
 
 /// The difference in colour between both sides of a rim.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -39,10 +38,26 @@ const INJURED: f32 = 0.5;
 /// Texels each side of a stretch must have.
 const FEWEST: f64 = 6.0;
 
-/// For each placement the difference between the intact cloth of its patch and the garment's cloth on both sides of its rim, in
-/// `pictures` as a build left them, with the [`seams`] found before it. Stretches of the rim are three cells of a sixteenth of the canvas long. `None` where too little of either cloth
-/// shows: a rim in injured cloth, a patch without a rim, a texture too coarse. Threads, folds and prints of the garment are in
-/// it: undisturbed cloth compared with itself is not 0 either.
+/// Build as [`super::build`] does, and tell for each placement the difference between the intact cloth of its patch and the garment's
+/// cloth on both sides of its rim, in `pictures` as they then are. Stretches of the rim are three cells of a sixteenth of the
+/// canvas long. `None` where no stretch shows: a rim in injured cloth, a patch without a rim, a texture too coarse. Threads, folds and
+/// prints of the garment are in it: undisturbed cloth compared with itself is not 0 either.
+///
+/// # Errors
+/// As of a build.
+pub fn build_and_compare(
+    garment: &Garment,
+    pictures: &mut [Vec<Stored>],
+    placements: &[Placed<'_>],
+    task: &Task,
+) -> Result<Vec<Option<RimDifference>>, BuildError> {
+    let mut plan = BuildPlan::new(garment, placements, &BuildSettings::default(), task)?;
+    let (_, _, fits) = plan.lay_fitted(pictures, None, task)?;
+    let seam = |k: usize| fits[k].seam.as_ref();
+    Ok(task.stage("rims", || (0..placements.len()).into_par_iter().map(|k| plan.rim_difference(k, seam(k), pictures)).collect()))
+}
+
+/// The same of `pictures` that were built before, along the covers of the placements.
 ///
 /// # Errors
 /// As of a build.
@@ -50,31 +65,10 @@ pub fn rim_differences(
     garment: &Garment,
     pictures: &[Vec<Stored>],
     placements: &[Placed<'_>],
-    seams: &[Option<Seam>],
     task: &Task,
 ) -> Result<Vec<Option<RimDifference>>, BuildError> {
     let plan = BuildPlan::new(garment, placements, &BuildSettings::default(), task)?;
-    Ok((0..placements.len())
-        .into_par_iter()
-        .map(|k| plan.rim_difference(k, seams.get(k).and_then(Option::as_ref), pictures))
-        .collect())
-}
-
-/// Where placements end that do not end with their covers, in order, before `pictures` are built.
-///
-/// # Errors
-/// As of a build.
-pub fn seams(
-    garment: &Garment,
-    pictures: &[Vec<Stored>],
-    placements: &[Placed<'_>],
-    task: &Task,
-) -> Result<Vec<Option<Seam>>, BuildError> {
-    let plan = BuildPlan::new(garment, placements, &BuildSettings::default(), task)?;
-    let dyes = dyes(placements, &plan.patches, &plan.planned.patch_of);
-    let context = FitContext { planned: &plan.planned, pictures, patches: &plan.patches, draws: &plan.draws, dyes: &dyes };
-    let chosen: Vec<bool> = placements.iter().map(|placed| placed.placement.matching.edge == Edge::Seam).collect();
-    Ok(context.fits(&chosen, None).into_iter().map(|fit| fit.seam).collect())
+    Ok((0..placements.len()).into_par_iter().map(|k| plan.rim_difference(k, None, pictures)).collect())
 }
 
 /// Cover as it ends, in the cells of the coarse cover, and blurred over what lies near its edge.

@@ -27,11 +27,10 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::task::{Cancelled, Note};
 
 pub use colorway::dye_cloth;
-pub use meets::{RimDifference, rim_differences, seams};
+pub use meets::{RimDifference, build_and_compare, rim_differences};
 pub use record::{BuildRecord, TileAt};
 pub(crate) use run::set_of_face;
 pub use run::{Again, BuildPlan, build};
-pub use seam::Seam;
 pub use shrink::shrink;
 pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear, worn_most};
 

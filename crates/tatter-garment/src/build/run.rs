@@ -59,6 +59,9 @@ pub struct Again<'a> {
     pub tiles: &'a BTreeSet<TileAt>,
 }
 
+/// What a build did: to the textures, in each tile, and to each placement before it was laid.
+pub(super) type Fitted = (BuildReport, BTreeMap<TileAt, TileRecord>, Vec<Fit>);
+
 impl<'a> BuildPlan<'a> {
     /// Find the places of all placements. Linear in the faces for each.
     ///
@@ -159,6 +162,23 @@ impl<'a> BuildPlan<'a> {
         again: Option<Again<'_>>,
         task: &Task,
     ) -> Result<(BuildReport, BuildRecord), BuildError> {
+        let (report, tiles, fits) = self.lay_fitted(pictures, again, task)?;
+        let of_fit = |fit: &Fit| FitRecord {
+            rim_difference: fit.rim_difference,
+            told: fit.told.iter().map(|(code, text)| ((*code).to_owned(), text.clone())).collect(),
+        };
+        let placements = self.planned.placements;
+        let fits = placements.iter().zip(&fits).map(|(placed, fit)| (placed.placement.id.clone(), of_fit(fit))).collect();
+        Ok((report, BuildRecord { tiles: tiles.into_iter().collect(), fits }))
+    }
+
+    /// [`BuildPlan::lay`] with all that it found.
+    pub(super) fn lay_fitted(
+        &mut self,
+        pictures: &mut [Vec<Stored>],
+        again: Option<Again<'_>>,
+        task: &Task,
+    ) -> Result<Fitted, BuildError> {
         let placements = self.planned.placements;
         check_pictures(self.planned.garment, pictures)?;
         let chosen = again.map_or_else(|| vec![true; placements.len()], |again| self.reaching(again.tiles));
@@ -176,12 +196,7 @@ impl<'a> BuildPlan<'a> {
             tiles.insert(*at, record.clone());
         }
         let report = self.report(&tiles, &fits, task);
-        let of_fit = |fit: &Fit| FitRecord {
-            rim_difference: fit.rim_difference,
-            told: fit.told.iter().map(|(code, text)| ((*code).to_owned(), text.clone())).collect(),
-        };
-        let fits = placements.iter().zip(&fits).map(|(placed, fit)| (placed.placement.id.clone(), of_fit(fit))).collect();
-        Ok((report, BuildRecord { tiles: tiles.into_iter().collect(), fits }))
+        Ok((report, tiles, fits))
     }
 
     fn lay_all(

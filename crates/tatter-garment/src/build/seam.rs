@@ -12,7 +12,7 @@ use crate::matching::injured_at;
 
 /// How much of a placement shows, over its canvas: one within the seam, nothing beyond, less than a cell between.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Seam {
+pub(super) struct Seam {
     inside: Image<f32>,
     /// Of each cell with its neighbours: whether it is all beyond, all within, or on the seam.
     kind: Image<Side>,

@@ -5,7 +5,7 @@ use tatter_core::mesh::Mesh;
 use tatter_core::task::Note;
 use ufbx::{MaterialMap, Scene, Texture};
 
-use crate::mesh::finish::unique;
+use crate::mesh::finish::{unique, used_materials};
 use crate::mesh::texture::{beside_mesh, embedded, give};
 use crate::mesh::{Material, TextureSource};
 
@@ -29,20 +29,15 @@ pub(super) fn names(scene: &Scene) -> Names {
 
 /// The materials that parts use, in the order of their first use.
 pub(super) fn used(scene: &Scene, names: &Names, mesh: &Mesh, notes: &mut Vec<Note>) -> Vec<Material> {
-    let mut used: Vec<Material> = Vec::new();
-    for part in &mesh.parts {
-        if used.iter().any(|known| known.name == part.material) {
-            continue;
-        }
-        let found = scene.materials.iter().find(|own| names.of(own) == Some(part.material.as_str()));
-        let bare = Material { name: part.material.clone(), ..Material::default() };
-        used.push(found.map_or(bare.clone(), |own| material(own, bare, notes)));
-    }
-    used
+    used_materials(mesh, |name| {
+        let own = scene.materials.iter().find(|own| names.of(own) == Some(name))?;
+        Some(material(own, name, notes))
+    })
 }
 
-fn material(own: &ufbx::Material, mut material: Material, notes: &mut Vec<Note>) -> Material {
-    material.double_sided = own.features.double_sided.enabled;
+fn material(own: &ufbx::Material, name: &str, notes: &mut Vec<Note>) -> Material {
+    let double_sided = own.features.double_sided.enabled;
+    let mut material = Material { name: name.to_owned(), double_sided, ..Material::default() };
     // The new way of shading first; what it lacks is taken from the old one.
     let maps: [(&str, Option<Channel>, &[&MaterialMap]); 10] = [
         ("base colour", Some(Channel::BaseColor), &[&own.pbr.base_color, &own.fbx.diffuse_color]),

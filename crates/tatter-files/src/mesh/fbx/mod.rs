@@ -11,7 +11,7 @@ use glam::{DAffine3, DMat3, DVec3, Vec2, Vec3};
 use tatter_core::task::Note;
 use ufbx::{ErrorType, LoadOpts, Node};
 
-use super::finish::{MAX_CORNERS, Nothing, RawPart, finish, judge_size};
+use super::finish::{MAX_CORNERS, RawPart, finish, judge_size};
 use super::{MeshError, MeshFile, UnitSource};
 use crate::limits::Limits;
 
@@ -36,10 +36,7 @@ pub(super) fn read(path: &Path, bytes: &[u8], limits: &Limits) -> Result<MeshFil
         let own = parts_of(node, &names, &mut notes).ok_or_else(|| damaged("a face names a corner that is not there", path))?;
         parts.extend(own);
     }
-    let mesh = finish(parts, &mut notes).map_err(|nothing| match nothing {
-        Nothing::Triangles => MeshError::NoTriangles { path: path.to_owned() },
-        Nothing::Uvs(part) => MeshError::NoUvs { part, path: path.to_owned() },
-    })?;
+    let mesh = finish(parts, &mut notes).map_err(|nothing| nothing.at(path))?;
     let unit = scene.settings.unit_meters * 1000.0;
     // The format's own unit is the centimetre; a file without one is told as such a file.
     let stated = unit.is_finite() && (1e-3..=1e6).contains(&unit);

@@ -12,7 +12,7 @@ use std::path::Path;
 use tatter_core::task::Note;
 
 use self::load::Loaded;
-use super::finish::{Nothing, finish, judge_size};
+use super::finish::{finish, judge_size};
 use super::{MeshError, MeshFile, UnitSource};
 use crate::limits::Limits;
 
@@ -53,10 +53,7 @@ pub(super) fn read(path: &Path, bytes: Vec<u8>, limits: &Limits) -> Result<MeshF
     let loaded = Loaded::new(path, bytes, limits).map_err(|fault| fault.at(path))?;
     let (materials, names) = material::materials(&loaded, &mut notes).map_err(|fault| fault.at(path))?;
     let raw = scene::parts(&loaded, &materials, &names, &mut notes).map_err(|fault| fault.at(path))?;
-    let mesh = finish(raw, &mut notes).map_err(|nothing| match nothing {
-        Nothing::Triangles => MeshError::NoTriangles { path: path.to_owned() },
-        Nothing::Uvs(part) => MeshError::NoUvs { part, path: path.to_owned() },
-    })?;
+    let mesh = finish(raw, &mut notes).map_err(|nothing| nothing.at(path))?;
     judge_size(&mesh, 1000.0, &mut notes);
     let mut used: Vec<super::Material> = Vec::new();
     for part in &mesh.parts {

@@ -10,7 +10,7 @@ use glam::{Vec2, Vec3};
 use tatter_core::mesh::Mesh;
 use tatter_core::task::Note;
 
-use super::finish::{MAX_CORNERS, Nothing, RawPart, finish, judge_size};
+use super::finish::{MAX_CORNERS, RawPart, finish, judge_size, used_materials};
 use super::{Material, MeshError, MeshFile, UnitSource, source};
 use crate::limits::Limits;
 
@@ -57,10 +57,7 @@ pub(super) fn read(path: &Path, bytes: &[u8], limits: &Limits) -> Result<MeshFil
         notes.push(Note { code: "mesh-repaired", text });
     }
     let libraries = std::mem::take(&mut reader.libraries);
-    let mesh = finish(reader.into_parts(), &mut notes).map_err(|nothing| match nothing {
-        Nothing::Triangles => MeshError::NoTriangles { path: path.to_owned() },
-        Nothing::Uvs(part) => MeshError::NoUvs { part, path: path.to_owned() },
-    })?;
+    let mesh = finish(reader.into_parts(), &mut notes).map_err(|nothing| nothing.at(path))?;
     let mm_per_unit = assumed_scale(&mesh, &mut notes);
     judge_size(&mesh, mm_per_unit, &mut notes);
     let materials = materials(path, &libraries, &mesh, limits, &mut notes);
@@ -223,12 +220,5 @@ fn materials(path: &Path, libraries: &[String], mesh: &Mesh, limits: &Limits, no
             }
         }
     }
-    let mut used: Vec<Material> = Vec::new();
-    for part in &mesh.parts {
-        if !used.iter().any(|m| m.name == part.material) {
-            let found = known.iter().find(|m| m.name == part.material).cloned();
-            used.push(found.unwrap_or_else(|| Material { name: part.material.clone(), ..Material::default() }));
-        }
-    }
-    used
+    used_materials(mesh, |name| known.iter().find(|m| m.name == name).cloned())
 }
