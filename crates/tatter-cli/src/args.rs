@@ -3,6 +3,7 @@
 mod grain;
 mod matching;
 mod place_of;
+mod proof;
 mod scatter;
 mod variation;
 mod wear;
@@ -17,6 +18,7 @@ use tatter_core::channel::Channel;
 pub(crate) use grain::{Forget, Grain};
 pub(crate) use matching::{EdgeArg, Match, MatchArg, MatchArgs, ReliefArg};
 pub(crate) use place_of::Place as PlaceOf;
+pub(crate) use proof::{Proof, TransformArg};
 pub(crate) use scatter::Scatter;
 pub(crate) use variation::Variation;
 pub(crate) use wear::Wear;
@@ -105,6 +107,12 @@ pub(crate) enum Verb {
     /// Write the new textures over the garment's files: all of them or none
     #[command(after_help = "Example: tatter deliver smock.tatter.toml\n         tatter deliver smock.tatter.toml --undo")]
     Deliver(Deliver),
+    /// Lit pictures of the garment with what lies on it, before anything is delivered
+    #[command(after_help = "Example: tatter proof smock.tatter.toml -o proof.png\n         \
+        tatter proof smock.tatter.toml -o elbow.png --view elbow-1 --before-after\n         \
+        tatter proof smock.tatter.toml -o turntable/ --turntable 36\n\
+        Needs a graphics adapter: a card, or one in software.")]
+    Proof(Box<Proof>),
     /// Find faults in patches, textures and jobs
     #[command(after_help = "Example: tatter check rope-burn.patch smock.tatter.toml")]
     Check(Check),

@@ -11,7 +11,8 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("tatter-weave", &["tatter-core"]),
     ("tatter-garment", &["tatter-core"]),
     ("tatter-files", &["tatter-core"]),
-    ("tatter", &["tatter-core", "tatter-cloth", "tatter-weave", "tatter-garment", "tatter-files"]),
+    ("tatter-proof", &["tatter-core"]),
+    ("tatter", &["tatter-core", "tatter-cloth", "tatter-weave", "tatter-garment", "tatter-files", "tatter-proof"]),
     ("tatter-cli", &["tatter", "tatter-core"]),
     ("tatter-testkit", &["tatter-core", "tatter-weave"]),
     // The scoreboard, never shipped.

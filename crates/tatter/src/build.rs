@@ -197,6 +197,23 @@ fn lay(
     Ok((pictures, report, wear, record))
 }
 
+/// Lay a state of the job over its pristine pictures in memory, and write nothing: for pictures of it. Notes are those of the build
+/// proper.
+pub(crate) fn finish(
+    session: &Session,
+    path: &Path,
+    pictures: &mut [Vec<Stored>],
+    variation: Option<&Variation>,
+) -> Result<(), BuildFailed> {
+    let quiet = Task::new();
+    let state = content(variation);
+    let job = varied(&session.job, &state);
+    dye_cloth(&session.garment, pictures, &state, &quiet).map_err(BuildError::from)?;
+    wear::apply(session, &job, pictures, path, &quiet)?;
+    tatter_garment::build::build(&session.garment, pictures, &session.placed_of(&job), &BuildSettings::default(), &quiet)?;
+    Ok(())
+}
+
 fn encode_all(
     session: &Session,
     pictures: &[Vec<Stored>],

@@ -13,6 +13,7 @@ pub mod measure;
 mod paths;
 pub mod place;
 pub mod preview;
+pub mod proof;
 mod reuse;
 pub mod scatter;
 pub mod session;

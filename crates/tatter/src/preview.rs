@@ -8,10 +8,10 @@ use tatter_core::image::{Image, LinearRgb, Map, Stored};
 use tatter_core::model::Spot;
 use tatter_core::task::Task;
 use tatter_files::write::{probe_folder, write_whole};
-use tatter_garment::build::{BuildError, BuildSettings, build};
 use tatter_garment::surface::LocateError;
 use tatter_garment::view::Viewer;
 
+use crate::build::{BuildFailed, finish};
 use crate::session::{Session, SessionError};
 use crate::sheet::{Pair, lit_maps, pairs};
 
@@ -32,7 +32,7 @@ pub enum PreviewError {
     Session(#[from] SessionError),
     /// The build itself.
     #[error(transparent)]
-    Build(#[from] BuildError),
+    Build(#[from] BuildFailed),
     /// The wear of the cloth.
     #[error(transparent)]
     Wear(#[from] crate::wear::WearFailed),
@@ -159,9 +159,7 @@ fn show(
         shown.par_iter().map(|shown| view(&viewer, pictures, shown)).collect::<Result<Vec<_>, PreviewError>>()
     };
     let before = task.stage("preview", || views(&pictures))?;
-    // Notes of this build are those of the build proper.
-    crate::wear::apply(session, &session.job, &mut pictures, job, &Task::new())?;
-    build(&session.garment, &mut pictures, &session.placed(), &BuildSettings::default(), &Task::new())?;
+    finish(session, job, &mut pictures, None)?;
     let after = task.stage("preview", || views(&pictures))?;
     let pair = |(shown, (before, after)): (&Shown, (_, _))| Pair {
         title: format!("{} - {:.0} mm", shown.name, shown.side_mm),

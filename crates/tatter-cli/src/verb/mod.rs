@@ -12,6 +12,7 @@ pub(crate) mod man;
 pub(crate) mod matching;
 pub(crate) mod measure;
 pub(crate) mod place;
+pub(crate) mod proof;
 pub(crate) mod scatter;
 pub(crate) mod variation;
 pub(crate) mod wear;

@@ -1,0 +1,230 @@
+//! Putting a scene and its light on the adapter.
+
+use glam::{Mat4, Vec2, Vec3, Vec4Swizzles as _};
+use tatter_core::channel::Channel;
+use wgpu::util::DeviceExt as _;
+
+use super::Renderer;
+use super::pipelines::MaterialBlock;
+use super::texture::{Levels, Packing, packed};
+use crate::camera::Camera;
+use crate::light::{KeyLight, Light};
+use crate::scene::{Material, Openings, Scene, ScenePart};
+use crate::sky;
+
+/// A scene on the adapter.
+#[derive(Debug)]
+pub struct Loaded {
+    pub(super) parts: Vec<LoadedPart>,
+    pub(super) materials: Vec<wgpu::BindGroup>,
+    /// Smallest and largest corner.
+    pub(super) bounds: (Vec3, Vec3),
+    /// Bytes of its textures and triangles there.
+    pub bytes: u64,
+}
+
+#[derive(Debug)]
+pub(super) struct LoadedPart {
+    pub(super) vertices: wgpu::Buffer,
+    pub(super) corners: wgpu::Buffer,
+    pub(super) count: u32,
+    pub(super) material: usize,
+}
+
+/// Light on the adapter.
+#[derive(Debug)]
+pub(super) struct LoadedLight {
+    pub(super) key: KeyLight,
+    pub(super) bounce: f32,
+    pub(super) irradiance: [[f32; 4]; 9],
+    pub(super) reflected: wgpu::TextureView,
+    pub(super) response: wgpu::TextureView,
+}
+
+/// For each material, the texels along a unit of texture coordinates that these views show: so many that 98 of 100 pixels of each
+/// have one of their own. Linear in triangles times views.
+pub fn needed_reduction(scene: &Scene<'_>, views: &[(Camera, [u32; 2])]) -> Vec<f32> {
+    let mut needed = vec![1.0_f32; scene.materials.len()];
+    let bounds = scene.bounds();
+    for (camera, [width, height]) in views {
+        let clip = camera.clip_from_world(*width as f32 / *height as f32, bounds);
+        let half = Vec2::new(*width as f32, *height as f32) * 0.5;
+        for part in &scene.parts {
+            let most = texels_for(part, clip, half);
+            let own = &mut needed[part.material];
+            *own = own.max(most);
+        }
+    }
+    needed
+}
+
+fn texels_for(part: &ScenePart, clip: Mat4, half: Vec2) -> f32 {
+    let mut wants: Vec<(f32, f32)> = Vec::new();
+    for corners in part.corners.chunks_exact(3) {
+        let corners = [corners[0], corners[1], corners[2]].map(|i| part.vertices[i as usize]);
+        let seen = corners.map(|v| clip * Vec3::from_array(v.position).extend(1.0));
+        if seen.iter().any(|p| p.w <= 0.0) {
+            continue;
+        }
+        let [a, b, c] = seen.map(|p| p.xy() / p.w);
+        let (low, high) = (a.min(b).min(c), a.max(b).max(c));
+        if low.max_element() > 1.0 || high.min_element() < -1.0 {
+            continue;
+        }
+        let pixels = ((b - a) * half).perp_dot((c - a) * half).abs();
+        let [a, b, c] = corners.map(|v| Vec2::from_array(v.uv));
+        let texture = (b - a).perp_dot(c - a).abs();
+        if pixels > 0.0 && texture > 0.0 {
+            wants.push(((pixels / texture).sqrt(), pixels));
+        }
+    }
+    wants.sort_by(|one, other| one.0.total_cmp(&other.0));
+    let all: f32 = wants.iter().map(|(_, pixels)| pixels).sum();
+    let mut below = 0.0;
+    let enough = wants.iter().find(|(_, pixels)| {
+        below += pixels;
+        below >= 0.98 * all
+    });
+    enough.map_or(1.0, |(side, _)| *side)
+}
+
+impl Renderer {
+    /// Put a scene on the adapter; `needed` texels along a unit of texture coordinates of each material (see
+    /// [`needed_reduction`]) decide how large its textures are there. 16 bytes a texel with all levels.
+    pub fn load(&self, scene: &Scene<'_>, needed: &[f32]) -> Loaded {
+        let mut bytes = 0;
+        let materials = scene
+            .materials
+            .iter()
+            .zip(needed)
+            .map(|(material, needed)| self.material(material, *needed, &mut bytes))
+            .collect();
+        let parts = scene
+            .parts
+            .iter()
+            .filter(|part| !part.corners.is_empty())
+            .map(|part| {
+                let vertices = self.buffer(bytemuck::cast_slice(&part.vertices), wgpu::BufferUsages::VERTEX);
+                let corners = self.buffer(bytemuck::cast_slice(&part.corners), wgpu::BufferUsages::INDEX);
+                bytes += vertices.size() + corners.size();
+                LoadedPart { vertices, corners, count: part.corners.len() as u32, material: part.material }
+            })
+            .collect();
+        Loaded { parts, materials, bounds: scene.bounds(), bytes }
+    }
+
+    pub(super) fn buffer(&self, contents: &[u8], usage: wgpu::BufferUsages) -> wgpu::Buffer {
+        self.device.create_buffer_init(&wgpu::util::BufferInitDescriptor { label: None, contents, usage })
+    }
+
+    fn material(&self, material: &Material<'_>, needed: f32, bytes: &mut u64) -> wgpu::BindGroup {
+        let views = Packing::ALL.map(|packing| {
+            // A texture may be shown a little larger than its pixels for sharpness.
+            let levels = packed(material, packing, 1.3 * needed);
+            *bytes += levels.levels.iter().map(|level| level.len() as u64).sum::<u64>();
+            self.texture(&levels, packing.format())
+        });
+        let range = material.source(Channel::Height).map(|source| source.coding.height_range);
+        let [r, g, b] = material.sheen.color.0;
+        let block = MaterialBlock {
+            sheen: [r, g, b, material.sheen.roughness],
+            opening: [
+                match material.openings {
+                    Openings::Share => 0.0,
+                    Openings::Cutoff(at) => at,
+                },
+                (material.name.bytes().fold(7_u32, |h, b| h.wrapping_mul(31).wrapping_add(u32::from(b))) % 1024) as f32,
+                range.map_or(0.0, |range| range.span_mm()),
+                if material.mm_per_uv > 0.0 { 1.0 / material.mm_per_uv } else { 0.0 },
+            ],
+            plain: [1.0, 0.0, 1.0, range.map_or(0.0, |range| range.low_mm)],
+        };
+        let block = self.buffer(bytemuck::bytes_of(&block), wgpu::BufferUsages::UNIFORM);
+        let sampler = self.device.create_sampler(&wgpu::SamplerDescriptor {
+            address_mode_u: wgpu::AddressMode::Repeat,
+            address_mode_v: wgpu::AddressMode::Repeat,
+            mag_filter: wgpu::FilterMode::Linear,
+            min_filter: wgpu::FilterMode::Linear,
+            mipmap_filter: wgpu::MipmapFilterMode::Linear,
+            anisotropy_clamp: if self.info.software { 2 } else { 8 },
+            ..Default::default()
+        });
+        self.device.create_bind_group(&wgpu::BindGroupDescriptor {
+            label: Some(&material.name),
+            layout: &self.pipelines.material,
+            entries: &[
+                bound(0, block.as_entire_binding()),
+                bound(1, wgpu::BindingResource::TextureView(&views[0])),
+                bound(2, wgpu::BindingResource::TextureView(&views[1])),
+                bound(3, wgpu::BindingResource::TextureView(&views[2])),
+                bound(4, wgpu::BindingResource::Sampler(&sampler)),
+            ],
+        })
+    }
+
+    fn texture(&self, levels: &Levels, format: wgpu::TextureFormat) -> wgpu::TextureView {
+        let whole = extent(levels.size.width, levels.size.height, 1);
+        let texture = self.empty(whole, levels.levels.len() as u32, format);
+        for (level, texels) in levels.levels.iter().enumerate() {
+            let side = |side: usize| (side >> level).max(1);
+            self.write(&texture, level as u32, extent(side(levels.size.width), side(levels.size.height), 1), texels, 4);
+        }
+        texture.create_view(&Default::default())
+    }
+
+    fn empty(&self, size: wgpu::Extent3d, levels: u32, format: wgpu::TextureFormat) -> wgpu::Texture {
+        self.device.create_texture(&wgpu::TextureDescriptor {
+            label: None,
+            size,
+            mip_level_count: levels,
+            sample_count: 1,
+            dimension: wgpu::TextureDimension::D2,
+            format,
+            usage: wgpu::TextureUsages::TEXTURE_BINDING | wgpu::TextureUsages::COPY_DST,
+            view_formats: &[],
+        })
+    }
+
+    fn write(&self, texture: &wgpu::Texture, mip_level: u32, size: wgpu::Extent3d, texels: &[u8], bytes_per_texel: u32) {
+        let place = wgpu::TexelCopyTextureInfo {
+            texture,
+            mip_level,
+            origin: wgpu::Origin3d::ZERO,
+            aspect: wgpu::TextureAspect::All,
+        };
+        let layout = wgpu::TexelCopyBufferLayout {
+            offset: 0,
+            bytes_per_row: Some(bytes_per_texel * size.width),
+            rows_per_image: Some(size.height),
+        };
+        self.queue.write_texture(place, texels, layout, size);
+    }
+
+    /// Put light on the adapter: a fifth of a second on two cores.
+    pub(super) fn load_light(&self, light: &Light) -> LoadedLight {
+        let format = wgpu::TextureFormat::Rgba16Float;
+        let cube = self.empty(extent(sky::SIDE, sky::SIDE, 6), sky::LEVELS as u32, format);
+        for (level, texels) in sky::mirrored(&light.environment).iter().enumerate() {
+            let side = sky::SIDE >> level;
+            self.write(&cube, level as u32, extent(side, side, 6), bytemuck::cast_slice(texels), 8);
+        }
+        let table = self.empty(extent(sky::RESPONSE, sky::RESPONSE, 1), 1, format);
+        self.write(&table, 0, extent(sky::RESPONSE, sky::RESPONSE, 1), bytemuck::cast_slice(&sky::responses()), 8);
+        let as_cube = wgpu::TextureViewDescriptor { dimension: Some(wgpu::TextureViewDimension::Cube), ..Default::default() };
+        LoadedLight {
+            key: light.key,
+            bounce: light.bounce,
+            irradiance: sky::irradiance(&light.environment),
+            reflected: cube.create_view(&as_cube),
+            response: table.create_view(&Default::default()),
+        }
+    }
+}
+
+pub(super) const fn extent(width: usize, height: usize, layers: u32) -> wgpu::Extent3d {
+    wgpu::Extent3d { width: width as u32, height: height as u32, depth_or_array_layers: layers }
+}
+
+pub(super) const fn bound(binding: u32, resource: wgpu::BindingResource<'_>) -> wgpu::BindGroupEntry<'_> {
+    wgpu::BindGroupEntry { binding, resource }
+}
