@@ -111,6 +111,12 @@ impl Camera {
         Self { eye: place + (out * cos - up * sin) * far, target: place, up, field, clear }
     }
 
+    /// Where the eye stands around the upright axis: 0 on +z, towards +x.
+    pub fn turn(&self) -> Angle {
+        let back = self.eye - self.target;
+        Angle::radians(back.x.atan2(back.z))
+    }
+
     /// World to camera: right, up, and back towards the eye.
     pub fn camera_from_world(&self) -> Mat4 {
         glam::camera::rh::view::look_at_mat4(self.eye, self.target, self.up)

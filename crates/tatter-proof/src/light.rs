@@ -1,9 +1,9 @@
 //! Where the light comes from.
 
-use glam::Vec3;
+use glam::{Quat, Vec3};
 use rayon::prelude::*;
 use tatter_core::angle::Angle;
-use tatter_core::image::{Image, LinearRgb};
+use tatter_core::image::{Image, LinearRgb, Pixel as _};
 
 /// One lamp, far away.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -40,8 +40,8 @@ impl Default for Light {
     fn default() -> Self {
         Self {
             key: KeyLight {
-                towards: Vec3::new(-0.55, 0.62, 0.75).normalize(),
-                irradiance: LinearRgb([1.62, 1.57, 1.49]),
+                towards: Vec3::new(-0.55, 0.62, 0.75).normalize_or(Vec3::Y),
+                irradiance: LinearRgb([2.35, 2.28, 2.17]),
                 radius: Angle::degrees(2.5),
             },
             environment: Environment::studio(),
@@ -56,17 +56,35 @@ impl Light {
     /// built-in studio where a garment faces the front.
     pub fn from_surroundings(picture: Image<LinearRgb>) -> Self {
         let mut environment = Environment { picture };
-        let front = Vec3::new(0.0, 0.3, 1.0).normalize();
+        let front = Vec3::new(0.0, 0.3, 1.0).normalize_or(Vec3::Z);
         let on_front = |environment: &Environment| -> f32 {
             environment.texels().map(|(towards, light, _)| towards.dot(front).max(0.0) * luminance(light)).sum()
         };
         let studio = Self::default();
-        let wanted =
-            on_front(&studio.environment) + luminance(studio.key.irradiance.0) * studio.key.towards.dot(front).max(0.0);
+        let wanted = on_front(&studio.environment) + luminance(studio.key.irradiance.0) * studio.key.towards.dot(front).max(0.0);
         let scale = wanted / on_front(&environment).max(1e-9);
         environment.picture = environment.picture.map(|c| LinearRgb(c.0.map(|v| v.max(0.0) * scale)));
         let key = environment.take_lamp();
         Self { key, environment, bounce: studio.bounce }
+    }
+}
+
+impl Light {
+    /// The same light carried around the upright axis, from +z towards +x: the garment turns, eye and lamps stay.
+    #[must_use]
+    pub fn carried(&self, turn: Angle) -> Self {
+        let mut light = self.clone();
+        light.key.towards = Quat::from_rotation_y(turn.to_radians()) * self.key.towards;
+        let picture = &self.environment.picture;
+        let size = picture.size();
+        let shift = -turn.to_radians() / std::f32::consts::TAU * size.width as f32;
+        // A turn moves columns; between two of them their mean.
+        let (whole, part) = (shift.floor(), shift - shift.floor());
+        let column = |x: usize, more: f32| (x as f32 + more - whole).rem_euclid(size.width as f32) as usize % size.width;
+        light.environment.picture = Image::from_fn(size.width, size.height, |x, y| {
+            LinearRgb::ZERO.plus(picture.get(column(x, 0.0), y), 1.0 - part).plus(picture.get(column(x, -1.0), y), part)
+        });
+        light
     }
 }
 
@@ -94,20 +112,20 @@ impl Environment {
     /// The studio, made by code: 128 by 64.
     pub fn studio() -> Self {
         let panel = |towards: Vec3, degrees: f32, light: [f32; 3]| Panel {
-            towards: towards.normalize(),
+            towards: towards.normalize_or(Vec3::Y),
             half: Angle::degrees(degrees),
             light,
         };
         let panels = [
-            panel(Vec3::new(-0.8, 0.35, 0.55), 26.0, [1.7, 1.68, 1.64]),
-            panel(Vec3::new(0.95, 0.15, 0.25), 30.0, [0.78, 0.82, 0.88]),
-            panel(Vec3::new(0.0, 1.0, 0.05), 34.0, [1.25, 1.25, 1.25]),
-            panel(Vec3::new(0.25, 0.45, -0.9), 24.0, [1.25, 1.3, 1.4]),
+            panel(Vec3::new(-0.8, 0.35, 0.55), 26.0, [2.0, 1.98, 1.93]),
+            panel(Vec3::new(0.95, 0.15, 0.25), 30.0, [0.95, 1.0, 1.07]),
+            panel(Vec3::new(0.0, 1.0, 0.05), 34.0, [1.5, 1.5, 1.5]),
+            panel(Vec3::new(0.25, 0.45, -0.9), 24.0, [1.5, 1.55, 1.68]),
         ];
         let at = |x: usize, y: usize| {
             let towards = Self::towards((x as f32 + 0.5) / 128.0, (y as f32 + 0.5) / 64.0);
             let height = 0.5 * towards.y + 0.5;
-            let room = 0.16 + 0.24 * height;
+            let room = 0.2 + 0.3 * height;
             let lit = panels.iter().fold([room; 3], |sum, panel| {
                 let away = towards.dot(panel.towards).clamp(-1.0, 1.0).acos() / panel.half.to_radians();
                 let share = 1.0 - smooth((away - 0.75) / 0.5);
@@ -144,7 +162,8 @@ impl Environment {
         }
         let mean = |f: &dyn Fn(usize) -> Vec3| lamp.iter().map(|at| f(*at)).sum::<Vec3>();
         let towards = mean(&|at| texels[at].0 * luminance(texels[at].1)).normalize_or(middle);
-        let irradiance = mean(&|at| Vec3::from_array(texels[at].1));
+        let taken = |at: usize| 1.0 - (least / radiance(at).max(1e-12)).min(1.0);
+        let irradiance = mean(&|at| Vec3::from_array(texels[at].1) * taken(at));
         let angle: f32 = lamp.iter().map(|at| texels[*at].2).sum();
         // What is left there is as bright as what counts as lamp begins.
         for at in lamp {
@@ -152,7 +171,11 @@ impl Environment {
             let factor = least / radiance(at).max(1e-12);
             self.picture.set(x, y, LinearRgb(self.picture.get(x, y).0.map(|v| v * factor.min(1.0))));
         }
-        KeyLight { towards, irradiance: LinearRgb(irradiance.to_array()), radius: Angle::radians((angle / std::f32::consts::PI).sqrt()) }
+        KeyLight {
+            towards,
+            irradiance: LinearRgb(irradiance.to_array()),
+            radius: Angle::radians((angle / std::f32::consts::PI).sqrt()),
+        }
     }
 
     /// Every texel: where it is, its light times its solid angle.
@@ -210,12 +233,54 @@ pub(crate) fn within_disc(key: &KeyLight, sample: usize, count: usize) -> Vec3 {
     let turn = std::f32::consts::TAU * (sample as f32 * 0.618_034).fract();
     let across = key.towards.any_orthonormal_vector();
     let along = key.towards.cross(across);
-    (key.towards + (across * turn.cos() + along * turn.sin()) * out).normalize()
+    (key.towards + (across * turn.cos() + along * turn.sin()) * out).normalize_or(key.towards)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Where the light of an environment comes from in the mean.
+    fn mean(environment: &Environment) -> Vec3 {
+        environment.texels().map(|(towards, light, _)| towards * light[1]).sum::<Vec3>().normalize_or_zero()
+    }
+
+    #[test]
+    fn carried_light_turns_as_the_eye_does() {
+        let lamp = Environment {
+            picture: Image::from_fn(128, 64, |x, y| {
+                let d = Environment::towards((x as f32 + 0.5) / 128.0, (y as f32 + 0.5) / 64.0);
+                LinearRgb([if d.dot(Vec3::Z) > 0.95 { 5.0 } else { 0.0 }; 3])
+            }),
+        };
+        let key = KeyLight { towards: Vec3::Z, irradiance: LinearRgb([1.0; 3]), radius: Angle::ZERO };
+        let light = Light { key, environment: lamp, bounce: 0.0 };
+        for degrees in [0.0, 37.0, 90.0, 180.0, 300.0] {
+            let carried = light.carried(Angle::degrees(degrees));
+            let (sin, cos) = Angle::degrees(degrees).sin_cos();
+            let expected = Vec3::new(sin, 0.0, cos);
+            assert!(carried.key.towards.dot(expected) > 0.9999, "{degrees}: the lamp stands at {}", carried.key.towards);
+            assert!(mean(&carried.environment).dot(expected) > 0.999, "{degrees}: the sky's at {}", mean(&carried.environment));
+        }
+    }
+
+    #[test]
+    fn the_lamp_of_a_picture_becomes_the_key_light() {
+        let at = Vec3::new(0.6, 0.64, 0.48);
+        let picture = Image::from_fn(256, 128, |x, y| {
+            let d = Environment::towards((x as f32 + 0.5) / 256.0, (y as f32 + 0.5) / 128.0);
+            LinearRgb([if d.dot(at) > 0.9986 { 400.0 } else { 0.3 }; 3])
+        });
+        let light = Light::from_surroundings(picture);
+        assert!(light.key.towards.dot(at) > 0.9999, "it stands at {}", light.key.towards);
+        // A disc of 3 degrees: 1 - cos of its radius is 0.0014.
+        assert!((light.key.radius.to_degrees() - 3.0).abs() < 0.2, "it spans {}", light.key.radius.to_degrees());
+        let lamp = light.key.irradiance.0[1];
+        let sky: f32 = light.environment.texels().map(|(d, l, _)| d.dot(light.key.towards).max(0.0) * l[1]).sum();
+        // By the numbers: 400 x 0.0086 sr and 0.3 x pi; a tenth of the lamp's brightness stays in the sky.
+        let expected = 0.9 * 400.0 * std::f32::consts::TAU * 0.0014 / (0.3 * std::f32::consts::PI);
+        assert!((lamp / (sky - lamp / 9.0) / expected - 1.0).abs() < 0.15, "{lamp} beside {sky}, expected ratio {expected}");
+    }
 
     #[test]
     fn an_even_sky_lights_a_flat_surface_by_pi() {

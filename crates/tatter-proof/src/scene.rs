@@ -139,9 +139,9 @@ impl Scene<'_> {
 
     /// Smallest and largest corner, zeros when there is none.
     pub fn bounds(&self) -> (Vec3, Vec3) {
-        let all = self.points().fold(None, |all: Option<(Vec3, Vec3)>, p| {
-            Some(all.map_or((p, p), |(low, high)| (low.min(p), high.max(p))))
-        });
+        let all = self
+            .points()
+            .fold(None, |all: Option<(Vec3, Vec3)>, p| Some(all.map_or((p, p), |(low, high)| (low.min(p), high.max(p)))));
         all.unwrap_or_default()
     }
 

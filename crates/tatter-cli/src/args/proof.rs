@@ -27,7 +27,7 @@ impl FromStr for PictureSize {
 
     fn from_str(text: &str) -> Result<Self, String> {
         let side = |text: &str| {
-            let side = text.parse::<u32>().map_err(|_| "columns and rows are wanted, such as 1600x1200".to_owned())?;
+            let side = text.parse::<u32>().map_err(|_unread| "columns and rows are wanted, such as 1600x1200".to_owned())?;
             if (16..=16_384).contains(&side) { Ok(side) } else { Err("a side has 16 to 16384 pixels".to_owned()) }
         };
         match text.split_once('x') {

@@ -28,6 +28,7 @@ const WRONG: &[Wrong<'_>] = &[
     (&["weave", "canvas", "-o", "new.patch", "--texels", "256", "--damage", "rip:at=500/500"], 2, "off the cloth"),
     (&["weave", "canvas", "-o", "new.patch", "--ends-per-cm", "-3"], 2, "is -3"),
     (&["build", "nowhere.tatter.toml"], 2, "nowhere.tatter.toml"),
+    (&["proof", "nowhere.tatter.toml", "-o", "proof.png"], 2, "nowhere.tatter.toml"),
     (&["deliver", "nowhere.tatter.toml"], 2, "nowhere.tatter.toml"),
     (&["deliver", "smock.tatter.toml", "--undo"], 2, "nothing was delivered"),
     (&["check", "nowhere.patch"], 3, "nowhere.patch"),
@@ -87,6 +88,11 @@ fn arguments_that_mean_nothing_are_exit_code_2_with_usage() {
         &["cut", "a.png", "-o", "a.patch", "--ruler", "4,4,9,4,0"],
         &["scatter", "a.tatter.toml", "--patch", "a.patch", "--count", "-1"],
         &["weave", "canvas", "-o", "a.patch", "--texels", "1.5"],
+        &["proof", "a.tatter.toml"],
+        &["proof", "a.tatter.toml", "-o", "a.png", "--size", "800x"],
+        &["proof", "a.tatter.toml", "-o", "a.png", "--size", "99999"],
+        &["proof", "a.tatter.toml", "-o", "a.png", "--turntable", "1"],
+        &["proof", "a.tatter.toml", "-o", "a.png", "--samples", "0"],
     ] {
         let run = shop.run(arguments).expect("runs");
         assert_eq!((run.code, run.out.as_str()), (Some(2), ""), "{arguments:?}: {}", run.err);
@@ -110,6 +116,7 @@ fn help_has_an_example_and_goes_to_stdout() {
         "match",
         "build",
         "deliver",
+        "proof",
         "check",
         "completions",
         "man",

@@ -6,6 +6,7 @@ mod grain;
 mod job;
 mod matching;
 mod place;
+mod proof;
 mod scatter;
 mod variation;
 mod wear;

@@ -77,7 +77,13 @@ impl Workshop {
 
     /// Runs the program in the workshop; its output is no terminal.
     pub(crate) fn run(&self, arguments: &[&str]) -> Tried<Run> {
-        let output = Command::new(env!("CARGO_BIN_EXE_tatter")).args(arguments).current_dir(self.0.path()).output()?;
+        self.run_in(arguments, &[])
+    }
+
+    /// The same with these variables in its environment.
+    pub(crate) fn run_in(&self, arguments: &[&str], environment: &[(&str, &str)]) -> Tried<Run> {
+        let mut program = Command::new(env!("CARGO_BIN_EXE_tatter"));
+        let output = program.args(arguments).current_dir(self.0.path()).envs(environment.iter().copied()).output()?;
         let text = |bytes| String::from_utf8(bytes);
         Ok(Run { code: output.status.code(), out: text(output.stdout)?, err: text(output.stderr)? })
     }

@@ -24,7 +24,8 @@ pub enum AdapterError {
 
 impl tatter_core::explain::Explain for AdapterError {
     fn next(&self) -> String {
-        "Install a Vulkan driver for your card, or one in software (Debian: apt-get install mesa-vulkan-drivers libvulkan1)".to_owned()
+        "Install a Vulkan driver for your card, or one in software (Debian: apt-get install mesa-vulkan-drivers libvulkan1)"
+            .to_owned()
     }
 
     fn class(&self) -> tatter_core::explain::Class {

@@ -93,12 +93,8 @@ impl Renderer {
     /// [`needed_reduction`]) decide how large its textures are there. 16 bytes a texel with all levels.
     pub fn load(&self, scene: &Scene<'_>, needed: &[f32]) -> Loaded {
         let mut bytes = 0;
-        let materials = scene
-            .materials
-            .iter()
-            .zip(needed)
-            .map(|(material, needed)| self.material(material, *needed, &mut bytes))
-            .collect();
+        let materials =
+            scene.materials.iter().zip(needed).map(|(material, needed)| self.material(material, *needed, &mut bytes)).collect();
         let parts = scene
             .parts
             .iter()
@@ -186,18 +182,24 @@ impl Renderer {
     }
 
     fn write(&self, texture: &wgpu::Texture, mip_level: u32, size: wgpu::Extent3d, texels: &[u8], bytes_per_texel: u32) {
-        let place = wgpu::TexelCopyTextureInfo {
-            texture,
-            mip_level,
-            origin: wgpu::Origin3d::ZERO,
-            aspect: wgpu::TextureAspect::All,
-        };
+        let place =
+            wgpu::TexelCopyTextureInfo { texture, mip_level, origin: wgpu::Origin3d::ZERO, aspect: wgpu::TextureAspect::All };
         let layout = wgpu::TexelCopyBufferLayout {
             offset: 0,
             bytes_per_row: Some(bytes_per_texel * size.width),
             rows_per_image: Some(size.height),
         };
         self.queue.write_texture(place, texels, layout, size);
+    }
+
+    /// How materials answer to a white sky, computed when first asked for.
+    fn response(&self) -> &wgpu::TextureView {
+        self.response.get_or_init(|| {
+            let size = extent(sky::RESPONSE, sky::RESPONSE, 1);
+            let table = self.empty(size, 1, wgpu::TextureFormat::Rgba16Float);
+            self.write(&table, 0, size, bytemuck::cast_slice(&sky::responses()), 8);
+            table.create_view(&Default::default())
+        })
     }
 
     /// Put light on the adapter: a fifth of a second on two cores.
@@ -208,15 +210,13 @@ impl Renderer {
             let side = sky::SIDE >> level;
             self.write(&cube, level as u32, extent(side, side, 6), bytemuck::cast_slice(texels), 8);
         }
-        let table = self.empty(extent(sky::RESPONSE, sky::RESPONSE, 1), 1, format);
-        self.write(&table, 0, extent(sky::RESPONSE, sky::RESPONSE, 1), bytemuck::cast_slice(&sky::responses()), 8);
         let as_cube = wgpu::TextureViewDescriptor { dimension: Some(wgpu::TextureViewDimension::Cube), ..Default::default() };
         LoadedLight {
             key: light.key,
             bounce: light.bounce,
             irradiance: sky::irradiance(&light.environment),
             reflected: cube.create_view(&as_cube),
-            response: table.create_view(&Default::default()),
+            response: self.response().clone(),
         }
     }
 }

@@ -6,13 +6,15 @@ mod pipelines;
 mod readback;
 mod shadow;
 mod still;
+#[cfg(test)]
+mod tests;
 mod texture;
 
 pub use adapter::{AdapterError, AdapterInfo};
 pub use load::{Loaded, needed_reduction};
 pub use still::{Picture, RenderError, Show, StillSettings, ViewTransform};
 
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, OnceLock};
 
 use adapter::Opened;
 use pipelines::Pipelines;
@@ -24,6 +26,7 @@ pub struct Renderer {
     queue: wgpu::Queue,
     info: AdapterInfo,
     pipelines: Pipelines,
+    response: OnceLock<wgpu::TextureView>,
     /// The first thing the adapter refused, if any.
     refused: Arc<Mutex<Option<String>>>,
 }
@@ -43,7 +46,7 @@ impl Renderer {
             }
         }));
         let pipelines = Pipelines::new(&device);
-        Ok(Self { device, queue, info, pipelines, refused })
+        Ok(Self { device, queue, info, pipelines, response: OnceLock::new(), refused })
     }
 
     /// Which adapter it is.

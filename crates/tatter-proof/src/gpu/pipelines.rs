@@ -75,29 +75,37 @@ pub(super) struct Pipelines {
 
 impl Pipelines {
     pub(super) fn new(device: &wgpu::Device) -> Self {
-        let frame = layout(device, "frame", &[
-            uniform(0),
-            texture(1, wgpu::TextureSampleType::Depth, wgpu::TextureViewDimension::D2),
-            texture(2, wgpu::TextureSampleType::Depth, wgpu::TextureViewDimension::D2),
-            sampler(3, wgpu::SamplerBindingType::Comparison),
-            texture(4, FILTERED, wgpu::TextureViewDimension::Cube),
-            texture(5, FILTERED, wgpu::TextureViewDimension::D2),
-            sampler(6, wgpu::SamplerBindingType::Filtering),
-        ]);
-        let material = layout(device, "material", &[
-            uniform(0),
-            texture(1, FILTERED, wgpu::TextureViewDimension::D2),
-            texture(2, FILTERED, wgpu::TextureViewDimension::D2),
-            texture(3, FILTERED, wgpu::TextureViewDimension::D2),
-            sampler(4, wgpu::SamplerBindingType::Filtering),
-        ]);
+        let frame = layout(
+            device,
+            "frame",
+            &[
+                uniform(0),
+                texture(1, wgpu::TextureSampleType::Depth, wgpu::TextureViewDimension::D2),
+                texture(2, wgpu::TextureSampleType::Depth, wgpu::TextureViewDimension::D2),
+                sampler(3, wgpu::SamplerBindingType::Comparison),
+                texture(4, FILTERED, wgpu::TextureViewDimension::Cube),
+                texture(5, FILTERED, wgpu::TextureViewDimension::D2),
+                sampler(6, wgpu::SamplerBindingType::Filtering),
+            ],
+        );
+        let material = layout(
+            device,
+            "material",
+            &[
+                uniform(0),
+                texture(1, FILTERED, wgpu::TextureViewDimension::D2),
+                texture(2, FILTERED, wgpu::TextureViewDimension::D2),
+                texture(3, FILTERED, wgpu::TextureViewDimension::D2),
+                sampler(4, wgpu::SamplerBindingType::Filtering),
+            ],
+        );
         let shade = layout(device, "shade", &[uniform(7)]);
         let plain = wgpu::TextureSampleType::Float { filterable: false };
-        let view = layout(device, "view", &[
-            uniform(0),
-            texture(1, plain, wgpu::TextureViewDimension::D2),
-            texture(2, plain, wgpu::TextureViewDimension::D2),
-        ]);
+        let view = layout(
+            device,
+            "view",
+            &[uniform(0), texture(1, plain, wgpu::TextureViewDimension::D2), texture(2, plain, wgpu::TextureViewDimension::D2)],
+        );
         let module = |label: &str, source: &'static str| {
             device.create_shader_module(wgpu::ShaderModuleDescriptor {
                 label: Some(label),

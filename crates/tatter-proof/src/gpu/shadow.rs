@@ -46,12 +46,8 @@ pub(super) fn shadow_space(towards: Vec3, scene: (Vec3, Vec3), seen: &[Vec3; 8],
     let (near, deep) = (near + 0.01 * reach, 1.02 * reach);
     let half = 0.5 * extent;
     let row = |axis: Vec3, shift: f32, scale: f32| (axis * scale).extend(shift * scale);
-    let rows = [
-        row(right, -middle.x, 1.0 / half),
-        row(up, -middle.y, 1.0 / half),
-        row(-towards, near, 1.0 / deep),
-        glam::Vec4::W,
-    ];
+    let rows =
+        [row(right, -middle.x, 1.0 / half), row(up, -middle.y, 1.0 / half), row(-towards, near, 1.0 / deep), glam::Vec4::W];
     let from_world = Mat4::from_cols(rows[0], rows[1], rows[2], rows[3]).transpose();
     ShadowSpace { from_world, texel: extent / side as f32 }
 }
@@ -63,7 +59,7 @@ mod tests {
     #[test]
     fn everything_that_casts_lies_in_the_map_and_nearer_the_light_is_less_deep() {
         let scene = (Vec3::new(-0.4, 0.0, -0.2), Vec3::new(0.4, 1.2, 0.3));
-        let towards = Vec3::new(0.3, 0.8, 0.5).normalize();
+        let towards = Vec3::new(0.3, 0.8, 0.5).normalize_or_zero();
         let space = shadow_space(towards, scene, &box_corners(scene), 1024);
         for corner in box_corners(scene) {
             let p = space.from_world.transform_point3(corner);

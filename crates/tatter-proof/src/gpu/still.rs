@@ -84,8 +84,8 @@ pub struct StillSettings {
     pub backdrop: [LinearRgb; 2],
     /// Share of its height that relief is shown to stand out by (parallax); 0 leaves it to the normals.
     pub relief: f32,
-    /// Side of the lamp's shadow map, texels; the sky's is half of it.
-    pub shadow_side: u32,
+    /// Side of the lamp's shadow map, texels; the sky's is half of it. `None`: 2048 on a card, 1024 in software.
+    pub shadow_side: Option<u32>,
     /// The sky falls everywhere, without shadows: for a quick look.
     pub open_sky: bool,
 }
@@ -101,7 +101,7 @@ impl Default for StillSettings {
             exposure: 0.0,
             backdrop: [LinearRgb([0.50, 0.50, 0.51]), LinearRgb([0.24, 0.24, 0.25])],
             relief: 0.0,
-            shadow_side: 2048,
+            shadow_side: None,
             open_sky: false,
         }
     }
@@ -145,6 +145,7 @@ struct Still<'a> {
     light: &'a LoadedLight,
     lamps: Vec<(Vec3, [f32; 3])>,
     settings: &'a StillSettings,
+    shadow_sides: [u32; 2],
     shadows: [wgpu::TextureView; 2],
     frame_block: wgpu::Buffer,
     frame: wgpu::BindGroup,
@@ -183,7 +184,7 @@ impl Renderer {
                 self.sample(&still, *tile, &targets, sample);
                 // A software adapter would queue all of it and answer nobody for a minute.
                 if sample % 4 == 3 {
-                    self.device.poll(wgpu::PollType::wait_indefinitely()).map_err(|_| RenderError::Lost)?;
+                    self.device.poll(wgpu::PollType::wait_indefinitely()).map_err(|_lost| RenderError::Lost)?;
                 }
             }
             let texels = self.shown(&still, *tile, &targets)?;
@@ -235,7 +236,9 @@ impl Renderer {
         settings: &'a StillSettings,
     ) -> Still<'a> {
         let map = |side: u32| self.target(side, side, DEPTH).create_view(&Default::default());
-        let shadows = [map(settings.shadow_side), map(settings.shadow_side.div_ceil(2))];
+        let side = settings.shadow_side.unwrap_or(if self.info.software { 1024 } else { 2048 }).max(2);
+        let shadow_sides = [side, side / 2];
+        let shadows = shadow_sides.map(map);
         let frame_block = self.block(size_of::<Frame>());
         let linear = wgpu::FilterMode::Linear;
         let compare = self.device.create_sampler(&wgpu::SamplerDescriptor {
@@ -274,7 +277,7 @@ impl Renderer {
         };
         let shades = [shade(), shade()];
         let view_block = self.block(size_of::<ViewBlock>());
-        Still { loaded, camera, light, lamps, settings, shadows, frame_block, frame, shades, view_block }
+        Still { loaded, camera, light, lamps, settings, shadow_sides, shadows, frame_block, frame, shades, view_block }
     }
 
     /// Draw one sample and add it to the sum.
@@ -317,8 +320,8 @@ impl Renderer {
         let seen = seen_corners(whole);
         let towards = within_disc(&light.key, sample as usize, settings.samples as usize);
         let (sky_towards, sky_light) = still.lamps[sample as usize];
-        let key = shadow_space(towards, loaded.bounds, &seen, settings.shadow_side);
-        let sky = shadow_space(sky_towards, loaded.bounds, &seen, settings.shadow_side.div_ceil(2));
+        let key = shadow_space(towards, loaded.bounds, &seen, still.shadow_sides[0]);
+        let sky = shadow_space(sky_towards, loaded.bounds, &seen, still.shadow_sides[1]);
         let triple = |v: [f32; 3], w: f32| [v[0], v[1], v[2], w];
         let count = settings.samples as f32;
         let frame = Frame {

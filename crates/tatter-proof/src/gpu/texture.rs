@@ -57,17 +57,18 @@ pub(super) fn packed(material: &Material<'_>, packing: Packing, needed: f32) -> 
     let largest = sources.iter().filter_map(|(_, _, source)| *source).map(|source| source.picture.size);
     let largest = largest.max_by_key(|size| size.area()).unwrap_or(Size { width: 1, height: 1 });
     let size = reduced(largest, needed);
+    let coder = Coder::new();
     let mut whole = vec![0; 4 * size.area()];
     whole.par_chunks_mut(4 * size.width * ROWS).enumerate().for_each(|(strip, out)| {
         let rows = out.len() / 4 / size.width;
         let part = Rect::new(0, strip * ROWS, size.width, rows);
-        fill(packing, &sources, size, part, out);
+        fill(packing, &sources, size, part, &coder, out);
     });
     let mut levels = vec![whole];
     let mut side = size;
     while side.width > 1 || side.height > 1 {
         let below = levels.last().map_or(&[][..], Vec::as_slice);
-        let (next, smaller) = halved(packing, below, side);
+        let (next, smaller) = halved(packing, below, side, &coder);
         levels.push(smaller);
         side = next;
     }
@@ -76,7 +77,7 @@ pub(super) fn packed(material: &Material<'_>, packing: Packing, needed: f32) -> 
 
 /// Halve while more than enough is left and both sides divide.
 fn reduced(mut size: Size, needed: f32) -> Size {
-    while size.width.min(size.height) as f32 * 0.5 >= needed && size.width % 2 == 0 && size.height % 2 == 0 {
+    while size.width.min(size.height) as f32 * 0.5 >= needed && size.width.is_multiple_of(2) && size.height.is_multiple_of(2) {
         size = Size { width: size.width / 2, height: size.height / 2 };
     }
     size
@@ -86,8 +87,29 @@ fn byte(value: f32) -> u8 {
     (value.clamp(0.0, 1.0) * 255.0 + 0.5) as u8
 }
 
-fn fill(packing: Packing, sources: &[(Channel, f32, Option<&Source<'_>>)], size: Size, part: Rect, out: &mut [u8]) {
-    let maps: Vec<Option<Map>> = sources.iter().map(|(channel, _, source)| source.map(|s| strip(s, *channel, size, part))).collect();
+/// sRGB codes of light in steps of a 65535th, each less than a tenth of a code.
+struct Coder(Vec<u8>);
+
+impl Coder {
+    fn new() -> Self {
+        Self((0..=65_535_u16).map(|v| byte(encode_srgb(f32::from(v) / 65_535.0))).collect())
+    }
+
+    fn code(&self, light: f32) -> u8 {
+        self.0[(light.clamp(0.0, 1.0) * 65_535.0 + 0.5) as usize]
+    }
+}
+
+fn fill(
+    packing: Packing,
+    sources: &[(Channel, f32, Option<&Source<'_>>)],
+    size: Size,
+    part: Rect,
+    coder: &Coder,
+    out: &mut [u8],
+) {
+    let maps: Vec<Option<Map>> =
+        sources.iter().map(|(channel, _, source)| source.map(|s| strip(s, *channel, size, part))).collect();
     let unit = |i: usize, at: usize| match &maps[i] {
         Some(Map::Unit(image)) => image.texels()[at].0,
         Some(Map::Height(image)) => {
@@ -103,7 +125,7 @@ fn fill(packing: Packing, sources: &[(Channel, f32, Option<&Source<'_>>)], size:
                     Some(Map::Color(image)) => image.texels()[at].0,
                     _ => [sources[0].1; 3],
                 };
-                let [r, g, b] = color.map(|v| byte(encode_srgb(v)));
+                let [r, g, b] = color.map(|v| coder.code(v));
                 [r, g, b, byte(unit(1, at))]
             }
             Packing::Normal => match &maps[0] {
@@ -128,7 +150,7 @@ fn directed(mean: Vec3) -> [u8; 4] {
 fn strip(source: &Source<'_>, channel: Channel, size: Size, part: Rect) -> Map {
     let from = source.picture.size;
     let decode = |rows: Rect| source.picture.decode(channel.info().kind, &source.coding, rows);
-    if from.width % size.width == 0 && from.height % size.height == 0 {
+    if from.width.is_multiple_of(size.width) && from.height.is_multiple_of(size.height) {
         let times = from.height / size.height;
         let map = decode(Rect::new(0, part.y * times, from.width, part.height * times));
         return if from == size { map } else { resized(&map, &Resize::Shrink(part.size())) };
@@ -166,7 +188,7 @@ fn one_resized<P: Pixel>(image: &Image<P>, how: &Resize) -> Image<P> {
     }
 }
 
-fn halved(packing: Packing, texels: &[u8], size: Size) -> (Size, Vec<u8>) {
+fn halved(packing: Packing, texels: &[u8], size: Size, coder: &Coder) -> (Size, Vec<u8>) {
     let next = Size { width: (size.width / 2).max(1), height: (size.height / 2).max(1) };
     let row = 4 * size.width;
     let four = |x: usize, y: usize| {
@@ -185,7 +207,7 @@ fn halved(packing: Packing, texels: &[u8], size: Size) -> (Size, Vec<u8>) {
             let t = four(x, y);
             let packed = match packing {
                 Packing::Color => {
-                    let color = |i: usize| byte(encode_srgb(t.iter().map(|t| light[usize::from(t[i])]).sum::<f32>() / 4.0));
+                    let color = |i: usize| coder.code(t.iter().map(|t| light[usize::from(t[i])]).sum::<f32>() / 4.0);
                     [color(0), color(1), color(2), byte(mean(t, 3))]
                 }
                 Packing::Normal => {

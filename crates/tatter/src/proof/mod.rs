@@ -17,11 +17,10 @@ use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
 use tatter_files::write::{probe_folder, write_whole};
 use tatter_garment::surface::Surface;
 use tatter_garment::view::Viewer;
+pub use tatter_proof::{AdapterInfo, Sheen, Side, ViewTransform};
 use tatter_proof::{
-    Camera, Light, Material, Openings, Picture, Renderer, Scene, ScenePart, Show, Source, StillSettings,
-    needed_reduction,
+    Camera, Light, Material, Openings, Picture, Renderer, Scene, ScenePart, Show, Source, StillSettings, needed_reduction,
 };
-pub use tatter_proof::{AdapterInfo, Side, Sheen, ViewTransform};
 
 pub use error::ProofError;
 pub use shots::PLACEMENTS;
@@ -114,7 +113,6 @@ pub struct ProofReport {
 /// Views of one state of the garment.
 pub(crate) struct Drawn {
     pub(crate) names: Vec<String>,
-    pub(crate) titles: Vec<String>,
     /// As it becomes.
     pub(crate) after: Vec<Picture>,
     /// As it was, when asked.
@@ -141,7 +139,7 @@ pub fn prove(job: &Path, request: &ProofRequest, output: &Path, task: &Task) -> 
 fn check_output(output: &Path, many: bool) -> Result<(), ProofError> {
     let failed = |error| ProofError::Write(error, output.to_owned());
     if many {
-        return std::fs::create_dir_all(output).and_then(|()| probe_folder(output)).map_err(failed);
+        return probe_folder(output).map_err(failed);
     }
     let folder = output.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     probe_folder(folder).map_err(failed)
@@ -179,9 +177,9 @@ pub(crate) fn draw(job: &Path, request: &ProofRequest, task: &Task) -> Result<Dr
         }
         None => Vec::new(),
     };
-    let (names, titles) = shots.into_iter().map(|shot| (shot.name, shot.title)).unzip();
+    let names = shots.into_iter().map(|shot| shot.name).collect();
     let (adapter, triangles) = (renderer.info().clone(), scene.triangles());
-    Ok(Drawn { names, titles, after, before, adapter, triangles, adapter_bytes })
+    Ok(Drawn { names, after, before, adapter, triangles, adapter_bytes })
 }
 
 fn drawn_all(
@@ -205,7 +203,8 @@ fn drawn_all(
         ..StillSettings::default()
     };
     let pictures = task.stage("draw", || {
-        shots.iter().map(|shot| renderer.still(&loaded, &shot.camera, light, &settings, task)).collect::<Result<_, _>>()
+        let still = |shot: &Shot| renderer.still(&loaded, &shot.camera, &light.carried(shot.camera.turn()), &settings, task);
+        shots.iter().map(still).collect::<Result<_, _>>()
     })?;
     Ok((pictures, loaded.bytes))
 }
@@ -287,11 +286,16 @@ fn scene<'a>(garment: &Garment, pictures: &'a [Vec<Stored>], parts: &[ScenePart]
 
 fn write_many(drawn: &Drawn, folder: &Path) -> Result<Vec<ProofImage>, ProofError> {
     let state = |pictures: &[Picture], suffix: &str| {
-        drawn.names.iter().zip(pictures).map(|(name, picture)| {
-            let path = folder.join(format!("{}{suffix}.png", file_name(name)));
-            write(picture, &path)?;
-            Ok(ProofImage { path, views: vec![name.clone()], size: [picture.width, picture.height] })
-        }).collect::<Result<Vec<_>, ProofError>>()
+        drawn
+            .names
+            .iter()
+            .zip(pictures)
+            .map(|(name, picture)| {
+                let path = folder.join(format!("{}{suffix}.png", file_name(name)));
+                write(picture, &path)?;
+                Ok(ProofImage { path, views: vec![name.clone()], size: [picture.width, picture.height] })
+            })
+            .collect::<Result<Vec<_>, ProofError>>()
     };
     let mut images = state(&drawn.before, "-before")?;
     images.extend(state(&drawn.after, if drawn.before.is_empty() { "" } else { "-after" })?);

@@ -5,7 +5,7 @@ use std::path::Path;
 use glam::Vec3;
 use tatter_core::angle::Angle;
 use tatter_garment::surface::Surface;
-use tatter_proof::{Camera, Side, Scene};
+use tatter_proof::{Camera, Scene, Side};
 
 use super::{ProofError, ProofRequest};
 use crate::session::Session;
@@ -21,8 +21,6 @@ const LEAN_DEGREES: f32 = 22.0;
 pub(super) struct Shot {
     /// For file names.
     pub(super) name: String,
-    /// For people.
-    pub(super) title: String,
     pub(super) camera: Camera,
 }
 
@@ -43,7 +41,7 @@ pub(super) fn shots(
         if let Some(facing) = Side::ALL.into_iter().find(|facing| facing.name() == name) {
             let (turn, lift) = facing.turn_and_lift();
             let camera = Camera::around(scene.points(), turn, lift, aspect);
-            all.push(Shot { name: name.clone(), title: name.clone(), camera });
+            all.push(Shot { name: name.clone(), camera });
         } else {
             all.extend(close_ups(session, surface, name, job)?);
         }
@@ -62,7 +60,7 @@ fn turned(scene: &Scene<'_>, frame: usize, count: usize, aspect: f32) -> Shot {
     let one = Camera::around(scene.points(), turn, lift, aspect);
     let back = (one.eye - one.target).normalize_or(Vec3::Z);
     let camera = Camera { eye: middle + back * far, target: middle, ..one };
-    Shot { name: format!("{frame:03}"), title: format!("{:.0} deg", turn.to_degrees()), camera }
+    Shot { name: format!("{frame:03}"), camera }
 }
 
 fn close_ups(session: &Session, surface: &Surface, name: &str, job: &Path) -> Result<Vec<Shot>, ProofError> {
@@ -92,7 +90,7 @@ fn close_ups(session: &Session, surface: &Surface, name: &str, job: &Path) -> Re
                 side_mm / mm_per_unit,
                 Angle::degrees(LEAN_DEGREES),
             );
-            Ok(Shot { name: id.clone(), title: format!("{id} - {side_mm:.0} mm across"), camera })
+            Ok(Shot { name: id.clone(), camera })
         })
         .collect()
 }
