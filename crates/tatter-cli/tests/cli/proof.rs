@@ -1,5 +1,4 @@
 //! `tatter proof`: what it draws, where it writes it, what it refuses. Needs a graphics adapter, one in software will do.
-#![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
 
 use tatter_files::limits::Limits;
 use tatter_files::picture::read_stored;
