@@ -22,7 +22,7 @@ const ARROWS: &[(&str, &[&str])] = &[
 /// Dependencies only the named crates may have.
 const ALONE: &[(&str, &[&str])] = &[
     ("rustfft", &["tatter-cloth"]),
-    ("pulp", &["tatter-cloth"]),
+    ("pulp", &["tatter-cloth", "tatter-garment"]),
     ("png", &["tatter-files"]),
     ("tiff", &["tatter-files"]),
     ("exr", &["tatter-files"]),

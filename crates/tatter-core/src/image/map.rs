@@ -17,6 +17,16 @@ pub enum Map {
 }
 
 impl Map {
+    /// Nothing yet, of a kind.
+    pub fn blank(kind: Kind, size: Size) -> Self {
+        match kind {
+            Kind::Color => Self::Color(Image::filled(size.width, size.height, LinearRgb::default())),
+            Kind::Unit => Self::Unit(Image::filled(size.width, size.height, Unit::default())),
+            Kind::Height => Self::Height(Image::filled(size.width, size.height, HeightMm::default())),
+            Kind::Normal => Self::Normal(Image::filled(size.width, size.height, Normal::default())),
+        }
+    }
+
     /// Columns and rows.
     pub const fn size(&self) -> Size {
         match self {

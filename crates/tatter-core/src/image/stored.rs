@@ -1,6 +1,8 @@
 //! [`Stored`]: a picture as its file holds it. Only here are samples decoded and encoded, so that untouched texels keep
 //! their bits and the sRGB curve exists once.
 
+use std::ops::Range;
+
 use half::f16;
 use rayon::prelude::*;
 
@@ -308,31 +310,63 @@ impl Stored {
     }
 
     fn decode_samples<T: Sample>(&self, samples: &[T], kind: Kind, coding: &Coding, part: Rect) -> Map {
-        let (n, first) = (self.layout.components(), coding.component);
-        let [red, green, blue] = if n < 3 { [first; 3] } else { [first, first + 1, first + 2] };
         match kind {
-            Kind::Color => Map::Color(self.each_texel(samples, part, |t| {
-                LinearRgb(
-                    [t[red], t[green], t[blue]].map(|v| if coding.transfer == Transfer::Srgb { v.light() } else { v.unit() }),
-                )
-            })),
-            Kind::Unit => Map::Unit(self.each_texel(samples, part, |t| {
-                let value = t[first].unit();
-                Unit(if coding.inverted { 1.0 - value } else { value })
-            })),
-            Kind::Height => {
-                let (low, span) = (coding.height_range.low_mm, coding.height_range.span_mm());
-                Map::Height(self.each_texel(samples, part, |t| HeightMm(low + t[first].unit() * span)))
-            }
-            Kind::Normal => {
-                let sign = if coding.normal_y == NormalY::Up { 1.0 } else { -1.0 };
-                let (scale, shift) = if self.is_float() { (1.0, 0.0) } else { (2.0, -1.0) };
-                let axis = |v: T| scale * v.unit() + shift;
-                Map::Normal(
-                    self.each_texel(samples, part, |t| Normal([axis(t[red]), sign * axis(t[green]), axis(t[blue])]).normalized()),
-                )
-            }
+            Kind::Color => Map::Color(self.each_texel(samples, part, self.to_color(coding))),
+            Kind::Unit => Map::Unit(self.each_texel(samples, part, Self::to_unit(coding))),
+            Kind::Height => Map::Height(self.each_texel(samples, part, Self::to_height(coding))),
+            Kind::Normal => Map::Normal(self.each_texel(samples, part, self.to_normal(coding))),
         }
+    }
+
+    /// [`Stored::decode`] of some texels of a row, from `(x, y)` on, into those columns of a row of a map that is there already.
+    ///
+    /// # Panics
+    /// When either reaches outside: a bug of the caller.
+    pub fn decode_into(&self, coding: &Coding, (x, y): (usize, usize), map: &mut Map, row: usize, columns: Range<usize>) {
+        let (n, first) = (self.layout.components(), y * self.size.width + x);
+        assert!(x + columns.len() <= self.size.width, "decoded texels lie inside their picture");
+        let texels = first * n..(first + columns.len()) * n;
+        fn fill<T, P>(row: &mut [P], samples: &[T], n: usize, f: impl Fn(&[T]) -> P) {
+            row.iter_mut().zip(samples.chunks_exact(n)).for_each(|(texel, source)| *texel = f(source));
+        }
+        each_depth!(&self.samples, v => match map {
+            Map::Color(image) => fill(&mut image.row_mut(row)[columns], &v[texels], n, self.to_color(coding)),
+            Map::Unit(image) => fill(&mut image.row_mut(row)[columns], &v[texels], n, Self::to_unit(coding)),
+            Map::Height(image) => fill(&mut image.row_mut(row)[columns], &v[texels], n, Self::to_height(coding)),
+            Map::Normal(image) => fill(&mut image.row_mut(row)[columns], &v[texels], n, self.to_normal(coding)),
+        });
+    }
+
+    fn to_color<T: Sample>(&self, coding: &Coding) -> impl Fn(&[T]) -> LinearRgb {
+        let ([red, green, blue], srgb) = (self.three(coding), coding.transfer == Transfer::Srgb);
+        move |t| LinearRgb([t[red], t[green], t[blue]].map(|v| if srgb { v.light() } else { v.unit() }))
+    }
+
+    fn to_unit<T: Sample>(coding: &Coding) -> impl Fn(&[T]) -> Unit {
+        let (first, inverted) = (coding.component, coding.inverted);
+        move |t| {
+            let value = t[first].unit();
+            Unit(if inverted { 1.0 - value } else { value })
+        }
+    }
+
+    fn to_height<T: Sample>(coding: &Coding) -> impl Fn(&[T]) -> HeightMm {
+        let (first, low, span) = (coding.component, coding.height_range.low_mm, coding.height_range.span_mm());
+        move |t| HeightMm(low + t[first].unit() * span)
+    }
+
+    fn to_normal<T: Sample>(&self, coding: &Coding) -> impl Fn(&[T]) -> Normal {
+        let [red, green, blue] = self.three(coding);
+        let sign = if coding.normal_y == NormalY::Up { 1.0 } else { -1.0 };
+        let (scale, shift) = if self.is_float() { (1.0, 0.0) } else { (2.0, -1.0) };
+        let axis = move |v: T| scale * v.unit() + shift;
+        move |t| Normal([axis(t[red]), sign * axis(t[green]), axis(t[blue])]).normalized()
+    }
+
+    /// The components of what needs three: of a grey picture the grey three times.
+    const fn three(&self, coding: &Coding) -> [usize; 3] {
+        let first = coding.component;
+        if self.layout.components() < 3 { [first; 3] } else { [first, first + 1, first + 2] }
     }
 
     fn each_texel<T: Sample, P: Copy + Default + Send + Sync>(

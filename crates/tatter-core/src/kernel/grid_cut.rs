@@ -15,19 +15,30 @@ enum Tree {
     Sink,
 }
 
+/// All of a node side by side: what looks at one looks at most of it.
+#[derive(Clone, Copy, Debug)]
+struct Node {
+    links: [i32; 8],
+    terminal: i64,
+    stamp: u32,
+    depth: u32,
+    tree: Tree,
+    parent: u8,
+    queued: bool,
+}
+
+impl Node {
+    const FREE: Self = Self { links: [0; 8], terminal: 0, stamp: 0, depth: 0, tree: Tree::Free, parent: NONE, queued: false };
+}
+
 /// A grid of nodes, each tied to the source (positive) or the sink (negative) and to its neighbours.
 #[derive(Debug)]
 pub struct GridCut {
     width: usize,
-    height: usize,
-    links: Vec<[i32; 8]>,
-    terminal: Vec<i64>,
-    tree: Vec<Tree>,
-    parent: Vec<u8>,
-    stamp: Vec<u32>,
-    depth: Vec<u32>,
+    /// Nodes in a row with one of a border on either side, which no link reaches: every node then has eight neighbours.
+    stride: usize,
+    nodes: Vec<Node>,
     active: VecDeque<u32>,
-    queued: Vec<bool>,
     orphans: VecDeque<u32>,
     time: u32,
 }
@@ -39,53 +50,45 @@ impl GridCut {
     /// `terminal(i)`: how much node `i` (row order) wants to be inside, negative for outside. `link(i, d)`: what it costs to
     /// part node `i` from its neighbour in step `d`; asked for even `d` only, and used both ways.
     pub fn new(width: usize, height: usize, terminal: impl Fn(usize) -> i32, link: impl Fn(usize, usize) -> i32) -> Self {
-        let count = width * height;
-        let mut cut = Self {
-            width,
-            height,
-            links: vec![[0; 8]; count],
-            terminal: (0..count).map(|i| i64::from(terminal(i))).collect(),
-            tree: vec![Tree::Free; count],
-            parent: vec![NONE; count],
-            stamp: vec![0; count],
-            depth: vec![0; count],
-            active: VecDeque::new(),
-            queued: vec![false; count],
-            orphans: VecDeque::new(),
-            time: 0,
-        };
-        for i in 0..count {
+        let (stride, count) = (width + 2, (width + 2) * (height + 2));
+        let mut cut =
+            Self { width, stride, nodes: vec![Node::FREE; count], active: VecDeque::new(), orphans: VecDeque::new(), time: 0 };
+        for (x, y) in (0..height).flat_map(|y| (0..width).map(move |x| (x, y))) {
+            let (told, i) = (y * width + x, (y + 1) * stride + x + 1);
+            cut.nodes[i].terminal = i64::from(terminal(told));
             for d in (0..8).step_by(2) {
-                if let Some(j) = cut.neighbour(i, d) {
-                    let weight = link(i, d).max(0);
-                    cut.links[i][d] = weight;
-                    cut.links[j][d ^ 1] = weight;
+                let (dx, dy) = STEPS[d];
+                if x.wrapping_add_signed(dx) < width && y.wrapping_add_signed(dy) < height {
+                    let weight = link(told, d).max(0);
+                    let j = cut.neighbour(i, d);
+                    cut.nodes[i].links[d] = weight;
+                    cut.nodes[j].links[d ^ 1] = weight;
                 }
             }
         }
         cut
     }
 
+    /// The node one step on; of the border, nodes that nothing flows to.
     #[inline]
-    fn neighbour(&self, i: usize, d: usize) -> Option<usize> {
+    fn neighbour(&self, i: usize, d: usize) -> usize {
         let (dx, dy) = STEPS[d];
-        let (x, y) = ((i % self.width).wrapping_add_signed(dx), (i / self.width).wrapping_add_signed(dy));
-        (x < self.width && y < self.height).then(|| y * self.width + x)
+        i.wrapping_add_signed(dy * self.stride as isize + dx)
     }
 
     /// The minimum cut: true for nodes on the source's side.
     pub fn solve(mut self) -> Vec<bool> {
-        for i in 0..self.terminal.len() {
-            if self.terminal[i] != 0 {
-                self.tree[i] = if self.terminal[i] > 0 { Tree::Source } else { Tree::Sink };
-                self.parent[i] = TERMINAL;
-                self.depth[i] = 1;
+        for i in 0..self.nodes.len() {
+            if self.nodes[i].terminal != 0 {
+                self.nodes[i].tree = if self.nodes[i].terminal > 0 { Tree::Source } else { Tree::Sink };
+                self.nodes[i].parent = TERMINAL;
+                self.nodes[i].depth = 1;
                 self.activate(i);
             }
         }
         while let Some(&at) = self.active.front() {
             let i = at as usize;
-            let meeting = if self.tree[i] == Tree::Free { None } else { self.grow(i) };
+            let meeting = if self.nodes[i].tree == Tree::Free { None } else { self.grow(i) };
             if let Some((from, d)) = meeting {
                 self.time += 1;
                 self.augment(from, d);
@@ -94,15 +97,17 @@ impl GridCut {
                 }
             } else {
                 self.active.pop_front();
-                self.queued[i] = false;
+                self.nodes[i].queued = false;
             }
         }
-        self.tree.iter().map(|tree| *tree == Tree::Source).collect()
+        let rows = self.nodes.chunks_exact(self.stride);
+        let inner = rows.skip(1).take(self.nodes.len() / self.stride - 2).flat_map(|row| &row[1..=self.width]);
+        inner.map(|node| node.tree == Tree::Source).collect()
     }
 
     fn activate(&mut self, i: usize) {
-        if !self.queued[i] {
-            self.queued[i] = true;
+        if !self.nodes[i].queued {
+            self.nodes[i].queued = true;
             self.active.push_back(i as u32);
         }
     }
@@ -110,24 +115,24 @@ impl GridCut {
     /// Residual from `i` outwards in its tree's sense: from parent side to child side.
     #[inline]
     fn residual(&self, tree: Tree, i: usize, d: usize, j: usize) -> i32 {
-        if tree == Tree::Source { self.links[i][d] } else { self.links[j][d ^ 1] }
+        if tree == Tree::Source { self.nodes[i].links[d] } else { self.nodes[j].links[d ^ 1] }
     }
 
     /// Take free neighbours into the tree of `i`; the link where it meets the other tree, from the source's side.
     fn grow(&mut self, i: usize) -> Option<(usize, usize)> {
-        let tree = self.tree[i];
+        let tree = self.nodes[i].tree;
         for d in 0..8 {
-            let Some(j) = self.neighbour(i, d) else { continue };
+            let j = self.neighbour(i, d);
             if self.residual(tree, i, d, j) <= 0 {
                 continue;
             }
-            if self.tree[j] == Tree::Free {
-                self.tree[j] = tree;
-                self.parent[j] = (d ^ 1) as u8;
-                self.stamp[j] = self.stamp[i];
-                self.depth[j] = self.depth[i] + 1;
+            if self.nodes[j].tree == Tree::Free {
+                self.nodes[j].tree = tree;
+                self.nodes[j].parent = (d ^ 1) as u8;
+                self.nodes[j].stamp = self.nodes[i].stamp;
+                self.nodes[j].depth = self.nodes[i].depth + 1;
                 self.activate(j);
-            } else if self.tree[j] != tree {
+            } else if self.nodes[j].tree != tree {
                 return Some(if tree == Tree::Source { (i, d) } else { (j, d ^ 1) });
             }
         }
@@ -135,43 +140,44 @@ impl GridCut {
     }
 
     fn augment(&mut self, from: usize, d: usize) {
-        let Some(to) = self.neighbour(from, d) else { return };
-        let room =
-            i64::from(self.links[from][d]).min(self.room_to_root(from, Tree::Source)).min(self.room_to_root(to, Tree::Sink));
+        let to = self.neighbour(from, d);
+        let room = i64::from(self.nodes[from].links[d])
+            .min(self.room_to_root(from, Tree::Source))
+            .min(self.room_to_root(to, Tree::Sink));
         let step = room as i32;
-        self.links[from][d] -= step;
-        self.links[to][d ^ 1] += step;
+        self.nodes[from].links[d] -= step;
+        self.nodes[to].links[d ^ 1] += step;
         self.push_to_root(from, Tree::Source, step);
         self.push_to_root(to, Tree::Sink, step);
     }
 
     fn room_to_root(&self, mut i: usize, tree: Tree) -> i64 {
         let mut room = i64::MAX;
-        while self.parent[i] < TERMINAL {
-            let d = usize::from(self.parent[i]);
-            let Some(up) = self.neighbour(i, d) else { break };
+        while self.nodes[i].parent < TERMINAL {
+            let d = usize::from(self.nodes[i].parent);
+            let up = self.neighbour(i, d);
             room = room.min(i64::from(self.residual(tree, up, d ^ 1, i)));
             i = up;
         }
-        room.min(self.terminal[i].abs())
+        room.min(self.nodes[i].terminal.abs())
     }
 
     fn push_to_root(&mut self, mut i: usize, tree: Tree, step: i32) {
-        while self.parent[i] < TERMINAL {
-            let d = usize::from(self.parent[i]);
-            let Some(up) = self.neighbour(i, d) else { break };
+        while self.nodes[i].parent < TERMINAL {
+            let d = usize::from(self.nodes[i].parent);
+            let up = self.neighbour(i, d);
             let sign = if tree == Tree::Source { step } else { -step };
-            self.links[up][d ^ 1] -= sign;
-            self.links[i][d] += sign;
+            self.nodes[up].links[d ^ 1] -= sign;
+            self.nodes[i].links[d] += sign;
             if self.residual(tree, up, d ^ 1, i) == 0 {
-                self.parent[i] = ORPHAN;
+                self.nodes[i].parent = ORPHAN;
                 self.orphans.push_front(i as u32);
             }
             i = up;
         }
-        self.terminal[i] -= if tree == Tree::Source { i64::from(step) } else { -i64::from(step) };
-        if self.terminal[i] == 0 {
-            self.parent[i] = ORPHAN;
+        self.nodes[i].terminal -= if tree == Tree::Source { i64::from(step) } else { -i64::from(step) };
+        if self.nodes[i].terminal == 0 {
+            self.nodes[i].parent = ORPHAN;
             self.orphans.push_front(i as u32);
         }
     }
@@ -180,36 +186,36 @@ impl GridCut {
     fn rooted(&mut self, start: usize) -> Option<u32> {
         let (mut i, mut walked) = (start, 0u32);
         let depth = loop {
-            if self.stamp[i] == self.time && self.parent[i] < ORPHAN {
-                break walked + self.depth[i];
+            if self.nodes[i].stamp == self.time && self.nodes[i].parent < ORPHAN {
+                break walked + self.nodes[i].depth;
             }
             walked += 1;
-            match self.parent[i] {
+            match self.nodes[i].parent {
                 TERMINAL => {
-                    self.stamp[i] = self.time;
-                    self.depth[i] = 1;
+                    self.nodes[i].stamp = self.time;
+                    self.nodes[i].depth = 1;
                     break walked;
                 }
                 ORPHAN | NONE => return None,
-                d => i = self.neighbour(i, usize::from(d))?,
+                d => i = self.neighbour(i, usize::from(d)),
             }
         };
         let (mut i, mut left) = (start, depth);
-        while self.stamp[i] != self.time {
-            self.stamp[i] = self.time;
-            self.depth[i] = left;
+        while self.nodes[i].stamp != self.time {
+            self.nodes[i].stamp = self.time;
+            self.nodes[i].depth = left;
             left -= 1;
-            i = self.neighbour(i, usize::from(self.parent[i]))?;
+            i = self.neighbour(i, usize::from(self.nodes[i].parent));
         }
         Some(depth)
     }
 
     fn adopt(&mut self, i: usize) {
-        let tree = self.tree[i];
+        let tree = self.nodes[i].tree;
         let mut best: Option<(u32, usize)> = None;
         for d in 0..8 {
-            let Some(j) = self.neighbour(i, d) else { continue };
-            if self.tree[j] == tree
+            let j = self.neighbour(i, d);
+            if self.nodes[j].tree == tree
                 && self.residual(tree, j, d ^ 1, i) > 0
                 && let Some(depth) = self.rooted(j)
                 && best.is_none_or(|(least, _)| depth < least)
@@ -218,26 +224,26 @@ impl GridCut {
             }
         }
         if let Some((depth, d)) = best {
-            self.parent[i] = d as u8;
-            self.stamp[i] = self.time;
-            self.depth[i] = depth + 1;
+            self.nodes[i].parent = d as u8;
+            self.nodes[i].stamp = self.time;
+            self.nodes[i].depth = depth + 1;
             return;
         }
         for d in 0..8 {
-            let Some(j) = self.neighbour(i, d) else { continue };
-            if self.tree[j] != tree {
+            let j = self.neighbour(i, d);
+            if self.nodes[j].tree != tree {
                 continue;
             }
             if self.residual(tree, j, d ^ 1, i) > 0 {
                 self.activate(j);
             }
-            if usize::from(self.parent[j]) == d ^ 1 {
-                self.parent[j] = ORPHAN;
+            if usize::from(self.nodes[j].parent) == d ^ 1 {
+                self.nodes[j].parent = ORPHAN;
                 self.orphans.push_back(j as u32);
             }
         }
-        self.tree[i] = Tree::Free;
-        self.parent[i] = NONE;
+        self.nodes[i].tree = Tree::Free;
+        self.nodes[i].parent = NONE;
     }
 }
 

@@ -39,6 +39,7 @@ pub(super) fn write(path: &Path, stored: &Stored) -> io::Result<()> {
         let range = first * row..(first + STRIP).min(stored.size.height) * row;
         match &stored.samples {
             Samples::U8(samples) => Some(Cow::Borrowed(&samples[range])),
+            Samples::U16(samples) if cfg!(target_endian = "little") => Some(Cow::Borrowed(bytemuck::cast_slice(&samples[range]))),
             Samples::U16(samples) => Some(samples[range].iter().flat_map(|sample| sample.to_le_bytes()).collect()),
             Samples::F16(_) | Samples::F32(_) => None,
         }
@@ -48,7 +49,8 @@ pub(super) fn write(path: &Path, stored: &Stored) -> io::Result<()> {
     }
     let folder = path.parent().unwrap_or(Path::new("."));
     std::fs::create_dir_all(folder)?;
-    let mut out = BufWriter::with_capacity(1 << 20, NamedTempFile::new_in(folder)?);
+    // A strip is longer than the buffer, and so written as it lies.
+    let mut out = BufWriter::with_capacity(1 << 14, NamedTempFile::new_in(folder)?);
     out.write_all(MARK)?;
     for number in [stored.size.width, stored.size.height, stored.layout.components(), usize::from(stored.bits())] {
         out.write_all(&(number as u32).to_le_bytes())?;

@@ -57,27 +57,37 @@ pub(super) fn near_texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64))
     let density = draws.iter().map(per_texel).fold(0.0, f64::max);
     let keep = (SAMPLES * density / total.max(1e-9)).min(1.0 / f64::from(strongest));
     let in_ring = |cell: [usize; 2], chance: f64| chance < f64::from(ring.get(cell[0], cell[1])) * keep;
-    let found = texels(draws, prepared, size, &in_ring);
+    let found = texels(draws, prepared, size, f64::from(strongest) * keep, &in_ring);
     if found.len() >= FEW {
         return found;
     }
     let beyond = |cell: [usize; 2], _| prepared.coarse.get(cell[0], cell[1]) < 0.1;
-    texels(draws, prepared, size, &beyond)
+    texels(draws, prepared, size, f64::INFINITY, &beyond)
 }
 
-/// Texels within the canvas that `takes` takes, by their coarse cell and a number in 0..1.
-fn texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64), takes: &dyn Fn([usize; 2], f64) -> bool) -> Vec<Near> {
+/// Texels within the canvas that `takes` takes, by their coarse cell and a number in 0..1; it takes none whose number is not below `most`.
+fn texels(
+    draws: &[Draw],
+    prepared: &Prepared,
+    size: (f64, f64),
+    most: f64,
+    takes: &dyn Fn([usize; 2], f64) -> bool,
+) -> Vec<Near> {
     let ring = &prepared.ring;
     let mut found = Vec::new();
     for draw in draws {
         for y in draw.bounds.y0..draw.bounds.y1 {
             for x in draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1) {
+                let chance = f64::from(scrambled(x as u32, y as u32)) / f64::from(u32::MAX);
+                // Most are not, and this is cheaper than where they lie.
+                if chance >= most {
+                    continue;
+                }
                 let (px, py) = draw.patch_at(x, y);
                 let (cx, cy) = (px * prepared.cells_per_texel[0], py * prepared.cells_per_texel[1]);
                 if cx < 0.0 || cy < 0.0 || cx >= ring.width() as f64 || cy >= ring.height() as f64 {
                     continue;
                 }
-                let chance = f64::from(scrambled(x as u32, y as u32)) / f64::from(u32::MAX);
                 if takes([cx as usize, cy as usize], chance) {
                     found.push(Near {
                         x: x as usize,

@@ -20,7 +20,7 @@ use super::record::FitRecord;
 use super::seam::Seam;
 use super::tile::RuleOf as _;
 use crate::matching::{
-    Dye, Field, Glimpse, OntoCloth, PatchCloth, Recolor, Redye, Swatch, colors, injured_at, node_means, trust, undyed,
+    Dye, Field, Glimpse, OntoCloth, PatchCloth, Recolor, Redye, Shown, Swatch, colors, injured_at, node_means, trust, undyed,
 };
 use crate::place::Placed;
 
@@ -52,10 +52,9 @@ pub(super) struct Fit {
 }
 
 impl Fit {
-    /// A colour as it is laid at a place in shares of the canvas.
-    #[inline]
-    pub(super) fn color(&self, color: LinearRgb, bare_luminance: f32, at: [f32; 2]) -> LinearRgb {
-        self.recolor.apply(color, bare_luminance, at, self.grade.as_ref())
+    /// Colours as they are laid, in place.
+    pub(super) fn colors(&self, shown: &mut [Shown]) {
+        self.recolor.apply_all(shown, self.grade.as_ref());
     }
 }
 
@@ -344,7 +343,10 @@ fn strongest(weights: &Image<f32>) -> Image<f32> {
 
 /// The patch's own cloth as it is laid.
 fn laid(onto: &OntoCloth, cloth: &PatchCloth) -> Vec<Glimpse> {
-    cloth.samples.iter().map(|(g, bare)| Glimpse { color: onto.apply(g.color, *bare, g.at), ..*g }).collect()
+    let shown = |(g, bare): &(Glimpse, f32)| Shown { color: g.color, bare_luminance: *bare, at: g.at };
+    let mut shown: Vec<Shown> = cloth.samples.iter().map(shown).collect();
+    onto.apply_all(&mut shown);
+    cloth.samples.iter().zip(shown).map(|((g, _), shown)| Glimpse { color: shown.color, ..*g }).collect()
 }
 
 /// With what is missing at each place of the rim to the garment's cloth there.

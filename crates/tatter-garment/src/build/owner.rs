@@ -57,6 +57,9 @@ impl Owners {
     /// texels get [`NOBODY`]. The same answer for any window that holds `part` and `reach` around it.
     pub(super) fn gutter(&self, part: Bounds, reach: i64) -> Vec<u32> {
         let width = (part.x1 - part.x0) as usize;
+        if !self.first.contains(&NOBODY) {
+            return vec![NOBODY; width * (part.y1 - part.y0) as usize];
+        }
         let (top, bottom) = ((part.y0 - reach).max(self.window.y0), (part.y1 + reach).min(self.window.y1));
         // Nearest owned texel along each row: distance and owner.
         let rows: Vec<Vec<(i64, u32)>> = (top..bottom).map(|y| self.along_row(y, part, reach)).collect();

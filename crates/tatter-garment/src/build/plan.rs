@@ -298,6 +298,17 @@ impl Draw {
         let [u, v] = self.patch_from_texel;
         (u[0] * x + u[1] * y + u[2], v[0] * x + v[1] * y + v[2])
     }
+
+    /// Its texels that show a part of the patch, between places in patch texels across and down, and a few beside them.
+    pub(super) fn showing(&self, [across, down]: [[f64; 2]; 2], size: Size) -> Bounds {
+        let [u, v] = self.patch_from_texel;
+        let texel_from_patch = DMat2::from_cols_array(&[u[0], v[0], u[1], v[1]]).inverse();
+        let corners = [0, 1, 2, 3].map(|i| texel_from_patch * DVec2::new(across[i % 2] - u[2], down[i / 2] - v[2]));
+        if !corners.iter().all(|corner| corner.is_finite()) {
+            return self.bounds;
+        }
+        Bounds::around(&corners, 2, size).intersect(self.bounds)
+    }
 }
 
 /// What stays the same for every face of one placement in one target.

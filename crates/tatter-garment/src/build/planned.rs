@@ -9,6 +9,7 @@ use super::fit::Fit;
 use super::plan::{Assignment, Draw, DrawContext, Target};
 use super::pyramid::Prepared;
 use super::rim::{LocalHeight, height_role, local_height};
+use super::seam::Seam;
 use super::tile::{Layer, RuleOf as _};
 use crate::place::{Footprint, Placed};
 use crate::surface::Surface;
@@ -66,10 +67,17 @@ impl Planned<'_> {
             placed.rule_of(Channel::Height)?;
             Some(local_height(draws, prepared, (size.width as f64, size.height as f64), &pictures[target.set][file], role))
         });
+        // Its cover reaches further than what its seam leaves of it.
+        let window =
+            fit.seam.as_ref().and_then(Seam::window).map(|[across, down]| {
+                [across.map(|share| share * size.width as f64), down.map(|share| share * size.height as f64)]
+            });
+        let showing = |draw: &Draw| window.map_or(draw.bounds, |window| draw.showing(window, target.size));
         Layer {
             patch: placed.patch,
             prepared,
             draws,
+            showing: draws.iter().map(showing).collect(),
             rules: placed,
             fit,
             enlargement: self.footprints[k].enlargement as f32,

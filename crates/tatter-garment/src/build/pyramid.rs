@@ -295,6 +295,8 @@ fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level
                 *texel = sum.times(1.0);
             }
         }
+        // Fresh memory that is read first is mapped twice, and the second time stops every core.
+        out.fill([0.0; LANES]);
         for (target, (start, weights)) in out.chunks_exact_mut(new_width).zip(rows) {
             for (k, &w) in weights.iter().enumerate() {
                 let row = (start - first) as usize + k;

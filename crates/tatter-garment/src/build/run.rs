@@ -421,12 +421,12 @@ impl BuildPlan<'_> {
             let results: Vec<TileResult> = some
                 .par_iter()
                 .map(|(at, own)| {
-                    let reach =
-                        own.iter().flat_map(|(l, draws)| draws.iter().map(|&d| layers[*l].draws[d].bounds)).reduce(Bounds::union);
                     let rect = Bounds::tile(at.0, at.1, side);
+                    let showing = own.iter().flat_map(|(l, draws)| draws.iter().map(|&d| layers[*l].showing[d].intersect(rect)));
+                    let reach = showing.filter(|part| !part.is_empty()).reduce(Bounds::union);
                     let set = &self.planned.garment.sets[target.set];
                     TileJob {
-                        rect: reach.map_or(rect, |reach| rect.intersect(reach)),
+                        rect: reach.unwrap_or(Bounds { x1: rect.x0, ..rect }),
                         layers: own.clone(),
                         faces: faces.map(|all| faces_in[at].iter().map(|&i| all[i]).collect()),
                         padding: self.settings.padding as i64,

@@ -8,7 +8,7 @@ use tatter_core::kernel::{GridCut, gaussian};
 
 use super::fit::{Fit, FitContext};
 use super::pyramid::Prepared;
-use crate::matching::injured_at;
+use crate::matching::{Shown, injured_at};
 
 /// How much of a placement shows, over its canvas: one within the seam, nothing beyond, less than a cell between.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,6 +62,19 @@ impl Seam {
         })
     }
 
+    /// First and last share of the canvas, across and down, between which anything shows; `None` where that reaches the canvas's edge
+    /// or nothing shows at all.
+    pub(super) fn window(&self) -> Option<[[f64; 2]; 2]> {
+        let (width, height) = (self.kind.width(), self.kind.height());
+        let shows = |x: usize, y: usize| self.kind.get(x, y) != Side::Beyond;
+        let span = |of: usize, shows: &dyn Fn(usize) -> bool| {
+            let (first, last) = ((0..of).find(|&i| shows(i))?, (0..of).rfind(|&i| shows(i))?);
+            (first > 0 && last + 1 < of).then(|| [first as f64 / of as f64, (last + 1) as f64 / of as f64])
+        };
+        let across = span(width, &|x| (0..height).any(|y| shows(x, y)))?;
+        Some([across, span(height, &|y| (0..width).any(|x| shows(x, y)))?])
+    }
+
     fn new(cut: &Image<bool>) -> Self {
         let inside = gaussian(&cut.map(|within| f32::from(u8::from(within))), SOFT);
         let kind = Image::from_fn(cut.width(), cut.height(), |x, y| {
@@ -101,10 +114,14 @@ impl FitContext<'_> {
             return None;
         }
         let share = |i: usize, of: usize| (i as f32 + 0.5) / of as f32;
-        let patch = Image::from_fn(color.width(), color.height(), |x, y| {
-            let at = [share(x, color.width()), share(y, color.height())];
-            OkLab::from(fit.color(color.get(x, y), 0.0, at))
-        });
+        let (width, height) = (color.width(), color.height());
+        let shown =
+            |x: usize, y: usize| Shown { color: color.get(x, y), bare_luminance: 0.0, at: [share(x, width), share(y, height)] };
+        let cells = || (0..height).flat_map(|y| (0..width).map(move |x| (x, y))).filter(|&(x, y)| may_part(&wants, x, y));
+        let mut laid: Vec<Shown> = cells().map(|(x, y)| shown(x, y)).collect();
+        fit.colors(&mut laid);
+        let mut patch = Image::filled(width, height, OkLab::default());
+        cells().zip(laid).for_each(|((x, y), laid)| patch.set(x, y, OkLab::from(laid.color)));
         let cloths = Cloths { patch, garment: self.seen_in_cells(k, prepared, &wants) };
         Some(Seam::new(&cloths.cut(&wants)))
     }
@@ -155,6 +172,10 @@ impl Cloths {
         let link = |i: usize, d: usize| {
             let (dx, dy) = GridCut::STEPS[d];
             let j = i.wrapping_add_signed(dy * width as isize + dx);
+            if wants.texels()[i] != 0 && wants.texels()[i] == wants.texels()[j] {
+                // They never part.
+                return 0;
+            }
             let edge = far(self.patch.texels()[i], self.patch.texels()[j])
                 + match (self.garment.texels()[i], self.garment.texels()[j]) {
                     (Some(a), Some(b)) => far(a, b),
@@ -165,6 +186,13 @@ impl Cloths {
         };
         Image::from_vec(width, height, GridCut::new(width, height, |i| 100_000_000 * wants.texels()[i], link).solve())
     }
+}
+
+/// Whether the seam can run between a cell and one beside it.
+fn may_part(wants: &Image<i32>, x: usize, y: usize) -> bool {
+    let own = wants.get(x, y);
+    let mut near = (-1..=1isize).flat_map(|dy| (-1..=1isize).map(move |dx| (dx, dy)));
+    own == 0 || near.any(|(dx, dy)| wants.get_clamped(x as isize + dx, y as isize + dy) != own)
 }
 
 fn far(a: OkLab, b: OkLab) -> f32 {

@@ -1,6 +1,7 @@
 //! One tile: every placement that reaches it, in order, on every file.
 
 use std::collections::BTreeSet;
+use std::ops::Range;
 
 use tatter_core::channel::{Channel, Kind};
 use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Size, Stored, Unit};
@@ -12,6 +13,7 @@ use super::owner::{NOBODY, Owners};
 use super::plan::{Bounds, Draw, Triangle};
 use super::pyramid::{BARE, COLOR, COVER, HEIGHT, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y, Texel};
 use super::rim::LocalHeight;
+use crate::matching::Shown;
 
 /// Cover below this is nothing: an eighth of a step of an 8-bit texture at full contrast, and too little to divide by.
 const LEAST_COVER: f32 = 5e-4;
@@ -22,6 +24,8 @@ pub(super) struct Layer<'a> {
     pub(super) patch: &'a Patch,
     pub(super) prepared: &'a Prepared,
     pub(super) draws: &'a [Draw],
+    /// Of each draw, the texels beyond which nothing of it shows.
+    pub(super) showing: Vec<Bounds>,
     pub(super) rules: &'a dyn RuleOf,
     pub(super) fit: &'a Fit,
     pub(super) enlargement: f32,
@@ -37,6 +41,7 @@ pub(super) trait RuleOf: std::fmt::Debug + Sync {
 /// What a tile needs to know.
 #[derive(Debug)]
 pub(super) struct TileJob<'a> {
+    /// Where anything can show; may be empty.
     pub(super) rect: Bounds,
     /// Layer, and its draws that reach the tile, ascending.
     pub(super) layers: Vec<(usize, Vec<usize>)>,
@@ -76,11 +81,14 @@ pub(super) struct TileResult {
     pub(super) counts: Vec<LayerCount>,
 }
 
-/// A channel of a file, decoded.
+/// A channel of a file, decoded as far as something is laid.
 struct RoleTile<'a> {
     file: usize,
+    stored: &'a Stored,
     role: &'a MapRole,
     map: Map,
+    /// Columns of each row that are decoded.
+    decoded: Vec<Range<usize>>,
     touched: Image<bool>,
 }
 
@@ -89,13 +97,17 @@ const NO_DRAW: u32 = u32::MAX;
 impl TileJob<'_> {
     pub(super) fn run(&self, layers: &[Layer<'_>]) -> TileResult {
         let rect = self.rect;
+        if rect.is_empty() {
+            let counts = self.layers.iter().map(|&(layer, _)| LayerCount { layer, ..LayerCount::default() });
+            return TileResult { x: 0, y: 0, files: Vec::new(), counts: counts.collect() };
+        }
         let (width, height) = ((rect.x1 - rect.x0) as usize, (rect.y1 - rect.y0) as usize);
         let owners = self.faces.as_ref().map(|faces| {
             let window = rect.grown(self.padding).intersect(Bounds::whole(self.size));
             Owners::new(window, faces.iter().copied())
         });
         let gutter = owners.as_ref().map(|o| o.gutter(rect, self.padding));
-        let mut roles = self.decode(layers);
+        let mut roles = self.roles(layers);
         let mut counts = Vec::new();
         let mut hit = vec![NO_DRAW; width * height];
         for (number, draws) in &self.layers {
@@ -108,14 +120,15 @@ impl TileJob<'_> {
     }
 
     /// Channels that at least one layer changes.
-    fn decode(&self, layers: &[Layer<'_>]) -> Vec<RoleTile<'_>> {
+    fn roles(&self, layers: &[Layer<'_>]) -> Vec<RoleTile<'_>> {
         let part = self.rect.rect();
         let wanted = |channel: Channel| self.layers.iter().any(|(l, _)| layers[*l].rules.rule_of(channel).is_some());
         let mut roles = Vec::new();
         for (file, stored, own) in &self.files {
             for role in own.iter().filter(|role| wanted(role.channel)) {
-                let map = stored.decode(role.channel.info().kind, &role.coding, part);
-                roles.push(RoleTile { file: *file, role, map, touched: Image::filled(part.width, part.height, false) });
+                let map = Map::blank(role.channel.info().kind, part.size());
+                let (decoded, touched) = (vec![0..0; part.height], Image::filled(part.width, part.height, false));
+                roles.push(RoleTile { file: *file, stored, role, map, decoded, touched });
             }
         }
         roles
@@ -161,15 +174,17 @@ impl TileJob<'_> {
         let width = (self.rect.x1 - self.rect.x0) as usize;
         let mut count = LayerCount { layer: number, ..LayerCount::default() };
         let mut seen: Vec<Seen> = Vec::with_capacity(width);
+        let mut shown: Vec<Shown> = Vec::with_capacity(width);
         for (row, hits) in hit.chunks_exact(width.max(1)).enumerate() {
             let y = self.rect.y0 + row as i64;
             seen.clear();
+            shown.clear();
             for (column, &number) in hits.iter().enumerate() {
                 if number == NO_DRAW {
                     continue;
                 }
                 let (draw, x) = (&layer.draws[number as usize], self.rect.x0 + column as i64);
-                if let Some(s) = see(layer, draw, column, x, y) {
+                if let Some((s, color)) = see(layer, draw, column, x, y) {
                     if let Some(owners) = owners.filter(|o| o.sharer(x, y) != NOBODY) {
                         count.shared += 1;
                         count
@@ -177,11 +192,15 @@ impl TileJob<'_> {
                             .extend([owners.owner(x, y), owners.sharer(x, y)].into_iter().filter(|&f| f as usize != draw.face));
                     }
                     seen.push(s);
+                    shown.push(color);
                 }
             }
             count.texels += seen.len();
+            layer.fit.colors(&mut shown);
+            seen.iter_mut().zip(&shown).for_each(|(s, shown)| s.color = shown.color);
             for role in roles.iter_mut() {
                 if let Some(rule) = layer.rules.rule_of(role.role.channel) {
+                    role.decode(self.rect, row, &seen);
                     count.clamped += role.lay_row(row, &seen, rule);
                 }
             }
@@ -224,7 +243,8 @@ struct Seen {
     units: [f32; 3],
 }
 
-fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<Seen> {
+/// What a layer shows in a texel, and its colour before it is fitted.
+fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<(Seen, Shown)> {
     let (px, py) = draw.patch_at(x, y);
     let cell = 1.0 / layer.prepared.cells_per_texel[0].max(layer.prepared.cells_per_texel[1]);
     if draw.filter.support < cell && !layer.prepared.may_cover(px, py) {
@@ -241,21 +261,24 @@ fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<
     if cover < LEAST_COVER {
         return None;
     }
-    let value = |lane: usize| texel[lane] / texel[COVER];
+    let values = texel.map(|lane| lane / texel[COVER]);
+    let value = |lane: usize| values[lane];
     let depth = &layer.fit.depth;
     let (p, q) = (depth.slope(value(SLOPE_X)), depth.slope(value(SLOPE_Y)));
     let [[xx, xy], [yx, yy]] = draw.slopes_from_patch;
     let local_height = layer.local_height.at(px, py, (size.width as f64, size.height as f64));
-    Some(Seen {
+    let color = LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0)));
+    let seen = Seen {
         column,
         cover,
-        color: layer.fit.color(LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0))), value(BARE).max(0.0), at),
+        color,
         height: depth.height(value(HEIGHT)) * layer.enlargement,
         local_height,
         slopes: (xx * p + xy * q, yx * p + yy * q),
         roughness4: shifted(value(ROUGHNESS4).clamp(0.0, 1.0), layer.fit.roughness.at(at)[0]),
         units: [METALLIC, OCCLUSION, OPACITY].map(|lane| value(lane).clamp(0.0, 1.0)),
-    })
+    };
+    Some((seen, Shown { color, bare_luminance: value(BARE).max(0.0), at }))
 }
 
 /// Roughness to the fourth with something added to the roughness.
@@ -264,6 +287,28 @@ fn shifted(roughness4: f32, shift: f32) -> f32 {
 }
 
 impl RoleTile<'_> {
+    /// Have the columns of a row of the tile decoded that are seen, and those between.
+    fn decode(&mut self, tile: Bounds, row: usize, seen: &[Seen]) {
+        let (Some(first), Some(last)) = (seen.first(), seen.last()) else { return };
+        let (wanted, known) = (first.column..last.column + 1, self.decoded[row].clone());
+        let mut decode = |columns: Range<usize>| {
+            let at = (tile.x0 as usize + columns.start, tile.y0 as usize + row);
+            self.stored.decode_into(&self.role.coding, at, &mut self.map, row, columns);
+        };
+        if known.is_empty() {
+            decode(wanted.clone());
+            self.decoded[row] = wanted;
+            return;
+        }
+        if wanted.start < known.start {
+            decode(wanted.start..known.start);
+        }
+        if wanted.end > known.end {
+            decode(known.end..wanted.end);
+        }
+        self.decoded[row] = wanted.start.min(known.start)..wanted.end.max(known.end);
+    }
+
     /// Returns how many heights left the range of the file.
     fn lay_row(&mut self, row: usize, seen: &[Seen], ChannelRule { rule, strength }: ChannelRule) -> usize {
         let channel = self.role.channel;

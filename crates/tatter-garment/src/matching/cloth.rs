@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
-use tatter_core::color::ColorMap;
+use pulp::Arch;
+use tatter_core::color::{ColorMap, OkLab, linear_of_many, oklab_of_many};
 use tatter_core::image::{Image, LinearRgb};
 
 use super::recolor::in_gamut;
-use super::swatch::place;
 use super::{Field, Redye, injured_at};
 
 /// How the colours of a placement become those of the cloth around it.
@@ -25,27 +25,86 @@ pub(crate) struct OntoCloth {
     pub(crate) strength: f32,
 }
 
+/// A colour of a patch.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Shown {
+    pub(crate) color: LinearRgb,
+    /// Of fibre without dye in it.
+    pub(crate) bare_luminance: f32,
+    /// Where, in shares of the canvas.
+    pub(crate) at: [f32; 2],
+}
+
+/// Colours moved together: two of the widest registers of many processors.
+const TOGETHER: usize = 16;
+/// So many of one axis.
+type Axis = [f32; TOGETHER];
+
 impl OntoCloth {
-    /// The colour to lay at a place in shares of the canvas.
-    #[inline]
-    pub(crate) fn apply(&self, color: LinearRgb, bare_luminance: f32, at: [f32; 2]) -> LinearRgb {
+    /// The colours to lay, in place.
+    pub(crate) fn apply_all(&self, shown: &mut [Shown]) {
         if self.strength <= 0.0 {
-            return color;
+            return;
         }
-        let own = place(color);
-        let (mut moved, mut share) = (own, 1.0);
-        let injured = self.injured.as_ref().map_or(0.0, |(_, injury)| injured_at(injury, at));
-        if injured < 1.0 {
-            moved = self.map.apply(own);
+        let arch = Arch::new();
+        shown.chunks_mut(TOGETHER).for_each(|some| arch.dispatch(|| self.apply_some(some)));
+    }
+
+    /// At most [`TOGETHER`] of them, axis by axis.
+    #[inline(always)]
+    fn apply_some(&self, shown: &mut [Shown]) {
+        let mut colors = [[0.0f32; TOGETHER]; 3];
+        for (i, s) in shown.iter().enumerate() {
+            (0..3).for_each(|k| colors[k][i] = s.color.0[k]);
         }
-        if let Some((redye, _)) = self.injured.as_ref().filter(|_| injured > 0.0) {
-            moved = moved.lerp(place(redye.apply(color, bare_luminance)), injured.into());
-            // Light and fade around the placement are the dye's, not the bare fibre's.
-            share -= injured * (bare_luminance / color.luminance().max(1e-6)).clamp(0.0, 1.0);
+        let own = oklab_of_many(&colors);
+        let mut moved = self.mapped(&own);
+        let mut share: Axis = [1.0; TOGETHER];
+        if let Some((redye, injury)) = &self.injured {
+            let mut injured: Axis = [0.0; TOGETHER];
+            injured.iter_mut().zip(&*shown).for_each(|(injured, s)| *injured = injured_at(injury, s.at));
+            if injured.iter().any(|&injured| injured > 0.0) {
+                for (i, s) in shown.iter().enumerate().filter(|(i, _)| injured[*i] > 0.0) {
+                    let dyed = redye.apply(s.color, s.bare_luminance);
+                    (0..3).for_each(|k| colors[k][i] = dyed.0[k]);
+                    // Light and fade around the placement are the dye's, not the bare fibre's.
+                    share[i] -= injured[i] * (s.bare_luminance / s.color.luminance().max(1e-6)).clamp(0.0, 1.0);
+                }
+                let dyed = oklab_of_many(&colors);
+                for (moved, dyed) in moved.iter_mut().zip(&dyed) {
+                    (0..TOGETHER).for_each(|i| moved[i] += injured[i] * (dyed[i] - moved[i]));
+                }
+            }
         }
-        let varies = self.varies.at(at);
-        moved += f64::from(share) * glam::Vec3::from(varies).as_dvec3();
-        in_gamut(own.lerp(moved, self.strength.into()))
+        let mut varies = [[0.0f32; TOGETHER]; 3];
+        for (i, s) in shown.iter().enumerate() {
+            let at = self.varies.at(s.at);
+            (0..3).for_each(|k| varies[k][i] = at[k]);
+        }
+        for k in 0..3 {
+            for i in 0..TOGETHER {
+                moved[k][i] = own[k][i] + self.strength * (moved[k][i] + share[i] * varies[k][i] - own[k][i]);
+            }
+        }
+        moved[0].iter_mut().for_each(|l| *l = l.max(0.0));
+        let light = linear_of_many(&moved);
+        for (i, s) in shown.iter_mut().enumerate() {
+            let [l, a, b] = moved.map(|axis| axis[i]);
+            s.color = in_gamut(OkLab { l, a, b }, LinearRgb(light.map(|channel| channel[i])));
+        }
+    }
+
+    /// Where the map takes places in OKLab.
+    #[inline(always)]
+    fn mapped(&self, own: &[Axis; 3]) -> [Axis; 3] {
+        let (matrix, offset) = (self.map.matrix.as_mat3().to_cols_array_2d(), self.map.offset.as_vec3().to_array());
+        let mut mapped = [[0.0; TOGETHER]; 3];
+        for (k, mapped) in mapped.iter_mut().enumerate() {
+            for (i, mapped) in mapped.iter_mut().enumerate() {
+                *mapped = matrix[0][k] * own[0][i] + matrix[1][k] * own[1][i] + matrix[2][k] * own[2][i] + offset[k];
+            }
+        }
+        mapped
     }
 }
 
@@ -54,9 +113,14 @@ mod tests {
     use std::collections::BTreeMap;
 
     use glam::{DMat3, DVec3};
-    use tatter_core::color::OkLab;
 
     use super::*;
+
+    fn one(onto: &OntoCloth, color: LinearRgb, at: [f32; 2]) -> LinearRgb {
+        let mut one = [Shown { color, bare_luminance: 0.0, at }];
+        onto.apply_all(&mut one);
+        one[0].color
+    }
 
     fn onto(offset: DVec3, strength: f32) -> OntoCloth {
         OntoCloth { map: ColorMap { matrix: DMat3::IDENTITY, offset }, injured: None, varies: Field::none(), strength }
@@ -66,19 +130,19 @@ mod tests {
     fn lightness_moves_and_hue_stays_at_the_edge_of_what_can_be_shown() {
         let grey = LinearRgb([0.2; 3]);
         let own = OkLab::from(grey);
-        let got = OkLab::from(onto(DVec3::new(0.0, 0.3, 0.0), 1.0).apply(grey, 0.0, [0.5; 2]));
+        let got = OkLab::from(one(&onto(DVec3::new(0.0, 0.3, 0.0), 1.0), grey, [0.5; 2]));
         assert!((got.l - own.l).abs() < 2e-3, "lightness stays: {got:?}");
         assert!(got.a > 0.1 && got.b.abs() < 0.01, "the hue asked for, as far as it can be shown: {got:?}");
-        let half = onto(DVec3::X * 0.1, 0.5).apply(grey, 0.0, [0.5; 2]);
+        let half = one(&onto(DVec3::X * 0.1, 0.5), grey, [0.5; 2]);
         assert!((OkLab::from(half).l - own.l - 0.05).abs() < 1e-4, "half the way");
-        assert_eq!(onto(DVec3::X, 0.0).apply(grey, 0.0, [0.5; 2]), grey, "strength 0 keeps every bit");
+        assert_eq!(one(&onto(DVec3::X, 0.0), grey, [0.5; 2]), grey, "strength 0 keeps every bit");
     }
 
     #[test]
     fn what_varies_is_added_where_it_lies() {
         let known = BTreeMap::from([(16 * 32, ([0.1, 0.0, 0.0], 1e6)), (16 * 32 + 31, ([-0.1, 0.0, 0.0], 1e6))]);
         let onto = OntoCloth { varies: Field::through(&known), ..onto(DVec3::ZERO, 1.0) };
-        let light = |u: f32| OkLab::from(onto.apply(LinearRgb([0.2; 3]), 0.0, [u, 16.5 / 32.0])).l;
+        let light = |u: f32| OkLab::from(one(&onto, LinearRgb([0.2; 3]), [u, 16.5 / 32.0])).l;
         assert!((light(0.5 / 32.0) - light(31.5 / 32.0) - 0.2).abs() < 1e-3, "{} {}", light(0.0), light(1.0));
     }
 }

@@ -11,7 +11,7 @@ mod recolor;
 mod redye;
 mod swatch;
 
-pub(crate) use cloth::OntoCloth;
+pub(crate) use cloth::{OntoCloth, Shown};
 pub(crate) use dye::{Dye, ECRU, bounded, undyed};
 pub(crate) use field::{Field, Seen, colors, node_means, stray, trust};
 pub(crate) use injury::{injured_at, injury};

@@ -88,14 +88,17 @@ pub(super) fn choose<'a>(rows: usize, step: usize, row: impl Fn(usize) -> (&'a [
     let stride = rows.div_ceil(SAMPLED_ROWS).max(1);
     let mut out = Vec::new();
     let price = |kind: u8, out: &mut Vec<u8>| {
-        let mut counts = [0_u32; 256];
+        // Four tables, so that equal neighbours don't wait for each other.
+        let mut counts = [[0_u32; 256]; 4];
         for y in (stride / 2..rows).step_by(stride) {
             let (this, above) = row(y);
             out.resize(this.len(), 0);
             apply(kind, this, above, step, out);
-            out.iter().for_each(|&byte| counts[usize::from(byte)] += 1);
+            let (fours, rest) = out.as_chunks::<4>();
+            fours.iter().for_each(|four| (0..4).for_each(|i| counts[i][usize::from(four[i])] += 1));
+            rest.iter().for_each(|&byte| counts[0][usize::from(byte)] += 1);
         }
-        entropy(&counts)
+        entropy(&std::array::from_fn(|byte| counts.iter().map(|table| table[byte]).sum()))
     };
     let prices = KINDS.map(|kind| (price(kind, &mut out), kind));
     prices.min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1))).map_or(0, |(_, kind)| kind)

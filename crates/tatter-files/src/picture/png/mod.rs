@@ -96,10 +96,17 @@ pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     let info = describe(reader.info());
     let tags = tags(reader.info());
     let length = reader.output_buffer_size().ok_or_else(|| Fault::damaged("its size overflows"))?;
-    let mut samples = vec![0; length];
-    reader.next_frame(&mut samples).map_err(fault)?;
+    let samples = if info.bits == 16 {
+        let mut samples = vec![0u16; length / 2];
+        reader.next_frame(bytemuck::cast_slice_mut(&mut samples)).map_err(fault)?;
+        samples.iter_mut().for_each(|sample| *sample = u16::from_be(*sample));
+        Samples::U16(samples)
+    } else {
+        let mut samples = vec![0; length];
+        reader.next_frame(&mut samples).map_err(fault)?;
+        Samples::U8(samples)
+    };
     reader.finish().map_err(fault)?;
-    let samples = if info.bits == 16 { from_big_endian(&samples) } else { Samples::U8(samples) };
     Ok(Decoded::plain(info, Stored { size, layout: info.layout, samples, tags }))
 }
 

@@ -11,6 +11,9 @@ use super::{deflate, filter};
 /// nothing. Fixed, so that the bytes written don't depend on the number of cores.
 const BAND: usize = 1 << 19;
 
+/// Bytes after the last band, and some to spare.
+const CLOSING: usize = 64;
+
 /// Samples as they lie in the file, row by row, still unfiltered.
 #[derive(Clone, Copy)]
 struct Rows<'a> {
@@ -26,7 +29,11 @@ impl Rows<'_> {
         let range = first * samples..last * samples;
         match &self.stored.samples {
             Samples::U8(v) => v[range].into(),
-            Samples::U16(v) => v[range].iter().flat_map(|sample| sample.to_be_bytes()).collect::<Vec<u8>>().into(),
+            Samples::U16(v) => {
+                let mut bytes = vec![0; 2 * range.len()];
+                bytes.as_chunks_mut::<2>().0.iter_mut().zip(&v[range]).for_each(|(pair, v)| *pair = v.to_be_bytes());
+                bytes.into()
+            }
             Samples::F16(_) | Samples::F32(_) => Vec::new().into(),
         }
     }
@@ -199,11 +206,13 @@ impl Packed {
 }
 
 fn packed(filtered: &[u8], first: bool, last: bool) -> Packed {
-    let packed = deflate::pack(filtered, last);
     // Zlib header (RFC 1950, 2.2): deflate, 32 KiB window, fastest.
-    let head: &[u8] = if first { &[0x78, 0x01] } else { &[] };
-    let mut data = Vec::with_capacity(packed.len() + 16);
-    chunk(&mut data, *b"IDAT", &[head, &packed].concat());
+    let head: &[u8] = if first { b"\0\0\0\0IDAT\x78\x01" } else { b"\0\0\0\0IDAT" };
+    let mut data = deflate::pack(head, filtered, last);
+    let length = (data.len() - 8) as u32;
+    data[..4].copy_from_slice(&length.to_be_bytes());
+    let sum = crc32fast::hash(&data[4..]);
+    data.extend(sum.to_be_bytes());
     Packed { data, sum: adler32(filtered), length: filtered.len() }
 }
 
@@ -212,7 +221,8 @@ fn in_bands(rows: &Rows<'_>, out: &mut Vec<u8>) -> Vec<Band> {
     let height = rows.stored.size.height;
     let all: Vec<Packed> =
         spans(rows).par_iter().map(|&(first, last)| packed(&rows.filtered(first, last), first == 0, last == height)).collect();
-    out.reserve(all.iter().map(|band| band.data.len()).sum());
+    // With room for what closes the file: to move so much once more costs as much as to join it.
+    out.reserve(all.iter().map(|band| band.data.len()).sum::<usize>() + CLOSING);
     joined(all.iter().map(Packed::piece), out)
 }
 
