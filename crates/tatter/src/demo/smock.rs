@@ -26,8 +26,8 @@ fn body(angle: f32, t: f32) -> Vec3 {
     let y = 1.44 - 0.72 * t;
     let shoulder = smooth((t - 0.0) / 0.16);
     let (rx, rz) = (0.085 + 0.125 * shoulder + 0.035 * t, 0.075 + 0.05 * shoulder + 0.045 * t);
-    // Soft upright folds that grow towards the hem.
-    let fold = 1.0 + 0.035 * t * t * (7.0 * angle).sin();
+    // Soft upright folds that grow towards the hem, no two alike.
+    let fold = 1.0 + t * t * (0.035 * (7.0 * angle).sin() + 0.018 * (11.0 * angle + 1.3).sin());
     Vec3::new(
         rx * fold * angle.cos(),
         y - 0.05 * shoulder * (1.0 - smooth(t / 0.3)) * angle.cos().abs(),
@@ -38,11 +38,16 @@ fn body(angle: f32, t: f32) -> Vec3 {
 /// A point of a sleeve: `side` -1 right, 1 left; `s` around, `t` from shoulder to cuff. Metres.
 fn sleeve(side: f32, s: f32, t: f32) -> Vec3 {
     let turn = std::f32::consts::TAU * (side * s + 0.25);
-    let axis = Vec3::new(side * (0.19 + 0.30 * t), 1.335 - 0.33 * t, 0.03 * t);
-    let along = Vec3::new(side * 0.30, -0.33, 0.03).normalize_or(Vec3::X);
+    // It begins within the body, so that the armhole closes on it.
+    let (from, to) = (Vec3::new(side * 0.11, 1.27, 0.0), Vec3::new(side * 0.48, 0.99, 0.05));
+    let axis = from.lerp(to, t);
+    let along = (to - from).normalize_or(Vec3::X);
     let (across, out) = (Vec3::Z, along.cross(Vec3::Z).normalize_or(Vec3::Y));
-    let radius = 0.082 - 0.022 * t;
-    axis + (across * turn.sin() + out * turn.cos()) * radius * (1.0 + 0.03 * (9.0 * t).sin())
+    let radius = 0.086 - 0.024 * t;
+    // Creases in the crook of the elbow, where the arm bends.
+    let elbow = (-((t - 0.55) / 0.16).powi(2)).exp() * (0.5 - 0.5 * turn.cos());
+    let creases = 0.03 * (9.0 * t).sin() + 0.06 * elbow * (38.0 * t + 1.5 * turn.sin()).sin();
+    axis + (across * turn.sin() + out * turn.cos()) * radius * (1.0 + creases)
 }
 
 fn smooth(t: f32) -> f32 {
