@@ -103,7 +103,13 @@ fn main() -> Result<(), Box<dyn Error>> {
         let mut frames: Vec<f64> =
             (0..3).map(|_| Ok((time(many)? - time(few)?) / f64::from(many - few))).collect::<Result<_, Box<dyn Error>>>()?;
         frames.sort_by(f64::total_cmp);
-        println!("{what}: {:.2} ms a sample (median of 3; {:.2} to {:.2}), a still of 64: {:.0} ms", frames[1], frames[0], frames[2], time(64)?);
+        println!(
+            "{what}: {:.2} ms a sample (median of 3; {:.2} to {:.2}), a still of 64: {:.0} ms",
+            frames[1],
+            frames[0],
+            frames[2],
+            time(64)?
+        );
     }
     Ok(())
 }

@@ -1,6 +1,6 @@
 //! Where the eye stands.
 
-use glam::{Mat4, Vec3};
+use glam::{Mat4, Vec3, Vec4};
 use tatter_core::angle::Angle;
 
 /// An eye in world space; perspective.
@@ -117,6 +117,14 @@ impl Camera {
         Angle::radians(back.x.atan2(back.z))
     }
 
+    /// The plane that cuts away what [`Camera::clear`] says: a point is kept where its dot product with xyz, plus w, is not negative.
+    /// Zeros when nothing is cut.
+    pub(crate) fn cut_plane(&self) -> Vec4 {
+        let ahead = (self.target - self.eye).normalize_or_zero();
+        let near = self.clear * self.eye.distance(self.target);
+        if self.clear > 0.0 { ahead.extend(-ahead.dot(self.eye) - near) } else { Vec4::ZERO }
+    }
+
     /// World to camera: right, up, and back towards the eye.
     pub fn camera_from_world(&self) -> Mat4 {
         glam::camera::rh::view::look_at_mat4(self.eye, self.target, self.up)
@@ -174,6 +182,8 @@ mod tests {
     fn a_close_up_shows_the_side_it_is_told() {
         let camera = Camera::close_up(Vec3::new(0.1, 1.0, 0.2), Vec3::Z, 0.1, Angle::ZERO);
         let clip = camera.clip_from_world(1.0, (Vec3::splat(-1.0), Vec3::splat(2.0)));
+        let kept = |p: Vec3| camera.cut_plane().dot(p.extend(1.0)) >= 0.0;
+        assert!(kept(Vec3::new(0.1, 1.0, 0.24)) && !kept(Vec3::new(0.1, 1.0, 0.26)), "half of what is seen stands before it");
         let edge = clip.project_point3(Vec3::new(0.15, 1.05, 0.2));
         assert!((edge.x - 1.0).abs() < 1e-3 && (edge.y - 1.0).abs() < 1e-3, "the corner lies at {edge}");
     }

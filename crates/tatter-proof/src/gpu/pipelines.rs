@@ -48,6 +48,7 @@ pub(super) struct MaterialBlock {
 pub(super) struct Shade {
     pub(super) from_world: [[f32; 4]; 4],
     pub(super) sample: [f32; 4],
+    pub(super) cut: [f32; 4],
 }
 
 /// `View` of `view.wgsl`.

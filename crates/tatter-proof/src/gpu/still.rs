@@ -338,7 +338,11 @@ impl Renderer {
         };
         self.queue.write_buffer(&still.frame_block, 0, bytemuck::bytes_of(&frame));
         for (space, (block, _)) in [&key, &sky].into_iter().zip(&still.shades) {
-            let shade = Shade { from_world: space.from_world.to_cols_array_2d(), sample: [sample as f32, 0.0, 0.0, 0.0] };
+            let shade = Shade {
+                from_world: space.from_world.to_cols_array_2d(),
+                sample: [sample as f32, 0.0, 0.0, 0.0],
+                cut: camera.cut_plane().to_array(),
+            };
             self.queue.write_buffer(block, 0, bytemuck::bytes_of(&shade));
         }
         [key, sky]

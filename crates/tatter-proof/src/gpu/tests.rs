@@ -209,6 +209,7 @@ fn settings(side: u32, samples: u32) -> StillSettings {
         samples,
         transform: ViewTransform::Plain,
         backdrop: [LinearRgb([0.0; 3]); 2],
+        shadow_side: Some(256),
         ..StillSettings::default()
     }
 }
@@ -305,7 +306,7 @@ fn light_falls_through_a_hole_onto_what_lies_behind_and_nowhere_else() -> Checke
         let c = clip.project_point3(p);
         (((0.5 + 0.5 * c.x) * 128.0) as u32, ((0.5 - 0.5 * c.y) * 128.0) as u32)
     };
-    let settings = settings(128, 128);
+    let settings = StillSettings { shadow_side: Some(1024), ..settings(128, 96) };
     let sharp = drawn(&renderer, &scene, &camera, &lamp(0.05), &settings)?;
     let soft = drawn(&renderer, &scene, &camera, &lamp(8.0), &settings)?;
     let value = |picture: &Picture, x: f32| {

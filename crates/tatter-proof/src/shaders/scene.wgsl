@@ -210,7 +210,10 @@ fn cloth(in: Seen, @builtin(front_facing) front: bool) -> Light {
     let sheen_alpha = sheen_roughness * sheen_roughness;
     let has_sheen = max(sheen.r, max(sheen.g, sheen.b));
     let at_view = textureSampleLevel(response, smooth_sampler, vec2f(n_v, roughness), 0.0);
-    let sheen_view = textureSampleLevel(response, smooth_sampler, vec2f(n_v, sheen_roughness), 0.0).b;
+    var sheen_view = 0.0;
+    if has_sheen > 0.0 {
+        sheen_view = textureSampleLevel(response, smooth_sampler, vec2f(n_v, sheen_roughness), 0.0).b;
+    }
     let beneath_sheen = 1.0 - has_sheen * sheen_view;
 
     // The key light.
@@ -234,7 +237,10 @@ fn cloth(in: Seen, @builtin(front_facing) front: bool) -> Light {
     let diffuse = base * (1.0 - metallic) * (1.0 - dielectric);
     let mirrored = reflect(-v, n);
     let sky_mirrored = textureSampleLevel(reflected, smooth_sampler, mirrored, roughness * (frame.look.y - 1.0)).rgb;
-    let sky_sheen = textureSampleLevel(reflected, smooth_sampler, mirrored, sheen_roughness * (frame.look.y - 1.0)).rgb;
+    var sky_sheen = vec3f(0.0);
+    if has_sheen > 0.0 {
+        sky_sheen = textureSampleLevel(reflected, smooth_sampler, mirrored, sheen_roughness * (frame.look.y - 1.0)).rgb;
+    }
     var open = 1.0;
     var from_sky = harmonics(n);
     if frame.eye.w < 0.5 {
@@ -261,6 +267,8 @@ struct Shade {
     from_world: mat4x4f,
     // x: this sample's number.
     sample: vec4f,
+    // What lies behind this plane (xyz inward, w) is cut away and throws no shadow; all zeros: nothing is.
+    cut: vec4f,
 }
 
 @group(0) @binding(7) var<uniform> shade: Shade;
@@ -268,17 +276,18 @@ struct Shade {
 struct Thrown {
     @builtin(position) clip: vec4f,
     @location(0) uv: vec2f,
+    @location(1) kept: f32,
 }
 
 @vertex
 fn shade_corner(in: Corner) -> Thrown {
-    return Thrown(shade.from_world * vec4f(in.position, 1.0), in.uv);
+    return Thrown(shade.from_world * vec4f(in.position, 1.0), in.uv, dot(shade.cut, vec4f(in.position, 1.0)));
 }
 
 @fragment
 fn shade_cloth(in: Thrown, @builtin(front_facing) front: bool) {
     let opacity = textureSampleBias(color_map, cloth_sampler, in.uv, -0.5).a;
-    if open_here(opacity, in.clip.xy, front, shade.sample.x) {
+    if in.kept < 0.0 || open_here(opacity, in.clip.xy, front, shade.sample.x) {
         discard;
     }
 }
