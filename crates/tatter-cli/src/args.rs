@@ -1,6 +1,7 @@
 //! Every argument, once: parser, help, man page and completions come from here.
 
 mod grain;
+mod handoff;
 mod matching;
 mod place_of;
 mod proof;
@@ -16,6 +17,7 @@ use tatter::variation::Which;
 use tatter_core::channel::Channel;
 
 pub(crate) use grain::{Forget, Grain};
+pub(crate) use handoff::{AlphaArg, Handoff, NormalYArg};
 pub(crate) use matching::{EdgeArg, Match, MatchArg, MatchArgs, ReliefArg};
 pub(crate) use place_of::Place as PlaceOf;
 pub(crate) use proof::{Proof, TransformArg};
@@ -113,6 +115,11 @@ pub(crate) enum Verb {
         tatter proof smock.tatter.toml -o turntable/ --turntable 36\n\
         Needs a graphics adapter: a card, or one in software.")]
     Proof(Box<Proof>),
+    /// Hand the finished garment on: GLB, glTF, MaterialX, or maps named and packed by a profile
+    #[command(after_help = "Example: tatter handoff smock.tatter.toml -o out/smock.glb --max-texels 2048\n         \
+        tatter handoff smock.tatter.toml -o out/maps --profile packed-orm --normal-y down\n\
+        The garment's own files stay as they are. docs/hand-off.md has the keys of profiles.")]
+    Handoff(Handoff),
     /// Find faults in patches, textures and jobs
     #[command(after_help = "Example: tatter check rope-burn.patch smock.tatter.toml")]
     Check(Check),

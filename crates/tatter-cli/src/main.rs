@@ -33,6 +33,7 @@ fn main() -> ExitCode {
         Verb::Build(a) => verb::build::run(&a, &term),
         Verb::Deliver(a) => verb::deliver::run(&a, &term),
         Verb::Proof(a) => verb::proof::run(&a, &term),
+        Verb::Handoff(a) => verb::handoff::run(&a, &term),
         Verb::Check(a) => verb::check::run(&a, &term),
         Verb::Completions(a) => verb::completions::run(&a, &term),
         Verb::Man => verb::man::run(&term),

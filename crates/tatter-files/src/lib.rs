@@ -4,6 +4,7 @@
 
 pub mod deliver;
 mod disk;
+pub mod handoff;
 pub mod job;
 pub mod limits;
 pub mod mesh;

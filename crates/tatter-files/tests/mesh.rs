@@ -50,6 +50,7 @@ fn canvas() -> MaterialToWrite {
         normal: Some(ImageRef::Embedded { name: "weave".into(), media_type: "image/png", bytes: b"\x89PNG-not-really".to_vec() }),
         alpha_cutoff: Some(0.5),
         double_sided: true,
+        ..MaterialToWrite::default()
     }
 }
 

@@ -5,6 +5,7 @@
 pub mod build;
 pub mod check;
 mod field;
+pub mod hand_on;
 mod matching;
 pub mod place;
 pub mod recognise;

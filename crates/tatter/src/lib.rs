@@ -9,6 +9,7 @@ pub mod deliver;
 pub mod demo;
 pub mod garment;
 pub mod grain;
+pub mod handoff;
 pub mod measure;
 mod paths;
 pub mod place;

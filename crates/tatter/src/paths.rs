@@ -36,7 +36,7 @@ fn joined<'a>(up: usize, down: impl Iterator<Item = Component<'a>>) -> Option<St
 }
 
 /// Links and `..` resolved as far as the path exists; the rest by its text.
-fn resolved(path: &Path) -> PathBuf {
+pub(crate) fn resolved(path: &Path) -> PathBuf {
     if let Ok(whole) = path.canonicalize() {
         return whole;
     }

@@ -8,6 +8,7 @@ pub(crate) mod deliver;
 pub(crate) mod demo;
 pub(crate) mod garment;
 pub(crate) mod grain;
+pub(crate) mod handoff;
 pub(crate) mod man;
 pub(crate) mod matching;
 pub(crate) mod measure;

@@ -3,6 +3,7 @@
 mod again;
 mod contract;
 mod grain;
+mod handoff;
 mod job;
 mod matching;
 mod place;

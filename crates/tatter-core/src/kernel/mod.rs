@@ -2,6 +2,7 @@
 
 mod bleed;
 mod blur;
+mod coverage;
 mod distance;
 mod grid_cut;
 mod label;
@@ -14,6 +15,7 @@ mod thin;
 
 pub use bleed::bleed;
 pub use blur::{box_blur, gaussian, median3};
+pub use coverage::{alpha_coverage, coverage_scale, with_coverage};
 pub use distance::distance_to;
 pub use grid_cut::GridCut;
 pub use label::{Component, label};

@@ -3,6 +3,7 @@
 mod cut;
 mod garment;
 mod grain;
+mod handoff;
 mod job;
 mod matching;
 mod patch;
@@ -15,6 +16,7 @@ mod weave;
 pub use cut::{CutRecipe, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
 pub use garment::{Garment, MapFile, MapRole, MapSet, UvTile};
 pub use grain::{GrainSource, IslandGrain};
+pub use handoff::{AlphaChoice, Component, HandoffPicture, HandoffProfile, Sheen, Source, TextureRecipe};
 pub use job::{ChannelRule, Delivery, Job, JobGarment, PatchRef, Placement, Spot};
 pub use matching::{Edge, Match, MatchMode, Relief};
 pub use patch::{Origin, Patch, PatchMap, ScaleSource};

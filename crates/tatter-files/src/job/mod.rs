@@ -19,6 +19,7 @@ pub use error::JobError;
 pub use read::{parse_job, read_job};
 pub use rules::{RuleFault, parse_rule, rule_text};
 pub use scatter::mark;
+pub(crate) use wear::codes as color_codes;
 pub use write::write_job;
 
 /// The format this Tatter writes, and the newest it reads.

@@ -76,7 +76,7 @@ pub(super) fn share(table: &Fields<'_>, key: &str) -> Checked<Option<f32>> {
 }
 
 /// `#RRGGBB`.
-pub(super) fn codes(table: &Fields<'_>, key: &str, text: &str) -> Checked<[u8; 3]> {
+pub(crate) fn codes(table: &Fields<'_>, key: &str, text: &str) -> Checked<[u8; 3]> {
     let digits = text.strip_prefix('#').filter(|digits| digits.len() == 6 && digits.bytes().all(|b| b.is_ascii_hexdigit()));
     let code = digits.and_then(|digits| u32::from_str_radix(digits, 16).ok());
     let code = code.ok_or_else(|| table.bad(key, format!("is a colour such as \"#8a7a64\", not `{text}`")))?;

@@ -19,7 +19,7 @@ use tatter_core::task::Note;
 
 pub use error::MeshError;
 pub use folder::{find_files, unpack_textures};
-pub use gltf::{ImageRef, MaterialToWrite, write_glb};
+pub use gltf::{ImageRef, MaterialToWrite, write_glb, write_gltf};
 
 use crate::limits::Limits;
 
@@ -60,6 +60,27 @@ pub enum AlphaMode {
     Blend,
 }
 
+/// What the textures of a material are multiplied with (glTF 2.0, 3.9); without a texture the value itself.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Factors {
+    /// Linear colour and alpha.
+    pub base_color: [f32; 4],
+    /// Metallic.
+    pub metallic: f32,
+    /// Roughness.
+    pub roughness: f32,
+    /// Slopes of normals.
+    pub normal_scale: f32,
+    /// How much of the occlusion counts.
+    pub occlusion_strength: f32,
+}
+
+impl Default for Factors {
+    fn default() -> Self {
+        Self { base_color: [1.0; 4], metallic: 1.0, roughness: 1.0, normal_scale: 1.0, occlusion_strength: 1.0 }
+    }
+}
+
 /// A material and the textures it names.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Material {
@@ -71,6 +92,12 @@ pub struct Material {
     pub left_aside: Vec<String>,
     /// What its alpha means.
     pub alpha: AlphaMode,
+    /// Where masked: alpha at or above it is seen; `None` where the file does not say.
+    pub alpha_cutoff: Option<f32>,
+    /// What its textures are multiplied with; `None` where the format knows no such thing.
+    pub factors: Option<Factors>,
+    /// Sheen of raised fibres by numbers alone: linear colour, and roughness.
+    pub sheen: Option<([f32; 3], f32)>,
     /// Whether its back faces are seen.
     pub double_sided: bool,
     /// Which set of texture coordinates its maps are read with.

@@ -31,6 +31,7 @@ pub use meets::{RimDifference, build_and_compare, rim_differences};
 pub use record::{BuildRecord, TileAt};
 pub(crate) use run::set_of_face;
 pub use run::{Again, BuildPlan, build};
+pub(crate) use shrink::resized;
 pub use shrink::shrink;
 pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear, worn_most};
 

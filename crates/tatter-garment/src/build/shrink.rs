@@ -2,8 +2,8 @@
 
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
-use tatter_core::image::{Image, Map, Rect, Size, Stored, Unit};
-use tatter_core::kernel::area_resize;
+use tatter_core::image::{Image, Map, Pixel, Rect, Size, Stored, Unit};
+use tatter_core::kernel::{area_resize, bilinear_resize};
 use tatter_core::model::MapRole;
 
 /// A picture a whole number of times smaller: colour averaged in linear light, normals as directions, roughness by its fourth power
@@ -47,19 +47,32 @@ fn band(stored: &Stored, roles: &[MapRole], times: usize, part: Rect) -> Stored 
     }
     let all = Image::filled(part.width, part.height, true);
     for role in roles {
-        let map = match stored.decode(role.channel.info().kind, &role.coding, source) {
-            Map::Color(image) => Map::Color(area_resize(&image, part.width, part.height)),
-            Map::Height(image) => Map::Height(area_resize(&image, part.width, part.height)),
-            Map::Normal(image) => Map::Normal(area_resize(&image, part.width, part.height).map(|n| n.normalized())),
-            Map::Unit(image) if role.channel == Channel::Roughness => {
-                let fourth = area_resize(&image.map(|r| Unit(r.0.powi(4))), part.width, part.height);
-                Map::Unit(fourth.map(|r| Unit(r.0.max(0.0).sqrt().sqrt())))
-            }
-            Map::Unit(image) => Map::Unit(area_resize(&image, part.width, part.height)),
-        };
+        let decoded = stored.decode(role.channel.info().kind, &role.coding, source);
+        let map = resized(decoded, role.channel, part.size());
         out.encode(&role.coding, Rect::whole(out.size), &map, &all);
     }
     out
+}
+
+/// A channel at another size, as what it is: smaller by means of the area a texel covers, larger by straight lines between texels.
+pub(crate) fn resized(map: Map, channel: Channel, size: Size) -> Map {
+    if map.size() == size {
+        return map;
+    }
+    match map {
+        Map::Color(image) => Map::Color(filtered(&image, size)),
+        Map::Height(image) => Map::Height(filtered(&image, size)),
+        Map::Normal(image) => Map::Normal(filtered(&image, size).map(|n| n.normalized())),
+        Map::Unit(image) if channel == Channel::Roughness => {
+            let fourth = filtered(&image.map(|r| Unit(r.0.powi(4))), size);
+            Map::Unit(fourth.map(|r| Unit(r.0.max(0.0).sqrt().sqrt())))
+        }
+        Map::Unit(image) => Map::Unit(filtered(&image, size)),
+    }
+}
+
+fn filtered<P: Pixel>(image: &Image<P>, Size { width, height }: Size) -> Image<P> {
+    if width * height <= image.size().area() { area_resize(image, width, height) } else { bilinear_resize(image, width, height) }
 }
 
 #[cfg(test)]

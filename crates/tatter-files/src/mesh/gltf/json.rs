@@ -166,6 +166,7 @@ pub(super) struct MaterialEntry {
     pub(super) emissive_texture: Option<TextureUse>,
     #[serde(default)]
     pub(super) alpha_mode: String,
+    pub(super) alpha_cutoff: Option<f32>,
     #[serde(default)]
     pub(super) double_sided: bool,
     #[serde(default)]
@@ -175,6 +176,9 @@ pub(super) struct MaterialEntry {
 #[derive(Debug, Default, Deserialize)]
 #[serde(rename_all = "camelCase")]
 pub(super) struct MetallicRoughness {
+    pub(super) base_color_factor: Option<[f32; 4]>,
+    pub(super) metallic_factor: Option<f32>,
+    pub(super) roughness_factor: Option<f32>,
     pub(super) base_color_texture: Option<TextureUse>,
     pub(super) metallic_roughness_texture: Option<TextureUse>,
 }
@@ -197,6 +201,10 @@ pub(super) struct SpecularGlossiness {
 #[derive(Debug, Default, Deserialize)]
 #[serde(rename_all = "camelCase")]
 pub(super) struct Sheen {
+    #[serde(default)]
+    pub(super) sheen_color_factor: [f32; 3],
+    #[serde(default)]
+    pub(super) sheen_roughness_factor: f32,
     pub(super) sheen_color_texture: Option<TextureUse>,
     pub(super) sheen_roughness_texture: Option<TextureUse>,
 }
@@ -207,6 +215,10 @@ pub(super) struct TextureUse {
     pub(super) index: usize,
     #[serde(default)]
     pub(super) tex_coord: u32,
+    /// Of a normal texture.
+    pub(super) scale: Option<f32>,
+    /// Of an occlusion texture.
+    pub(super) strength: Option<f32>,
     #[serde(default)]
     pub(super) extensions: TextureUseExtensions,
 }

@@ -6,12 +6,12 @@ use tatter_core::model::MapRole;
 use tatter_core::task::Note;
 
 use super::Fault;
-use super::json::{MaterialEntry, TextureUse};
+use super::json::{MaterialEntry, Sheen, TextureUse};
 use super::load::Loaded;
 use crate::mesh::finish::unique;
 use crate::mesh::source::{Address, address};
 use crate::mesh::texture::embedded;
-use crate::mesh::{AlphaMode, Material, TextureRef, TextureSource, UvTransform};
+use crate::mesh::{AlphaMode, Factors, Material, TextureRef, TextureSource, UvTransform};
 
 /// A texture a material uses, before it is decided which lie under the part's coordinates.
 struct Use<'a> {
@@ -78,6 +78,24 @@ fn coordinates(texture: &TextureUse) -> (u32, UvTransform) {
     (t.tex_coord.unwrap_or(texture.tex_coord), transform)
 }
 
+/// Sheen by numbers alone: without its texture a number would mean another cloth.
+fn plain_sheen(sheen: &Sheen) -> Option<([f32; 3], f32)> {
+    let textured = sheen.sheen_color_texture.is_some() || sheen.sheen_roughness_texture.is_some();
+    (!textured).then_some((sheen.sheen_color_factor, sheen.sheen_roughness_factor))
+}
+
+fn factors(entry: &MaterialEntry) -> Factors {
+    let (usual, surface) = (Factors::default(), &entry.pbr_metallic_roughness);
+    let of = |texture: &Option<TextureUse>, value: fn(&TextureUse) -> Option<f32>| texture.as_ref().and_then(value);
+    Factors {
+        base_color: surface.base_color_factor.unwrap_or(usual.base_color),
+        metallic: surface.metallic_factor.unwrap_or(usual.metallic),
+        roughness: surface.roughness_factor.unwrap_or(usual.roughness),
+        normal_scale: of(&entry.normal_texture, |texture| texture.scale).unwrap_or(usual.normal_scale),
+        occlusion_strength: of(&entry.occlusion_texture, |texture| texture.strength).unwrap_or(usual.occlusion_strength),
+    }
+}
+
 fn material(loaded: &Loaded, entry: &MaterialEntry, name: String, notes: &mut Vec<Note>) -> Result<Material, Fault> {
     let alpha = match entry.alpha_mode.as_str() {
         "MASK" => AlphaMode::Mask,
@@ -87,7 +105,17 @@ fn material(loaded: &Loaded, entry: &MaterialEntry, name: String, notes: &mut Ve
     let uses = uses(entry, alpha);
     // The base colour decides where things lie; without one the first texture does.
     let (uv_set, transform) = uses.iter().find(|u| !u.roles.is_empty()).map(|u| coordinates(u.texture)).unwrap_or_default();
-    let mut made = Material { name, alpha, double_sided: entry.double_sided, uv_set, transform, ..Material::default() };
+    let mut made = Material {
+        name,
+        alpha,
+        alpha_cutoff: entry.alpha_cutoff,
+        double_sided: entry.double_sided,
+        factors: Some(factors(entry)),
+        sheen: entry.extensions.sheen.as_ref().and_then(plain_sheen),
+        uv_set,
+        transform,
+        ..Material::default()
+    };
     for Use { what, texture, roles } in uses {
         if roles.is_empty() {
             made.left_aside.push(format!("the {what} texture, a channel that patches do not have"));

@@ -16,7 +16,7 @@ use super::finish::{finish, judge_size};
 use super::{MeshError, MeshFile, UnitSource};
 use crate::limits::Limits;
 
-pub use write::{ImageRef, MaterialToWrite, write_glb};
+pub use write::{ImageRef, MaterialToWrite, write_glb, write_gltf};
 
 /// Why a document cannot be used; the path is added by [`read`].
 #[derive(Debug)]

@@ -3,6 +3,8 @@
 use serde_json::{Map, Value, json};
 use tatter_core::mesh::{Mesh, Part};
 
+use crate::mesh::Factors;
+
 /// A picture of a material to be written.
 #[derive(Clone, Debug, PartialEq)]
 pub enum ImageRef {
@@ -32,8 +34,14 @@ pub struct MaterialToWrite {
     pub normal: Option<ImageRef>,
     /// Occlusion in red.
     pub occlusion: Option<ImageRef>,
-    /// Base colour alpha at or above it is cloth, below it see-through; `None`: opaque.
+    /// Base colour alpha at or above it is cloth, below it see-through; `None`: opaque, unless it is blended.
     pub alpha_cutoff: Option<f32>,
+    /// Base colour alpha is see-through by degrees; counts over the cutoff.
+    pub alpha_blend: bool,
+    /// What textures are multiplied with; `None`: by one, and without a texture cloth is no metal.
+    pub factors: Option<Factors>,
+    /// Sheen of raised fibres (`KHR_materials_sheen`): linear colour, and roughness; `None`: none.
+    pub sheen: Option<([f32; 3], f32)>,
     /// Whether back faces are seen: true for thin cloth.
     pub double_sided: bool,
 }
@@ -49,11 +57,24 @@ struct Writer {
 
 const ARRAY_BUFFER: u32 = 34962;
 const ELEMENT_BUFFER: u32 = 34963;
+const SHEEN: &str = "KHR_materials_sheen";
 
 /// A GLB file (glTF 2.0, 4) of a mesh whose positions are metres.
 ///
 /// Parts without triangles are left out: the format does not allow them.
 pub fn write_glb(mesh: &Mesh, materials: &[MaterialToWrite]) -> Vec<u8> {
+    let (root, bin) = document(mesh, materials, None);
+    container(&root.to_string(), &bin)
+}
+
+/// A glTF file and the bytes of its buffer, which is to lie beside it under the name `buffer`; otherwise as [`write_glb`].
+pub fn write_gltf(mesh: &Mesh, materials: &[MaterialToWrite], buffer: &str) -> (Vec<u8>, Vec<u8>) {
+    let (root, bin) = document(mesh, materials, Some(buffer));
+    (format!("{root:#}\n").into_bytes(), bin)
+}
+
+/// The description, and the bytes of its one buffer.
+fn document(mesh: &Mesh, materials: &[MaterialToWrite], buffer: Option<&str>) -> (Value, Vec<u8>) {
     let mut writer = Writer::default();
     let parts: Vec<&Part> = mesh.parts.iter().filter(|part| !part.triangles.is_empty()).collect();
     let meshes: Vec<Value> = parts.iter().map(|part| writer.mesh(part, materials)).collect();
@@ -61,6 +82,9 @@ pub fn write_glb(mesh: &Mesh, materials: &[MaterialToWrite]) -> Vec<u8> {
     let nodes: Vec<Value> = parts.iter().enumerate().map(|(n, part)| json!({"name": part.name, "mesh": n})).collect();
     let mut root = Map::new();
     root.insert("asset".into(), json!({"version": "2.0", "generator": concat!("Tatter ", env!("CARGO_PKG_VERSION"))}));
+    if materials.iter().any(|material| material.sheen.is_some()) {
+        root.insert("extensionsUsed".into(), json!([SHEEN]));
+    }
     if !nodes.is_empty() {
         root.insert("scene".into(), json!(0));
         root.insert("scenes".into(), json!([{"nodes": (0..nodes.len()).collect::<Vec<_>>()}]));
@@ -87,9 +111,13 @@ pub fn write_glb(mesh: &Mesh, materials: &[MaterialToWrite]) -> Vec<u8> {
         }
     }
     if !writer.bin.is_empty() {
-        root.insert("buffers".into(), json!([{"byteLength": writer.bin.len()}]));
+        let mut own = json!({"byteLength": writer.bin.len()});
+        if let Some(name) = buffer {
+            own["uri"] = json!(percent_encoded(name));
+        }
+        root.insert("buffers".into(), json!([own]));
     }
-    container(&Value::Object(root).to_string(), &writer.bin)
+    (Value::Object(root), writer.bin)
 }
 
 /// Header and chunks, each padded to four bytes: the description with spaces, the data with zeros.
@@ -147,9 +175,15 @@ impl Writer {
         let position = self.floats(&positions, "VEC3", true);
         let normal = self.floats(&normals, "VEC3", false);
         let uv = self.floats(&uvs, "VEC2", false);
-        let order = self.view(part.triangles.iter().flatten().flat_map(|i| i.to_le_bytes()), Some(ELEMENT_BUFFER));
+        let corners = part.triangles.iter().flatten();
+        // The largest number of each width is reserved (glTF 2.0, 3.7.2.1).
+        let (order, width) = if part.positions.len() <= usize::from(u16::MAX) {
+            (self.view(corners.flat_map(|&i| (i as u16).to_le_bytes()), Some(ELEMENT_BUFFER)), 5123)
+        } else {
+            (self.view(corners.flat_map(|i| i.to_le_bytes()), Some(ELEMENT_BUFFER)), 5125)
+        };
         let count = part.triangles.len() * 3;
-        self.accessors.push(json!({"bufferView": order, "componentType": 5125, "count": count, "type": "SCALAR"}));
+        self.accessors.push(json!({"bufferView": order, "componentType": width, "count": count, "type": "SCALAR"}));
         let mut primitive = json!({
             "attributes": {"POSITION": position, "NORMAL": normal, "TEXCOORD_0": uv},
             "indices": self.accessors.len() - 1,
@@ -167,20 +201,43 @@ impl Writer {
         }
         if let Some(image) = &material.metallic_roughness {
             surface.insert("metallicRoughnessTexture".into(), self.texture(image));
-        } else {
+        } else if material.factors.is_none() {
             // Without a texture the format's defaults would make the cloth bare metal.
             surface.insert("metallicFactor".into(), json!(0.0));
+        }
+        let usual = Factors::default();
+        let own = material.factors.unwrap_or_default();
+        if own.base_color != usual.base_color {
+            surface.insert("baseColorFactor".into(), json!(own.base_color));
+        }
+        for (key, value, usual) in
+            [("metallicFactor", own.metallic, usual.metallic), ("roughnessFactor", own.roughness, usual.roughness)]
+        {
+            if value != usual {
+                surface.insert(key.into(), json!(value));
+            }
         }
         let mut value = json!({"name": material.name, "pbrMetallicRoughness": surface, "doubleSided": material.double_sided});
         if let Some(image) = &material.normal {
             value["normalTexture"] = self.texture(image);
+            if own.normal_scale != usual.normal_scale {
+                value["normalTexture"]["scale"] = json!(own.normal_scale);
+            }
         }
         if let Some(image) = &material.occlusion {
             value["occlusionTexture"] = self.texture(image);
+            if own.occlusion_strength != usual.occlusion_strength {
+                value["occlusionTexture"]["strength"] = json!(own.occlusion_strength);
+            }
         }
-        if let Some(cutoff) = material.alpha_cutoff {
+        if material.alpha_blend {
+            value["alphaMode"] = json!("BLEND");
+        } else if let Some(cutoff) = material.alpha_cutoff {
             value["alphaMode"] = json!("MASK");
             value["alphaCutoff"] = json!(cutoff);
+        }
+        if let Some((color, roughness)) = material.sheen {
+            value["extensions"] = json!({SHEEN: {"sheenColorFactor": color, "sheenRoughnessFactor": roughness}});
         }
         value
     }
