@@ -417,6 +417,9 @@ pub(crate) struct States {
     /// The job itself and every variation
     #[arg(long, conflicts_with = "variation")]
     pub(crate) all: bool,
+    /// Go on: do it again whenever the job, a patch or a source of the garment is saved, until Ctrl-C
+    #[arg(long)]
+    pub(crate) watch: bool,
 }
 
 impl Arguments {
@@ -452,7 +455,7 @@ pub(crate) struct Deliver {
     #[command(flatten)]
     pub(crate) states: States,
     /// Put back what was there before the last delivery
-    #[arg(long, conflicts_with_all = ["adopt", "leave", "variation", "all"])]
+    #[arg(long, conflicts_with_all = ["adopt", "leave", "variation", "all", "watch"])]
     pub(crate) undo: bool,
     /// A texture somebody else changed becomes the new pristine
     #[arg(long, conflicts_with = "leave")]

@@ -12,4 +12,5 @@ pub mod patch;
 pub mod picture;
 pub mod store;
 pub mod text;
+pub mod watch;
 pub mod write;

@@ -22,5 +22,6 @@ pub mod sheet;
 pub mod start;
 pub mod strokes;
 pub mod variation;
+pub mod watch;
 pub mod wear;
 pub mod weave;

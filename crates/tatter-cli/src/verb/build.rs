@@ -5,22 +5,31 @@ use tatter::build::BuildReport;
 use tatter::build::{BuildSummary, BuiltFile, build_states};
 use tatter::wear::MarkReport;
 use tatter_core::channel::Channel;
+use tatter_core::explain::Explain;
 use tatter_core::task::Task;
 
-use super::{Outcome, boxed};
+use super::{Outcome, boxed, watch};
 use crate::args::Build;
 use crate::term::{Term, number, seconds, warnings};
 
 /// Build a job into a folder.
 pub(crate) fn run(args: &Build, term: &Term) -> Outcome {
-    let task = term.task();
     super::check_preview(args.preview.as_deref())?;
-    let states = build_states(&args.job, args.output.as_deref(), args.states.which(), &task).map_err(boxed)?;
-    super::preview(args.preview.as_deref(), &args.job, None, &task)?;
+    if args.states.watch {
+        return watch::rounds(&args.job, false, "built", term, |task| once(args, task));
+    }
+    let task = term.task();
+    let (machine, text) = once(args, &task)?;
     term.notes(&task);
-    let text: String = states.iter().map(|state| headed(state.variation.as_deref(), &people(state))).collect();
-    term.result(&machine(&states, &task), &text);
+    term.result(&machine, &text);
     Ok(0)
+}
+
+fn once(args: &Build, task: &Task) -> Result<(Value, String), Box<dyn Explain>> {
+    let states = build_states(&args.job, args.output.as_deref(), args.states.which(), task).map_err(boxed)?;
+    super::preview(args.preview.as_deref(), &args.job, None, task)?;
+    let text = states.iter().map(|state| headed(state.variation.as_deref(), &people(state))).collect();
+    Ok((machine(&states, task), text))
 }
 
 fn machine(states: &[BuildSummary], task: &Task) -> Value {

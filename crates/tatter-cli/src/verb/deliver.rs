@@ -2,30 +2,39 @@
 
 use serde_json::{Value, json};
 use tatter::deliver::{DeliveredFile, DeliverySummary, Foreign, Outcome as Written, deliver_states, undo_delivery};
+use tatter_core::explain::Explain;
 use tatter_core::task::Task;
 
 use super::build::{channel_names, headed, placements, wear};
-use super::{Outcome, boxed};
+use super::{Outcome, boxed, watch};
 use crate::args::Deliver;
 use crate::term::{Term, seconds, warnings};
 
 /// Deliver a job, or take the last delivery back.
 pub(crate) fn run(args: &Deliver, term: &Term) -> Outcome {
+    if args.states.watch {
+        return watch::rounds(&args.job, true, "delivered", term, |task| once(args, task));
+    }
     let task = term.task();
+    let (machine, text) = once(args, &task)?;
+    term.notes(&task);
+    term.result(&machine, &text);
+    Ok(0)
+}
+
+fn once(args: &Deliver, task: &Task) -> Result<(Value, String), Box<dyn Explain>> {
     let foreign = match (args.adopt, args.leave) {
         (true, _) => Foreign::Adopt,
         (_, true) => Foreign::Leave,
         _ => Foreign::Refuse,
     };
     let states = if args.undo {
-        vec![undo_delivery(&args.job, &task).map_err(boxed)?]
+        vec![undo_delivery(&args.job, task).map_err(boxed)?]
     } else {
-        deliver_states(&args.job, args.states.which(), foreign, &task).map_err(boxed)?
+        deliver_states(&args.job, args.states.which(), foreign, task).map_err(boxed)?
     };
-    term.notes(&task);
-    let text: String = states.iter().map(|state| headed(state.variation.as_deref(), &people(state, args.undo))).collect();
-    term.result(&machine(&states, args.undo, &task), &text);
-    Ok(0)
+    let text = states.iter().map(|state| headed(state.variation.as_deref(), &people(state, args.undo))).collect();
+    Ok((machine(&states, args.undo, task), text))
 }
 
 fn machine(states: &[DeliverySummary], undone: bool, task: &Task) -> Value {

@@ -16,6 +16,7 @@ pub(crate) mod place;
 pub(crate) mod proof;
 pub(crate) mod scatter;
 pub(crate) mod variation;
+pub(crate) mod watch;
 pub(crate) mod wear;
 pub(crate) mod weave;
 

@@ -10,6 +10,7 @@ mod place;
 mod proof;
 mod scatter;
 mod variation;
+mod watch;
 mod wear;
 mod weave;
 mod workshop;
