@@ -41,7 +41,7 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     let (patches, files) =
         task.stage("read", || rayon::join(|| session.read_patches(), || last_files(session, &memory, previous)));
     session.patches = patches?;
-    let Some(files) = files else { return Ok(None) };
+    let Some(mut files) = files else { return Ok(None) };
     let placed = session.placed();
     let plan = BuildPlan::new(&session.garment, &placed, &BuildSettings::default(), task)?;
     let mut tiles = memory.build.tiles_of(&changed);
@@ -60,18 +60,20 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     let all: Vec<(usize, usize)> =
         sets.iter().enumerate().flat_map(|(set, own)| (0..own.files.len()).map(move |file| (set, file))).collect();
     let rewritten = task.stage("encode", || {
+        let last: Vec<Option<LastFile>> = all.iter().map(|&(set, file)| files.remove(&sets[set].files[file].path)).collect();
         all.into_par_iter()
-            .map(|(set, file)| {
+            .zip(last)
+            .map(|((set, file), last)| {
                 let known = &sets[set].files[file];
                 let computed = Computed::unwritten(known, report.texels_changed(set, file));
                 if computed.texels_changed == 0 {
                     return Ok(Some((computed, Vec::new())));
                 }
                 // A texture that was not changed before has no file of ours to take rows from.
-                let Some((bytes, bands)) = files.get(&known.path) else { return Ok(None) };
+                let Some((bytes, bands)) = last else { return Ok(None) };
                 let failed = |error| BuildFailed::Encode(error, known.path.clone());
                 let Some((bytes, bands)) =
-                    rewrite_banded(bytes, bands, &pictures[set][file], &parts[set][file]).map_err(failed)?
+                    rewrite_banded(bytes, &bands, &pictures[set][file], &parts[set][file]).map_err(failed)?
                 else {
                     return Ok(None);
                 };

@@ -10,6 +10,7 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::history::{self, History};
@@ -110,20 +111,22 @@ impl Journal {
         &self,
         store: &Store,
         history: &History,
-        bytes: impl Fn(&Change) -> io::Result<Cow<'a, [u8]>>,
+        bytes: impl Fn(&Change) -> io::Result<Cow<'a, [u8]>> + Sync,
     ) -> Done {
         let disk = &store.disk;
         for folder in &self.made_folders {
             let folder = store.job_folder().join(folder);
             disk.create_folder(&folder).map_err(at("making a folder", &folder))?;
         }
+        // Side by side: while the medium takes one, the next is written.
+        self.changes.par_iter().filter(|change| change.after.is_some()).try_for_each(|change| {
+            let Names { real, new, .. } = Names::of(store, change);
+            let permissions = fs::metadata(&real).ok().map(|data| data.permissions());
+            let content = bytes(change).map_err(at("reading what was kept for", &real))?;
+            disk.write(&new, &content, permissions.as_ref()).map_err(at("writing beside the map", &real))
+        })?;
         for change in &self.changes {
             let names = Names::of(store, change);
-            if change.after.is_some() {
-                let permissions = fs::metadata(&names.real).ok().map(|data| data.permissions());
-                let content = bytes(change).map_err(at("reading what was kept for", &names.real))?;
-                disk.write(&names.new, &content, permissions.as_ref()).map_err(at("writing beside the map", &names.real))?;
-            }
             if change.before.is_some() {
                 disk.link_or_copy(&names.real, &names.old).map_err(at("keeping the old map", &names.real))?;
             }

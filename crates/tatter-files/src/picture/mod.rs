@@ -180,7 +180,12 @@ pub fn encode_banded(stored: &Stored) -> Result<Banded, PictureError> {
 ///
 /// # Errors
 /// As [`encode`].
-pub fn rewrite_banded(previous: &[u8], bands: &[Band], stored: &Stored, parts: &[Rect]) -> Result<Option<Banded>, PictureError> {
+pub fn rewrite_banded(
+    previous: Vec<u8>,
+    bands: &[Band],
+    stored: &Stored,
+    parts: &[Rect],
+) -> Result<Option<Banded>, PictureError> {
     png::rewrite(previous, bands, stored, parts).map_err(|fault| fault.at_write(PictureFormat::Png))
 }
 

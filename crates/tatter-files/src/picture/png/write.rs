@@ -76,16 +76,18 @@ pub(in super::super) fn encode_banded(stored: &Stored) -> Result<Banded, Fault> 
 }
 
 /// The picture that `previous` holds with `parts` of `stored` in place of its own, as `encode_banded` would write the whole: bands
-/// that no part reaches are copied. `None` when `previous` is not such a file.
+/// that no part reaches stay as they lie. `None` when `previous` is not such a file.
 pub(in super::super) fn rewrite(
-    previous: &[u8],
+    previous: Vec<u8>,
     bands: &[Band],
     stored: &Stored,
     parts: &[Rect],
 ) -> Result<Option<Banded>, Fault> {
     let (rows, _) = begun(stored)?;
     let spans = spans(&rows);
-    let fits = bands.len() == spans.len() && bands.iter().all(|band| band.start < band.end && band.end <= previous.len());
+    let fits = bands.len() == spans.len()
+        && bands.iter().all(|band| band.start < band.end && band.end <= previous.len())
+        && bands.windows(2).all(|pair| pair[0].end == pair[1].start);
     if !fits {
         return Ok(None);
     }
@@ -108,13 +110,26 @@ pub(in super::super) fn rewrite(
         })
         .collect();
     let Some(packed) = packed else { return Ok(None) };
-    let mut out = Vec::with_capacity(previous.len() + previous.len() / 16);
-    out.extend_from_slice(&previous[..bands.first().map_or(0, |band| band.start)]);
-    let all = bands.iter().zip(&packed).zip(spans).map(|((band, new), (first, last))| match new {
-        Some(new) => new.piece(),
-        None => (&previous[band.start..band.end], band.sum, (last - first) * (1 + rows.row_bytes)),
-    });
-    let places = joined(all, &mut out);
+    let mut out = previous;
+    // From the last to the first, so that those before keep their places; what lies behind moves once for all that lie together.
+    out.truncate(bands.last().map_or(0, |band| band.end));
+    let mut end = bands.len();
+    for run in packed.chunk_by(|one, other| one.is_some() == other.is_some()).rev() {
+        let first = end - run.len();
+        if run[0].is_some() {
+            let data: Vec<&[u8]> = run.iter().flatten().map(|band| band.data.as_slice()).collect();
+            out.splice(bands[first].start..bands[end - 1].end, data.concat());
+        }
+        end = first;
+    }
+    let (mut places, mut whole, mut start) = (Vec::new(), 1, bands.first().map_or(0, |band| band.start));
+    for ((band, new), (first, last)) in bands.iter().zip(&packed).zip(spans) {
+        let (length, sum) = new.as_ref().map_or((band.end - band.start, band.sum), |new| (new.data.len(), new.sum));
+        places.push(Band { start, end: start + length, sum });
+        start += length;
+        whole = joined_adler32(whole, sum, (last - first) * (1 + rows.row_bytes));
+    }
+    chunk(&mut out, *b"IDAT", &whole.to_be_bytes());
     chunk(&mut out, *b"IEND", &[]);
     Ok(Some((out, places)))
 }
@@ -199,12 +214,6 @@ struct Packed {
     length: usize,
 }
 
-impl Packed {
-    fn piece(&self) -> (&[u8], u32, usize) {
-        (&self.data, self.sum, self.length)
-    }
-}
-
 fn packed(filtered: &[u8], first: bool, last: bool) -> Packed {
     // Zlib header (RFC 1950, 2.2): deflate, 32 KiB window, fastest.
     let head: &[u8] = if first { b"\0\0\0\0IDAT\x78\x01" } else { b"\0\0\0\0IDAT" };
@@ -223,18 +232,18 @@ fn in_bands(rows: &Rows<'_>, out: &mut Vec<u8>) -> Vec<Band> {
         spans(rows).par_iter().map(|&(first, last)| packed(&rows.filtered(first, last), first == 0, last == height)).collect();
     // With room for what closes the file: to move so much once more costs as much as to join it.
     out.reserve(all.iter().map(|band| band.data.len()).sum::<usize>() + CLOSING);
-    joined(all.iter().map(Packed::piece), out)
+    joined(&all, out)
 }
 
-/// Chunks of bands (their bytes, the checksum and the length of what they pack) one after another, then the stream's checksum.
-fn joined<'a>(all: impl Iterator<Item = (&'a [u8], u32, usize)>, out: &mut Vec<u8>) -> Vec<Band> {
+/// Bands one after another, then the stream's checksum.
+fn joined(all: &[Packed], out: &mut Vec<u8>) -> Vec<Band> {
     let mut bands = Vec::new();
     let mut whole = 1;
-    for (data, sum, length) in all {
+    for band in all {
         let start = out.len();
-        out.extend_from_slice(data);
-        bands.push(Band { start, end: out.len(), sum });
-        whole = joined_adler32(whole, sum, length);
+        out.extend_from_slice(&band.data);
+        bands.push(Band { start, end: out.len(), sum: band.sum });
+        whole = joined_adler32(whole, band.sum, band.length);
     }
     chunk(out, *b"IDAT", &whole.to_be_bytes());
     bands
@@ -300,7 +309,7 @@ mod tests {
                 sparse.paste(&own, part.x, part.y);
             }
             let (wanted, places) = encode_banded(&after).unwrap();
-            let (got, found) = rewrite(&file, &bands, &sparse, &parts).unwrap().unwrap();
+            let (got, found) = rewrite(file.clone(), &bands, &sparse, &parts).unwrap().unwrap();
             assert!(got == wanted && found == places, "{layout:?}: the same bytes and places");
             assert_eq!(
                 super::super::super::decode_stored(&got, &super::super::super::Limits::default()).unwrap(),
@@ -309,8 +318,8 @@ mod tests {
             );
             let mut spoilt = file.clone();
             spoilt[bands[0].start + 40] ^= 1;
-            assert!(rewrite(&spoilt, &bands, &sparse, &parts).unwrap().is_none(), "a damaged band is not used");
-            assert!(rewrite(&file, &bands[1..], &sparse, &parts).unwrap().is_none(), "nor bands of another file");
+            assert!(rewrite(spoilt, &bands, &sparse, &parts).unwrap().is_none(), "a damaged band is not used");
+            assert!(rewrite(file, &bands[1..], &sparse, &parts).unwrap().is_none(), "nor bands of another file");
         }
     }
 
