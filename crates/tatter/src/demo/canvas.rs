@@ -20,6 +20,11 @@ pub(super) fn cloth() -> Option<Cloth> {
     let mut cloth = tatter_weave::stock("canvas")?;
     (cloth.ends_per_cm, cloth.picks_per_cm) = (PerCm(10.0), PerCm(9.0));
     (cloth.warp.count, cloth.weft.count) = (Count::Ne(2.3), Count::Ne(2.3));
+    // Dyed in the hank to the heart, which is but a little paler: frayed ends do not glow.
+    for yarn in [&mut cloth.warp, &mut cloth.weft] {
+        let dye = &mut yarn.dye;
+        dye.core = LinearRgb([0, 1, 2].map(|i| dye.color.0[i] + 0.2 * (dye.core.0[i] - dye.color.0[i])));
+    }
     Some(cloth)
 }
 
