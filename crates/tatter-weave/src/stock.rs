@@ -155,13 +155,20 @@ fn denim() -> Cloth {
 fn tweed() -> Cloth {
     let warp = woollen(8.0, [0.105, 0.075, 0.050]);
     let weft = woollen(8.0, [0.235, 0.185, 0.125]);
-    base("tweed", Draft::twill(2, 2, Twist::Z), warp, weft, [12.0, 11.0])
+    milled(base("tweed", Draft::twill(2, 2, Twist::Z), warp, weft, [12.0, 11.0]), 0.34, 22.0)
+}
+
+/// Wool that was milled: its yarns swell and flatten until they close the cloth, and fibres stand up all over (common practice, no
+/// source). `packing` is what is left of the yarns', `hairiness` what they end with.
+fn milled(cloth: Cloth, packing: f32, hairiness: f32) -> Cloth {
+    let swollen = |yarn: Yarn| Yarn { packing, hairiness, ..yarn };
+    Cloth { warp: swollen(cloth.warp), weft: swollen(cloth.weft), finish: Finish::Raised, flattening: 0.52, ..cloth }
 }
 
 fn herringbone() -> Cloth {
-    let yarn = |color: [f32; 3]| Yarn { count: Count::Nm(12.0), hairiness: 10.0, irregularity: 0.15, ..woollen(12.0, color) };
+    let yarn = |color: [f32; 3]| Yarn { count: Count::Nm(12.0), irregularity: 0.15, ..woollen(12.0, color) };
     let (warp, weft) = (yarn([0.035, 0.037, 0.042]), yarn([0.33, 0.315, 0.285]));
-    base("herringbone", Draft::herringbone(2, 2, 12), warp, weft, [15.0, 14.0])
+    milled(base("herringbone", Draft::herringbone(2, 2, 12), warp, weft, [15.0, 14.0]), 0.40, 14.0)
 }
 
 fn satin() -> Cloth {

@@ -7,7 +7,7 @@ use tatter_core::kernel::{dilate, gaussian, thin};
 use tatter_core::task::Task;
 use tatter_testkit::measures::{alpha_error, count, overlap};
 use tatter_testkit::scene::{Scene, Spec, cloth, dyed};
-use tatter_weave::{Cloth, Damage, Draft, Dye, Kind, Shot};
+use tatter_weave::{Cloth, Damage, Draft, Dye, Finish, Kind, Shot, Yarn};
 
 /// A scene and its name.
 #[derive(Debug)]
@@ -48,8 +48,12 @@ fn indigo() -> Cloth {
     cloth("denim")
 }
 
+/// Woollen twill as it left the loom: milled, its fuzz hides the threads that are to be found.
 fn charcoal() -> Cloth {
-    dyed("tweed", [0.045, 0.045, 0.048], [0.05, 0.05, 0.052])
+    let cloth = dyed("tweed", [0.045, 0.045, 0.048], [0.05, 0.05, 0.052]);
+    let unmilled = |yarn: Yarn| Yarn { packing: 0.45, hairiness: 16.0, ..yarn };
+    let (warp, weft) = (unmilled(cloth.warp), unmilled(cloth.weft));
+    Cloth { warp, weft, finish: Finish::Plain, flattening: 0.7, ..cloth }
 }
 
 fn case(name: &'static str, cloth: Cloth, backing: [f32; 3], kind: Kind, seed: u64) -> Case {
