@@ -52,17 +52,13 @@ impl Default for Light {
 
 impl Light {
     /// Light of a picture of surroundings. Its strongest lamp (what is brighter than a tenth of its brightest texel, within 15 degrees of
-    /// it, if that carries an eighth of the light or more) becomes the key light, which throws sharp shadows; the whole is made as bright as the
-    /// built-in studio where a garment faces the front.
+    /// it, if that carries an eighth of the light or more) becomes the key light, which throws sharp shadows; the whole is exposed so
+    /// that what is lit most is as bright as in the built-in studio.
     pub fn from_surroundings(picture: Image<LinearRgb>) -> Self {
         let mut environment = Environment { picture };
-        let front = Vec3::new(0.0, 0.3, 1.0).normalize_or(Vec3::Z);
-        let on_front = |environment: &Environment| -> f32 {
-            environment.texels().map(|(towards, light, _)| towards.dot(front).max(0.0) * luminance(light)).sum()
-        };
         let studio = Self::default();
-        let wanted = on_front(&studio.environment) + luminance(studio.key.irradiance.0) * studio.key.towards.dot(front).max(0.0);
-        let scale = wanted / on_front(&environment).max(1e-9);
+        let dark = KeyLight { irradiance: LinearRgb([0.0; 3]), ..studio.key };
+        let scale = brightest(&studio.environment, &studio.key) / brightest(&environment, &dark).max(1e-9);
         environment.picture = environment.picture.map(|c| LinearRgb(c.0.map(|v| v.max(0.0) * scale)));
         let key = environment.take_lamp();
         Self { key, environment, bounce: studio.bounce }
@@ -86,6 +82,18 @@ impl Light {
         });
         light
     }
+}
+
+/// The most light that falls on any side, as luminance.
+fn brightest(environment: &Environment, key: &KeyLight) -> f32 {
+    const SIDES: usize = 64;
+    let texels: Vec<(Vec3, f32)> = environment.texels().map(|(towards, light, _)| (towards, luminance(light))).collect();
+    let on = |side: usize| {
+        let normal = fibonacci(side, SIDES);
+        let sky: f32 = texels.iter().map(|(towards, light)| towards.dot(normal).max(0.0) * light).sum();
+        sky + luminance(key.irradiance.0) * key.towards.dot(normal).max(0.0)
+    };
+    (0..SIDES).map(on).fold(0.0, f32::max)
 }
 
 /// Y of linear Rec.709 colour (IEC 61966-2-1).

@@ -220,14 +220,16 @@ fn cloth(in: Seen, @builtin(front_facing) front: bool) -> Light {
     let l = frame.key.xyz;
     let n_l = dot(n, l);
     var lit = vec3f(0.0);
-    if n_l > 0.0 && dot(out_of_cloth, l) > 0.0 {
+    // Where light only grazes, flat triangles would shade one another in stripes that the round cloth they stand for has not.
+    let grazing = smoothstep(0.0, 0.15, dot(out_of_cloth, l));
+    if n_l > 0.0 && grazing > 0.0 {
         let h = normalize(l + v);
         let n_h = clamp(dot(n, h), 0.0, 1.0);
         var f = metallic_roughness(base, metallic, roughness, n_v, n_l, n_h, dot(v, h)) * beneath_sheen;
         if has_sheen > 0.0 {
             f += sheen * d_charlie(n_h, sheen_alpha) * v_charlie(n_v, n_l, sheen_alpha);
         }
-        lit += f * n_l * frame.key_light.rgb * lit_by(key_shadow, frame.key_from_world, in.world, out_of_cloth, l, frame.key_light.w);
+        lit += f * n_l * grazing * frame.key_light.rgb * lit_by(key_shadow, frame.key_from_world, in.world, out_of_cloth, l, frame.key_light.w);
     }
 
     // The sky: diffuse from this sample's piece of it, or from all at once; mirrored from its blurred pictures.
