@@ -112,6 +112,7 @@ pub(crate) enum Verb {
     /// Lit pictures of the garment with what lies on it, before anything is delivered
     #[command(after_help = "Example: tatter proof smock.tatter.toml -o proof.png\n         \
         tatter proof smock.tatter.toml -o elbow.png --view elbow-1 --before-after\n         \
+        tatter proof smock.tatter.toml --page approval/\n         \
         tatter proof smock.tatter.toml -o turntable/ --turntable 36\n\
         Needs a graphics adapter: a card, or one in software.")]
     Proof(Box<Proof>),

@@ -7,7 +7,7 @@ use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
 use tatter_core::model::{MapFile, Variation};
-use tatter_core::task::Task;
+use tatter_core::task::{Note, Task};
 use tatter_files::picture::{Band, Effort, PictureError, PictureFormat, encode, encode_banded};
 use tatter_files::store::Hashed;
 use tatter_files::write::write_whole;
@@ -197,21 +197,32 @@ fn lay(
     Ok((pictures, report, wear, record))
 }
 
-/// Lay a state of the job over its pristine pictures in memory, and write nothing: for pictures of it. Notes are those of the build
-/// proper.
+/// What a state of the job did to pictures in memory.
+pub(crate) struct Finished {
+    /// Placements with what became of them.
+    pub(crate) report: BuildReport,
+    /// Marks of wear with what became of them.
+    pub(crate) wear: Vec<MarkReport>,
+    /// What the person would hear of the build proper.
+    pub(crate) notes: Vec<Note>,
+}
+
+/// Lay a state of the job over its pristine pictures in memory, and write nothing: for pictures of it. Its notes are those of the build
+/// proper, and given to no task.
 pub(crate) fn finish(
     session: &Session,
     path: &Path,
     pictures: &mut [Vec<Stored>],
     variation: Option<&Variation>,
-) -> Result<(), BuildFailed> {
+) -> Result<Finished, BuildFailed> {
     let quiet = Task::new();
     let state = content(variation);
     let job = varied(&session.job, &state);
     dye_cloth(&session.garment, pictures, &state, &quiet).map_err(BuildError::from)?;
-    wear::apply(session, &job, pictures, path, &quiet)?;
-    tatter_garment::build::build(&session.garment, pictures, &session.placed_of(&job), &BuildSettings::default(), &quiet)?;
-    Ok(())
+    let wear = wear::apply(session, &job, pictures, path, &quiet)?;
+    let placed = session.placed_of(&job);
+    let report = tatter_garment::build::build(&session.garment, pictures, &placed, &BuildSettings::default(), &quiet)?;
+    Ok(Finished { report, wear: wear.marks, notes: quiet.notes() })
 }
 
 fn encode_all(

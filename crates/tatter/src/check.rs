@@ -7,6 +7,7 @@ use tatter_core::image::Stored;
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
+use tatter_files::picture::PictureError;
 pub use tatter_garment::build::RimDifference;
 use tatter_garment::build::{BuildError, build_and_compare};
 pub use tatter_garment::check::Fault;
@@ -30,7 +31,7 @@ pub enum CheckError {
     Garment(#[from] GarmentError),
     /// A texture that cannot be read.
     #[error(transparent)]
-    Picture(#[from] tatter_files::picture::PictureError),
+    Picture(#[from] PictureError),
     /// The wear of the cloth.
     #[error(transparent)]
     Wear(#[from] crate::wear::WearFailed),
@@ -113,10 +114,7 @@ fn faults(thing: &Path, rims: &mut Vec<(String, RimDifference)>, task: &Task) ->
 fn job_faults(path: &Path, rims: &mut Vec<(String, RimDifference)>, task: &Task) -> Result<Vec<Fault>, CheckError> {
     let mut session = Session::look(path, task)?;
     let mut pictures = session.load(task)?;
-    let mut faults: Vec<Fault> = session.patches.values().flat_map(check_patch).collect();
-    for (set, files) in session.garment.sets.iter().zip(&pictures) {
-        faults.extend(check_map_set(set, files));
-    }
+    let mut faults = file_faults(&session, &pictures);
     faults.extend(check_job(&session.garment, &session.placed()));
     faults.extend(crate::wear::faults(&session, path)?);
     faults.extend(check_variations(&session.garment, &session.job.variations));
@@ -126,6 +124,12 @@ fn job_faults(path: &Path, rims: &mut Vec<(String, RimDifference)>, task: &Task)
         faults.extend(rims.iter().flat_map(|(id, rim)| check_rim(id, rim)));
     }
     Ok(faults)
+}
+
+/// What is wrong with a job's patches and textures themselves; `pictures` are the textures as they were.
+pub(crate) fn file_faults(session: &Session, pictures: &[Vec<Stored>]) -> Vec<Fault> {
+    let of_sets = session.garment.sets.iter().zip(pictures).flat_map(|(set, files)| check_map_set(set, files));
+    session.patches.values().flat_map(check_patch).chain(of_sets).collect()
 }
 
 fn built_rims(

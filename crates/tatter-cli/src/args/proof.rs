@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::str::FromStr;
 
-use clap::{Args, ValueEnum};
+use clap::{ArgGroup, Args, ValueEnum};
 use tatter_core::channel::Channel;
 
 use super::{Numbers, channel, finite, share};
@@ -38,18 +38,23 @@ impl FromStr for PictureSize {
 }
 
 #[derive(Args, Debug)]
+#[command(group(ArgGroup::new("written").args(["output", "page"]).required(true).multiple(true)))]
 pub(crate) struct Proof {
     /// Job file
     pub(crate) job: PathBuf,
     /// One PNG with all views side by side; or a folder, with a slash behind it, for one PNG a view
     #[arg(short, long, value_name = "FILE.png|DIR/")]
-    pub(crate) output: PathBuf,
+    pub(crate) output: Option<PathBuf>,
+    /// One self-contained index.html in this folder, for approval: before and after under a slider, every placement with its
+    /// figures, what changes in the textures, where the patches come from
+    #[arg(long, value_name = "DIR")]
+    pub(crate) page: Option<PathBuf>,
     /// front, three-quarter, left, back, right, placements (all close up), or the id of one; may be repeated
     /// [default: front, three-quarter, back]
     #[arg(long = "view", value_name = "NAME")]
     pub(crate) views: Vec<String>,
     /// So many pictures all around instead, one file each
-    #[arg(long, value_name = "COUNT", conflicts_with = "views", value_parser = clap::value_parser!(u16).range(2..=720))]
+    #[arg(long, value_name = "COUNT", conflicts_with_all = ["views", "page"], value_parser = clap::value_parser!(u16).range(2..=720))]
     pub(crate) turntable: Option<u16>,
     /// Also the garment as it was: above what it becomes, or in files of its own
     #[arg(long)]

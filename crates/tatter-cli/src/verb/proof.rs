@@ -1,7 +1,7 @@
 //! `tatter proof`.
 
 use serde_json::{Value, json};
-use tatter::proof::{ProofImage, ProofReport, ProofRequest, Sheen, ViewTransform, prove};
+use tatter::proof::{PageReport, ProofImage, ProofOutput, ProofReport, ProofRequest, Sheen, ViewTransform, prove};
 use tatter_core::image::LinearRgb;
 
 use super::{BadArgument, Outcome, boxed};
@@ -12,10 +12,12 @@ use crate::term::{Term, seconds, warnings};
 pub(crate) fn run(args: &Proof, term: &Term) -> Outcome {
     let task = term.task();
     let request = request(args)?;
-    let report = prove(&args.job, &request, &args.output, &task).map_err(boxed)?;
+    let output = ProofOutput { pictures: args.output.as_deref(), page: args.page.as_deref() };
+    let report = prove(&args.job, &request, &output, &task).map_err(boxed)?;
     term.notes(&task);
     let machine = json!({
         "images": report.images.iter().map(image).collect::<Vec<_>>(),
+        "page": report.page.as_ref().map(page),
         "adapter": { "name": report.adapter.name, "software": report.adapter.software },
         "triangles": report.triangles,
         "adapter_bytes": report.adapter_bytes,
@@ -62,11 +64,20 @@ fn image(image: &ProofImage) -> Value {
     json!({ "path": image.path, "views": image.views, "size": image.size })
 }
 
+fn page(page: &PageReport) -> Value {
+    json!({ "path": page.path, "bytes": page.bytes, "sides": page.sides, "close_ups": page.close_ups })
+}
+
 fn people(report: &ProofReport) -> String {
     let mut text = String::new();
     for image in &report.images {
         let [width, height] = image.size;
         text += &format!("{}  {width} x {height}  {}\n", image.path.display(), image.views.join(", "));
+    }
+    if let Some(page) = &report.page {
+        let PageReport { path, bytes, sides, close_ups } = page;
+        let kib = bytes.div_ceil(1024);
+        text += &format!("{}  {kib} KiB  {}, {} close up\n", path.display(), sides.join(", "), close_ups.len());
     }
     let kind = if report.adapter.software { ", in software" } else { "" };
     text += &format!("Drawn by {}{kind}: {} triangles.\n", report.adapter.name, report.triangles);

@@ -6,6 +6,7 @@ mod grain;
 mod handoff;
 mod job;
 mod matching;
+mod page;
 mod place;
 mod proof;
 mod scatter;

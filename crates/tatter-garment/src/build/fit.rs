@@ -303,11 +303,7 @@ pub(super) fn same_place(near: &Near, target: &Target, stored: &Stored) -> [usiz
 fn wanted(placed: &Placed<'_>) -> Wanted {
     let Some(rule) = placed.rule_of(Channel::BaseColor) else { return Wanted::Nothing };
     let matching = &placed.placement.matching;
-    let by_itself = match placed.patch.subject {
-        Subject::Damage => MatchMode::Redye,
-        Subject::Piece => MatchMode::None,
-    };
-    match matching.mode.unwrap_or(by_itself) {
+    match placed.match_mode() {
         MatchMode::None => Wanted::Nothing,
         _ if matching.mode.is_none() && placed.patch.cloth_color.is_none() => Wanted::Unknown,
         _ if rule.rule == Rule::Multiply => Wanted::Mark,

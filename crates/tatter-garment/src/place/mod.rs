@@ -5,7 +5,7 @@ mod spot;
 mod unfold;
 
 use glam::DVec2;
-use tatter_core::model::{Patch, Placement};
+use tatter_core::model::{MatchMode, Patch, Placement, Subject};
 
 pub use footprint::{PlaceSettings, footprint};
 pub use spot::{FAR_MM, SpotError, find_spot};
@@ -20,6 +20,16 @@ pub struct Placed<'a> {
     pub placement: &'a Placement,
     /// What.
     pub patch: &'a Patch,
+}
+
+impl Placed<'_> {
+    /// What of its colour is fitted: as asked, else a damage takes the dye of the cloth and a piece stays as it is.
+    pub fn match_mode(&self) -> MatchMode {
+        self.placement.matching.mode.unwrap_or(match self.patch.subject {
+            Subject::Damage => MatchMode::Redye,
+            Subject::Piece => MatchMode::None,
+        })
+    }
 }
 
 /// One face a placement reaches.

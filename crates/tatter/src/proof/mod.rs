@@ -1,34 +1,25 @@
 //! `proof`: lit pictures of the garment with what the job lays on it, before anything is delivered.
 
 mod error;
+mod page;
 mod shots;
+mod studio;
 
 use std::path::{Path, PathBuf};
 
-use glam::Vec2;
-use tatter_core::channel::{Channel, Kind};
-use tatter_core::image::{Coding, ColorTags, Layout, LinearRgb, Map, Samples, Size, Stored, Transfer};
-use tatter_core::kernel::area_resize;
-use tatter_core::mesh::Part;
-use tatter_core::model::Garment;
+use tatter_core::channel::Channel;
+use tatter_core::image::{ColorTags, Layout, LinearRgb, Samples, Size, Stored};
 use tatter_core::task::Task;
-use tatter_files::limits::Limits;
-use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
+use tatter_files::picture::{Effort, PictureFormat, encode};
 use tatter_files::write::{probe_folder, write_whole};
-use tatter_garment::surface::Surface;
-use tatter_garment::view::Viewer;
 pub use tatter_proof::{AdapterInfo, Sheen, Side, ViewTransform};
-use tatter_proof::{
-    Camera, Light, Material, Openings, Picture, Renderer, Scene, ScenePart, Show, Source, StillSettings, needed_reduction,
-};
+use tatter_proof::{Picture, Scene};
 
 pub use error::ProofError;
+pub use page::PageReport;
 pub use shots::PLACEMENTS;
-use shots::{Shot, shots};
-
-use crate::build::finish;
-use crate::session::Session;
-use crate::variation::Which;
+use shots::shots;
+use studio::{Drawn, Studio};
 
 /// Longest side of a picture.
 const LONGEST: u32 = 16_384;
@@ -102,6 +93,8 @@ pub struct ProofImage {
 pub struct ProofReport {
     /// The pictures.
     pub images: Vec<ProofImage>,
+    /// The page for approval, when one was asked.
+    pub page: Option<PageReport>,
     /// What drew them.
     pub adapter: AdapterInfo,
     /// Triangles of the garment.
@@ -110,30 +103,47 @@ pub struct ProofReport {
     pub adapter_bytes: u64,
 }
 
-/// Views of one state of the garment.
-pub(crate) struct Drawn {
-    pub(crate) names: Vec<String>,
-    /// As it becomes.
-    pub(crate) after: Vec<Picture>,
-    /// As it was, when asked.
-    pub(crate) before: Vec<Picture>,
-    pub(crate) adapter: AdapterInfo,
-    pub(crate) triangles: usize,
-    pub(crate) adapter_bytes: u64,
+/// Where a proof goes; one of the two at least.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct ProofOutput<'a> {
+    /// A PNG with all views; or a folder for one PNG a view, which is there, or ends in a slash, or gets a turntable.
+    pub pictures: Option<&'a Path>,
+    /// A folder for one self-contained `index.html`: before and after, placements, textures, where the patches come from.
+    pub page: Option<&'a Path>,
 }
 
-/// Draw a job's garment and write the views: into one PNG side by side, before above after where both are wanted, or one a view into a
-/// folder (`output` is one, ends in a slash, or a turntable is asked). Garment and job stay as they are.
+/// Draw a job's garment and write what is asked: its views side by side on one PNG, before above after where both are wanted, or one PNG a
+/// view; a page for approval. Garment and job stay as they are.
 ///
 /// # Errors
-/// As [`ProofError`] lists; pictures written so far are whole.
-pub fn prove(job: &Path, request: &ProofRequest, output: &Path, task: &Task) -> Result<ProofReport, ProofError> {
-    let many = output.is_dir() || output.as_os_str().to_string_lossy().ends_with('/') || request.turntable.is_some();
-    check_output(output, many)?;
-    let drawn = draw(job, request, task)?;
-    let images = task.stage("write", || if many { write_many(&drawn, output) } else { write_one(&drawn, output) })?;
-    let Drawn { adapter, triangles, adapter_bytes, .. } = drawn;
-    Ok(ProofReport { images, adapter, triangles, adapter_bytes })
+/// As [`ProofError`] lists; files written so far are whole.
+pub fn prove(job: &Path, request: &ProofRequest, output: &ProofOutput<'_>, task: &Task) -> Result<ProofReport, ProofError> {
+    let many = |path: &Path| path.is_dir() || path.as_os_str().to_string_lossy().ends_with('/') || request.turntable.is_some();
+    output.pictures.map_or(Ok(()), |path| check_output(path, many(path)))?;
+    output.page.map_or(Ok(()), |folder| check_output(folder, true))?;
+    let studio = Studio::open(job, request, request.before_after || output.page.is_some(), task)?;
+    let mut report =
+        ProofReport { images: Vec::new(), page: None, adapter: studio.adapter().clone(), triangles: 0, adapter_bytes: 0 };
+    if let Some(path) = output.pictures {
+        let drawn = studio.draw(request, request.before_after, job, task, |surface, scene: &Scene<'_>| {
+            shots(&studio.session, surface, scene, request, job)
+        })?;
+        report.images = task.stage("write", || if many(path) { write_many(&drawn, path) } else { write_one(&drawn, path) })?;
+        report.note(drawn.triangles, drawn.adapter_bytes);
+    }
+    if let Some(folder) = output.page {
+        let (page, drawn) = page::write(&studio, request, job, folder, task)?;
+        report.page = Some(page);
+        report.note(drawn.triangles, drawn.adapter_bytes);
+    }
+    Ok(report)
+}
+
+impl ProofReport {
+    fn note(&mut self, triangles: usize, adapter_bytes: u64) {
+        self.triangles = triangles;
+        self.adapter_bytes = self.adapter_bytes.max(adapter_bytes);
+    }
 }
 
 fn check_output(output: &Path, many: bool) -> Result<(), ProofError> {
@@ -143,145 +153,6 @@ fn check_output(output: &Path, many: bool) -> Result<(), ProofError> {
     }
     let folder = output.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     probe_folder(folder).map_err(failed)
-}
-
-/// Build the job in memory and draw the views.
-pub(crate) fn draw(job: &Path, request: &ProofRequest, task: &Task) -> Result<Drawn, ProofError> {
-    let [width, height] = request.size;
-    if width.max(height) > LONGEST || width.min(height) == 0 {
-        return Err(ProofError::Large(width, height));
-    }
-    // First, since without one the rest would be for nothing.
-    let renderer = task.stage("adapter", Renderer::new)?;
-    let light = request.environment.as_deref().map_or_else(|| Ok(Light::default()), surroundings)?;
-    let mut session = Session::look(job, task)?;
-    let which = request.variation.as_deref().map_or(Which::Job, Which::One);
-    let state = which.of(&session.job, job)?.pop().flatten();
-    let mut pictures = session.load(task)?;
-    let before = request.before_after.then(|| pictures.clone());
-    task.stage("build", || finish(&session, job, &mut pictures, state.as_ref()))?;
-    let viewer = Viewer::new(&session.garment);
-    let parts = parts(&session.garment, &viewer);
-    let scene = scene(&session.garment, &pictures, &parts, request);
-    if scene.triangles() == 0 {
-        return Err(ProofError::Empty(job.to_owned()));
-    }
-    let shots = shots(&session, viewer.surface(), &scene, request, job)?;
-    let views: Vec<(Camera, [u32; 2])> = shots.iter().map(|shot| (shot.camera, request.size)).collect();
-    let needed = needed_reduction(&scene, &views);
-    let (after, adapter_bytes) = drawn_all(&renderer, &scene, &needed, &shots, &light, request, task)?;
-    let before = match &before {
-        Some(pictures) => {
-            let scene = self::scene(&session.garment, pictures, &parts, request);
-            drawn_all(&renderer, &scene, &needed, &shots, &light, request, task)?.0
-        }
-        None => Vec::new(),
-    };
-    let names = shots.into_iter().map(|shot| shot.name).collect();
-    let (adapter, triangles) = (renderer.info().clone(), scene.triangles());
-    Ok(Drawn { names, after, before, adapter, triangles, adapter_bytes })
-}
-
-fn drawn_all(
-    renderer: &Renderer,
-    scene: &Scene<'_>,
-    needed: &[f32],
-    shots: &[Shot],
-    light: &Light,
-    request: &ProofRequest,
-    task: &Task,
-) -> Result<(Vec<Picture>, u64), ProofError> {
-    let loaded = task.stage("upload", || renderer.load(scene, needed));
-    let settings = StillSettings {
-        width: request.size[0],
-        height: request.size[1],
-        samples: request.samples,
-        show: request.channel.map_or(Show::Light, Show::Channel),
-        transform: request.transform,
-        exposure: request.exposure,
-        relief: request.relief,
-        ..StillSettings::default()
-    };
-    let pictures = task.stage("draw", || {
-        let still = |shot: &Shot| renderer.still(&loaded, &shot.camera, &light.carried(shot.camera.turn()), &settings, task);
-        shots.iter().map(still).collect::<Result<_, _>>()
-    })?;
-    Ok((pictures, loaded.bytes))
-}
-
-fn surroundings(path: &Path) -> Result<Light, ProofError> {
-    let stored = read_stored(path, &Limits::default())?;
-    let Size { width, height } = stored.size;
-    if width != 2 * height {
-        return Err(ProofError::Surroundings(width, height, path.to_owned()));
-    }
-    let transfer = if stored.is_float() { Transfer::Linear } else { Transfer::Srgb };
-    let Map::Color(picture) = stored.decode_whole(Kind::Color, &Coding { transfer, ..Coding::default() }) else {
-        unreachable!("colour decodes to colour");
-    };
-    // The sky is read blurred: more than this is not seen.
-    let picture = if width > 256 { area_resize(&picture, 256, 128) } else { picture };
-    Ok(Light::from_surroundings(picture))
-}
-
-/// The garment's triangles, by the map set they show; the last material is for those that show none.
-fn parts(garment: &Garment, viewer: &Viewer<'_>) -> Vec<ScenePart> {
-    let none = garment.sets.len();
-    let mut first = 0;
-    let flat = flat_parts(viewer.surface());
-    let all = garment.mesh.as_ref().map_or(&flat, |mesh| &mesh.parts);
-    let mut parts = Vec::new();
-    for part in all {
-        parts.extend(ScenePart::split(part, |triangle| viewer.set_of(first + triangle).unwrap_or(none)));
-        first += part.triangles.len();
-    }
-    parts
-}
-
-/// A bare map set's sheets, in millimetres.
-fn flat_parts(surface: &Surface) -> Vec<Part> {
-    if !surface.is_flat() {
-        return Vec::new();
-    }
-    let mut parts: Vec<Part> = surface.parts().iter().map(|part| Part { name: part.name.clone(), ..Part::default() }).collect();
-    for face in surface.faces() {
-        let part = &mut parts[face.part];
-        let first = part.positions.len() as u32;
-        part.positions.extend(face.corners.map(|p| p.as_vec3()));
-        part.normals.extend(face.corner_normals.map(|n| n.as_vec3()));
-        part.uvs.extend(face.uvs.map(|uv| Vec2::new(uv.x as f32, uv.y as f32)));
-        part.triangles.push([first, first + 1, first + 2]);
-    }
-    parts
-}
-
-fn scene<'a>(garment: &Garment, pictures: &'a [Vec<Stored>], parts: &[ScenePart], request: &ProofRequest) -> Scene<'a> {
-    let openings = request.cutoff.map_or(Openings::Share, Openings::Cutoff);
-    let mut materials: Vec<Material<'a>> = garment
-        .sets
-        .iter()
-        .zip(pictures)
-        .map(|(set, pictures)| {
-            let of_file = |(file, picture): (&tatter_core::model::MapFile, &'a Stored)| {
-                file.roles.iter().map(|role| (role.channel, Source { picture, coding: role.coding })).collect::<Vec<_>>()
-            };
-            Material {
-                name: format!("{} {}", set.material, 1001 + set.tile.u + 10 * set.tile.v),
-                sources: set.files.iter().zip(pictures).flat_map(of_file).collect(),
-                sheen: request.sheen,
-                openings,
-                mm_per_uv: garment.mm_per_uv.get(),
-            }
-        })
-        .collect();
-    materials.push(Material {
-        name: "untextured".to_owned(),
-        sources: Vec::new(),
-        sheen: request.sheen,
-        openings,
-        mm_per_uv: garment.mm_per_uv.get(),
-    });
-    Scene { parts: parts.to_vec(), materials }
 }
 
 fn write_many(drawn: &Drawn, folder: &Path) -> Result<Vec<ProofImage>, ProofError> {
@@ -336,12 +207,16 @@ fn beside(rows: &[&[Picture]]) -> Picture {
 }
 
 fn write(picture: &Picture, path: &Path) -> Result<(), ProofError> {
-    let stored = Stored {
+    let png = encode(&stored(picture), PictureFormat::Png, Effort::Fast)?;
+    write_whole(path, &png).map_err(|error| ProofError::Write(error, path.to_owned()))
+}
+
+/// 8-bit sRGB, as drawn.
+fn stored(picture: &Picture) -> Stored {
+    Stored {
         size: Size::new(picture.width as usize, picture.height as usize),
         layout: Layout::Rgb,
         samples: Samples::U8(picture.rgb.clone()),
         tags: ColorTags::srgb(),
-    };
-    let png = encode(&stored, PictureFormat::Png, Effort::Fast)?;
-    write_whole(path, &png).map_err(|error| ProofError::Write(error, path.to_owned()))
+    }
 }

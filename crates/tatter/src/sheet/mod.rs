@@ -6,7 +6,7 @@ mod lit;
 use tatter_core::channel::Channel;
 use tatter_core::image::{Image, LinearRgb, Map, Unit};
 use tatter_core::kernel::{area_resize, bilinear_resize};
-use tatter_core::model::Patch;
+use tatter_core::model::{Patch, PatchMap};
 
 use draw::{Panel, compose};
 use lit::lit;
@@ -56,6 +56,14 @@ pub(crate) fn pairs(views: &[Pair]) -> Image<LinearRgb> {
 #[must_use]
 pub fn thumb(patch: &Patch) -> Image<LinearRgb> {
     fit(&lit(patch), THUMB)
+}
+
+/// Each map as people read it, its longer side `side` texels.
+pub(crate) fn map_views(patch: &Patch, side: usize) -> Vec<(Channel, Image<LinearRgb>)> {
+    let view = |(channel, entry): (Channel, &Option<PatchMap>)| {
+        entry.as_ref().map(|entry| (channel, fit(&visible(&entry.map, patch), side)))
+    };
+    patch.maps.iter().filter_map(view).collect()
 }
 
 fn caption(patch: &Patch) -> [String; 2] {
