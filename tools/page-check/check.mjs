@@ -17,6 +17,7 @@ if (given.length === 0) {
 if (shots) await mkdir(shots, { recursive: true });
 
 const DESK = { width: 1280, height: 900 };
+const TABLET = { width: 768, height: 1024 };
 const PHONE = { width: 360, height: 740 };
 // Background work of the browser itself would try the network, and what is asked here is whether the page does.
 const ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
@@ -36,6 +37,10 @@ async function check(url, file, name) {
     const page = await context.newPage();
     const complaints = [];
     page.on("console", (message) => ["error", "warning"].includes(message.type()) && complaints.push(message.text()));
+    page.on("dialog", (dialog) => {
+      complaints.push(`a dialog: ${dialog.message()}`);
+      return dialog.dismiss();
+    });
     page.on("pageerror", (error) => complaints.push(String(error)));
     page.on("request", (request) => request.url() === url || request.url().startsWith("data:") || complaints.push(`asks for ${request.url()}`));
     await page.goto(url, { waitUntil: "load" });
@@ -53,11 +58,11 @@ async function check(url, file, name) {
   assert.deepEqual(desk.complaints, [], "the page asks for nothing and the console is silent");
   await desk.close();
 
-  for (const [size, label, scheme] of [[DESK, "desk", "dark"], [PHONE, "phone", "light"], [PHONE, "phone", "dark"]]) {
-    const { page, complaints, close } = await opened(size, scheme, label === "phone" ? { hasTouch: true, isMobile: true, deviceScaleFactor: 2 } : {});
+  for (const [size, label, scheme] of [[DESK, "desk", "dark"], [TABLET, "tablet", "light"], [PHONE, "phone", "light"], [PHONE, "phone", "dark"]]) {
+    const { page, complaints, close } = await opened(size, scheme, label !== "desk" ? { hasTouch: true, isMobile: true, deviceScaleFactor: 2 } : {});
     await readable(page, scheme);
-    if (label === "phone") {
-      await fitsThePhone(page);
+    if (label !== "desk") {
+      await fitsTheScreen(page);
       await movesByTouch(page);
     }
     await kept(page, `${name}-${label}-${scheme}`);
@@ -208,7 +213,7 @@ async function readable(page, scheme) {
   return seen;
 }
 
-async function fitsThePhone(page) {
+async function fitsTheScreen(page) {
   const { wide, out } = await page.evaluate(() => {
     const width = document.documentElement.clientWidth;
     const out = [...document.querySelectorAll("body *")].filter((element) => {

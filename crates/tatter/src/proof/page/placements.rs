@@ -90,20 +90,21 @@ impl Content<'_> {
             html!(
                 "<tr role=\"row\"><th scope=\"row\" role=\"rowheader\">{}</th><td role=\"cell\" data-label=\"Patch\">{}</td>\
                  <td role=\"cell\" data-label=\"Size\">{}</td><td role=\"cell\" data-label=\"Turn\">{}</td>\
-                 <td role=\"cell\" data-label=\"Texels\">{}</td><td role=\"cell\" data-label=\"Rim\">{}</td></tr>\n",
+                 <td role=\"cell\" data-label=\"Texels\">{}</td><td role=\"cell\" data-label=\"Rim\">{}</td><td role=\"cell\" data-label=\"Notes\">{}</td></tr>\n",
                 &placed.placement.id,
                 self.patch_link(&placed.placement.patch),
-                size(placed),
+                mm(side_mm(placed)),
                 turn(placed),
                 report.map(|report| count(report.texels)).unwrap_or_default(),
                 report.map(|report| rim(report.rim_difference)).unwrap_or_default(),
+                self.own_notes(number).into_iter().map(|note| html!("<span class=\"look\">{}</span> ", note)).collect::<Html>(),
             )
         };
         let rows: Html = far.iter().map(row).collect();
         html!(
             "<h3>The other placements</h3>\n<table class=\"wide\" role=\"table\">\n<thead role=\"rowgroup\"><tr role=\"row\">{}</tr></thead>\n\
              <tbody role=\"rowgroup\">\n{}</tbody>\n</table>\n",
-            ["Placement", "Patch", "Size", "Turn", "Texels touched", "Rim difference"]
+            ["Placement", "Patch", "Size", "Turn", "Texels touched", "Rim difference", "Notes"]
                 .map(super::textures::head)
                 .into_iter()
                 .collect::<Html>(),

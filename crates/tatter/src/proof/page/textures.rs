@@ -60,6 +60,19 @@ impl Content<'_> {
         )
     }
 
+    /// Placements in few words.
+    fn whom(&self, ids: &[&str]) -> String {
+        /// Names that are read; of more, one less and how many others.
+        const READ: usize = 6;
+        if ids.len() == self.placed.len() {
+            return "Every placement".to_owned();
+        }
+        if ids.len() <= READ {
+            return listed(ids);
+        }
+        format!("{} and {} others", ids[..READ - 1].join(", "), count(ids.len() - (READ - 1)))
+    }
+
     /// Notes of the build that are not told with one placement, and faults of patches and textures.
     fn worth_knowing(&self) -> Html {
         let plain = |text: &str| without_folders(text, self.folder);
@@ -68,7 +81,7 @@ impl Content<'_> {
             finished.report.placements.iter().flat_map(|p| &p.notes).map(|note| note.text.as_str()).collect();
         let mut lines: Vec<Html> = Vec::new();
         for (text, ids) in self.shared_notes() {
-            lines.push(html!("{}: {}", listed(&ids), sentence(&plain(text))));
+            lines.push(html!("{}: {}", self.whom(&ids), sentence(&plain(text))));
         }
         for note in finished.notes.iter().filter(|note| !told.contains(note.text.as_str())) {
             lines.push(Html::from(sentence(&plain(&note.text))));
