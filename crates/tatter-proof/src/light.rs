@@ -1,9 +1,11 @@
 //! Where the light comes from.
 
-use glam::{Quat, Vec3};
+use glam::{Mat3, Vec3};
 use rayon::prelude::*;
 use tatter_core::angle::Angle;
 use tatter_core::image::{Image, LinearRgb, Pixel as _};
+
+use crate::camera::Camera;
 
 /// One lamp, far away.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -66,11 +68,13 @@ impl Light {
 }
 
 impl Light {
-    /// The same light carried around the upright axis, from +z towards +x: the garment turns, eye and lamps stay.
+    /// The same light carried around with the eye: the garment turns, eye and lamps stay. Surroundings go around the upright axis, the
+    /// lamp keeps its place beside the eye, so that a close-up of what faces the floor is lit as well.
     #[must_use]
-    pub fn carried(&self, turn: Angle) -> Self {
+    pub fn carried(&self, camera: &Camera) -> Self {
         let mut light = self.clone();
-        light.key.towards = Quat::from_rotation_y(turn.to_radians()) * self.key.towards;
+        let turn = camera.turn();
+        light.key.towards = Mat3::from_mat4(camera.camera_from_world()).transpose() * self.key.towards;
         let picture = &self.environment.picture;
         let size = picture.size();
         let shift = -turn.to_radians() / std::f32::consts::TAU * size.width as f32;
@@ -264,7 +268,8 @@ mod tests {
         let key = KeyLight { towards: Vec3::Z, irradiance: LinearRgb([1.0; 3]), radius: Angle::ZERO };
         let light = Light { key, environment: lamp, bounce: 0.0 };
         for degrees in [0.0, 37.0, 90.0, 180.0, 300.0] {
-            let carried = light.carried(Angle::degrees(degrees));
+            let camera = Camera::around([Vec3::ONE, Vec3::NEG_ONE].into_iter(), Angle::degrees(degrees), Angle::ZERO, 1.0);
+            let carried = light.carried(&camera);
             let (sin, cos) = Angle::degrees(degrees).sin_cos();
             let expected = Vec3::new(sin, 0.0, cos);
             assert!(carried.key.towards.dot(expected) > 0.9999, "{degrees}: the lamp stands at {}", carried.key.towards);

@@ -125,7 +125,7 @@ impl Studio {
                 relief: request.relief,
                 ..StillSettings::default()
             };
-            self.renderer.still(&loaded, &shot.camera, &self.light.carried(shot.camera.turn()), &settings, task)
+            self.renderer.still(&loaded, &shot.camera, &self.light.carried(&shot.camera), &settings, task)
         };
         let pictures = task.stage("draw", || shots.iter().map(still).collect::<Result<_, _>>())?;
         Ok((pictures, loaded.bytes))
