@@ -53,18 +53,18 @@ pub(super) struct Drawn {
 }
 
 impl Studio {
-    /// Open a job, find an adapter, build in memory.
+    /// Read a job, find an adapter, build in memory.
     pub(super) fn open(job: &Path, request: &ProofRequest, before: bool, task: &Task) -> Result<Self, ProofError> {
         let [width, height] = request.size;
         if width.max(height) > LONGEST || width.min(height) == 0 {
             return Err(ProofError::Large(width, height));
         }
-        // First, since without one the rest would be for nothing.
-        let renderer = task.stage("adapter", Renderer::new)?;
         let light = request.environment.as_deref().map_or_else(|| Ok(Light::default()), surroundings)?;
         let mut session = Session::look(job, task)?;
         let which = request.variation.as_deref().map_or(Which::Job, Which::One);
         let variation = which.of(&session.job, job)?.pop().flatten();
+        // Before what takes long, which would be for nothing without one; after what was asked is known to make sense.
+        let renderer = task.stage("adapter", Renderer::new)?;
         let mut after = session.load(task)?;
         let before = before.then(|| after.clone());
         let finished = task.stage("build", || finish(&session, job, &mut after, variation.as_ref()))?;
