@@ -150,6 +150,13 @@ fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 15], Box<dyn
         let off = (found - spec.grain).as_line().to_degrees();
         off.min(180.0 - off)
     });
+    let counted = if miss[0].is_nan() || miss[1].is_nan() { f32::NAN } else { miss[0].max(miss[1]) };
+    if count(&scene.injured) == 0.0 {
+        // Rubbing may leave nothing that can be seen: there is nothing to find, and nothing to be judged by.
+        let mut row = [f32::NAN; 15];
+        (row[13], row[14]) = (counted, grain);
+        return Ok(row);
+    }
     let [rim, paler, filling] = rim_color(base, &cover.zip(opacity, |c, o| c.0 * o.0), &truth);
     Ok([
         isolated(scene, patch, cover, &truth),
@@ -165,7 +172,7 @@ fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 15], Box<dyn
         rim,
         paler,
         filling,
-        if miss[0].is_nan() || miss[1].is_nan() { f32::NAN } else { miss[0].max(miss[1]) },
+        counted,
         grain,
     ])
 }

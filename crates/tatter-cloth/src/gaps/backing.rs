@@ -1,11 +1,11 @@
 //! What shows behind the cloth: colours of even places that intact cloth never shows, each in every shade.
 
 use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
-use tatter_core::kernel::{gaussian, label};
+use tatter_core::kernel::{distance_to, gaussian, label};
 
-use super::even::REACH;
 use super::palette::{Scale, Tint, pick};
-use crate::relief::smooth::{quantile, weighted};
+use super::slit::between_fibres;
+use crate::relief::smooth::quantile;
 
 /// Something behind the cloth. A shadow dims it and leaves its tint, so it explains `shade × color`.
 #[derive(Clone, Debug)]
@@ -31,7 +31,7 @@ const UNSEEN: f32 = 0.25;
 
 impl Backing {
     /// From tints of even places, all on one ray, and its colour fully lit; `brightest`: the most light that it may show.
-    fn of(samples: &[Tint], color: LinearRgb, scale: Scale, brightest: f32) -> Self {
+    pub(super) fn of(samples: &[Tint], color: LinearRgb, scale: Scale, brightest: f32) -> Self {
         let mut made = Self { color, spread: [LEAST_SPREAD; 2], shades: Vec::new(), first: 0.0 };
         for axis in 0..2 {
             let mut off: Vec<f32> = samples.iter().map(|t| made.misfit(*t, scale).0[axis].powi(2)).collect();
@@ -128,6 +128,8 @@ impl Blob {
 /// What the search for backings looks at.
 pub(super) struct Search<'a> {
     pub color: &'a Image<LinearRgb>,
+    /// Intact cloth.
+    pub reference: &'a Image<bool>,
     pub tints: &'a Image<Tint>,
     /// Even places, unlike any intact cloth.
     pub even: &'a Image<bool>,
@@ -149,13 +151,24 @@ pub(super) struct Search<'a> {
 
 /// How much brighter than its broadest place a backing may be in the light.
 const MUCH_BRIGHTER: f32 = 5.5;
+/// Breadth of an even place, in thread spacings, that no thread has: light bounced off coloured cloth may tint it.
+const BROAD: f32 = 1.2;
 /// At most this many things lie behind one injury.
 const MOST: usize = 3;
 /// Share of the first one's even places that a further one must have: less is pale fluff of the cloth.
 const SECOND: f32 = 0.25;
 
-/// The backings that explain the even places, the one with the broadest place first.
-pub(super) fn backings(search: &Search<'_>) -> Vec<Backing> {
+/// The backings that explain the even places, the one with the broadest place first; where there are none, one that is seen
+/// between fibres, with its purest texels.
+pub(super) fn backings(search: &Search<'_>) -> (Vec<Backing>, Option<Image<bool>>) {
+    let found = evenly_seen(search);
+    if !found.is_empty() {
+        return (found, None);
+    }
+    between_fibres(search).map_or_else(|| (Vec::new(), None), |(one, seeds)| (vec![one], Some(seeds)))
+}
+
+fn evenly_seen(search: &Search<'_>) -> Vec<Backing> {
     let Search { color, tints, even, by_chance, scale, pitch, brightest, usual, .. } = *search;
     let least = ((0.2 * pitch * pitch).max(12.0) as usize).max(by_chance + by_chance / 2);
     let mut left = even.clone();
@@ -176,48 +189,17 @@ pub(super) fn backings(search: &Search<'_>) -> Vec<Backing> {
         left = left.zip(&all, |e, taken| e && !taken);
         most = most.max(count);
         let made = Backing::of(&pick(tints, &all), lit(&pick(color, &all)), scale, brightest);
-        // What is lighter than the cloth shows its tint clearly, and a card has one: loops of undyed thread have several.
-        let one_tint = made.color.luminance() < usual || made.spread.iter().all(|s| *s < MOST_SPREAD);
+        // What is lighter than the cloth shows its tint clearly, and a card has one: loops of undyed thread have several, but
+        // are no broader than threads.
+        let breadth = || 2.0 * quantile(&mut masked(&distance_to(&own.map(|o| !o)), &own), 0.98);
+        let within = |most: f32| made.spread.iter().all(|s| *s < most);
+        let one_tint =
+            made.color.luminance() < usual || within(MOST_SPREAD) || (within(2.5 * MOST_SPREAD) && breadth() > BROAD * pitch);
         if count as f32 >= SECOND * most as f32 && one_tint {
             found.push(made);
         }
     }
-    if found.is_empty() {
-        found.extend(between_fibres(search));
-    }
     found
-}
-
-/// Share of the cloth's thread contrast above which places of a foreign tint are cloth with a stain.
-const THREADED: f32 = 0.45;
-
-/// A backing that threads and fuzz leave no even place of. Its texels alone are even from one to the next, since a thread before
-/// it has the cloth's tint; a stain leaves the contrast of the threads within its tint. Only of a tint that intact cloth does not
-/// have, and no lighter than the cloth: what rubbing bares is light and as foreign.
-fn between_fibres(search: &Search<'_>) -> Option<Backing> {
-    let Search { color, tints, scale, pitch, brightest, usual, usual_tint, cover, contrast, .. } = *search;
-    let foreign = tints.zip(cover, |t, c| c.0 > 0.5 && usual_tint.distance(t) > 2.0 * FOREIGN);
-    let (labels, parts) = label(&foreign);
-    let (number, part) = parts.iter().enumerate().max_by_key(|(_, p)| p.area)?;
-    if (part.area as f32) < (0.3 * pitch * pitch).max(12.0) {
-        return None;
-    }
-    let own = labels.map(|l| l as usize == number + 1);
-    let first = Backing::of(&pick(tints, &own), lit(&pick(color, &own)), scale, brightest);
-    let like = foreign.zip(tints, |f, t| f && first.explains(t, scale));
-    // Half of it is purer; the rest has fibres in it.
-    let pure = quantile(&mut pick(tints, &like).iter().map(|t| usual_tint.distance(*t)).collect::<Vec<_>>(), 0.5);
-    let like = like.zip(tints, |l, t| l && usual_tint.distance(t) >= pure);
-    let weight = like.map(|l| if l { 1.0 } else { 0.0 });
-    let mean = |image: &Image<f32>| weighted(image, &weight, (REACH * pitch).max(1.2), 0.0);
-    let light = tints.map(|t| t.0[0]);
-    let uneven = mean(&light.map(|l| l * l)).zip(&mean(&light), |square, mean| (square - mean * mean).max(0.0));
-    let noise = color.map(|c| scale.spread(c)[0]);
-    let mut within: Vec<f32> =
-        uneven.zip(&noise, |u, n| u - n).texels().iter().zip(like.texels()).filter(|(_, l)| **l).map(|(u, _)| *u).collect();
-    let ratio = quantile(&mut within, 0.5) / contrast.max(1e-6);
-    let made = Backing::of(&pick(tints, &like), lit(&pick(color, &like)), scale, brightest);
-    (ratio < THREADED && made.color.luminance() < usual).then_some(made)
 }
 
 /// Deviations from the usual tint of the cloth beyond which a texel of it may be a pinhole, squared.
@@ -240,9 +222,14 @@ impl UsualTint {
         Self { middle, spreads: [spread(1), spread(2)] }
     }
 
+    /// How far a tint is from them, in deviations.
+    pub(super) fn off(&self, tint: Tint) -> [f32; 2] {
+        [0, 1].map(|i| (tint.0[i + 1] - self.middle[i + 1]) / self.spreads[i])
+    }
+
     /// Squared, in deviations.
     pub(super) fn distance(&self, tint: Tint) -> f32 {
-        (0..2).map(|i| ((tint.0[i + 1] - self.middle[i + 1]) / self.spreads[i]).powi(2)).sum()
+        self.off(tint).into_iter().map(|o| o * o).sum()
     }
 }
 
@@ -252,8 +239,12 @@ pub(super) fn told(search: &Search<'_>, strokes: &Image<bool>) -> Option<Backing
     (tints.len() >= 4).then(|| Backing::of(&tints, lit(&colors), search.scale, search.brightest))
 }
 
+fn masked(values: &Image<f32>, mask: &Image<bool>) -> Vec<f32> {
+    values.texels().iter().zip(mask.texels()).filter(|(_, m)| **m).map(|(v, _)| *v).collect()
+}
+
 /// The colour of the brightest tenth.
-fn lit(colors: &[LinearRgb]) -> LinearRgb {
+pub(super) fn lit(colors: &[LinearRgb]) -> LinearRgb {
     let limit = quantile(&mut colors.iter().map(|c| c.luminance()).collect::<Vec<_>>(), 0.9);
     let bright: Vec<LinearRgb> = colors.iter().filter(|c| c.luminance() >= limit).copied().collect();
     let sum = bright.iter().fold(LinearRgb::ZERO, |sum, c| sum.plus(*c, 1.0));
@@ -279,6 +270,7 @@ mod tests {
         let (by_chance, pitch, brightest, usual, contrast) = (60, 6.0, 0.4, 0.24, 0.15);
         let search = Search {
             color: &color,
+            reference: &cover.map(|c| c.0 < 0.5),
             tints: &tints,
             even: &even,
             by_chance,
@@ -290,7 +282,7 @@ mod tests {
             brightest,
             usual,
         };
-        backings(&search).into_iter().next()
+        backings(&search).0.into_iter().next()
     }
 
     #[test]
@@ -299,5 +291,9 @@ mod tests {
         let slit = found(|x, _, light| if x % 4 == 0 { LinearRgb([1.0, 0.95, 0.85]).times(light) } else { green.times(0.7) });
         assert!(slit.is_some_and(|b| b.color.0[1] > 1.5 * b.color.0[0]), "an even tint between fibres is what lies behind");
         assert!(found(|_, _, light| green.times(3.0 * light)).is_none(), "a tint with the threads' contrast is a stain");
+        let pale = LinearRgb([0.75, 0.78, 0.90]);
+        let card = found(|x, _, light| if x % 4 == 0 { LinearRgb([1.0, 0.95, 0.85]).times(light) } else { pale });
+        assert!(card.is_some_and(|b| b.color.luminance() > 0.7), "what is lighter than any thread and even lies behind");
+        assert!(found(|_, _, light| pale.times(3.0 * light)).is_none(), "what is light and threaded was bared by rubbing");
     }
 }

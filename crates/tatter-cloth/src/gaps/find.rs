@@ -122,6 +122,7 @@ fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: 
     let usual_tint = UsualTint::of(&known_tints);
     let search = Search {
         color: &place.color,
+        reference: &place.reference,
         tints: &even.tints,
         even: &even.mask,
         by_chance: even.by_chance,
@@ -133,10 +134,10 @@ fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: 
         brightest: light(&covered, 0.995),
         usual: light(known, 0.5),
     };
-    let mut behind = backings(&search);
+    let (mut behind, seeds) = backings(&search);
     behind.extend(place.gap.as_ref().and_then(|strokes| told(&search, strokes)));
     let own = without_pinholes(&known_tints, usual_tint, &behind, scale);
-    let mut colors = Colors { scale, cloth: Palette::of(&own), behind, foreign: FOREIGN_ODDS };
+    let mut colors = Colors { scale, cloth: Palette::of(&own), behind, seeds, foreign: FOREIGN_ODDS };
     // White specks of undyed weft look like a white card and are cloth.
     let mut odds: Vec<f32> = own.iter().map(|t| colors.odds(*t)).collect();
     colors.foreign = FOREIGN_ODDS.max(quantile(&mut odds, 0.95) + 1.0);
@@ -173,7 +174,7 @@ fn openings(place: &Place, even: &Even, colors: &Colors, pitch: f32) -> Found {
     };
     let links = Links::of(&place.color, &even.tints, colors.scale);
     let mut broad = even.mask.clone();
-    for told in place.matte.iter().map(|m| m.map(|m| m.0 > 0.9)).chain(place.gap.clone()) {
+    for told in place.matte.iter().map(|m| m.map(|m| m.0 > 0.9)).chain(place.gap.clone()).chain(colors.seeds.clone()) {
         broad = broad.zip(&told, |a, b| a || b);
     }
     let first = beliefs(&inside(&odds), &links);

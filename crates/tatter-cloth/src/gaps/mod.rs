@@ -11,6 +11,7 @@ mod keep;
 mod odds;
 mod palette;
 mod rim;
+mod slit;
 
 pub use find::gaps;
 

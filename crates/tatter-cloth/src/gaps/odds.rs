@@ -20,6 +20,8 @@ pub(super) struct Colors {
     pub scale: Scale,
     pub cloth: Palette,
     pub behind: Vec<Backing>,
+    /// Texels of a backing that is seen between fibres alone, the purest.
+    pub seeds: Option<Image<bool>>,
     /// Log odds from which a colour is not taken for the cloth's: above most of what intact cloth shows.
     pub foreign: f32,
 }

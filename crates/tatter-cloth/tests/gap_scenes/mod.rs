@@ -21,6 +21,7 @@ const DARK_CARD: [f32; 3] = [0.03, 0.03, 0.033];
 const WOOD: [f32; 3] = [0.30, 0.17, 0.08];
 const DARKNESS: [f32; 3] = [0.004, 0.004, 0.004];
 const LINING: [f32; 3] = [0.26, 0.12, 0.10];
+const MOSS: [f32; 3] = [0.12, 0.24, 0.20];
 /// Pixels a thread.
 const PITCH: f32 = 9.0;
 
@@ -48,6 +49,15 @@ fn indigo() -> Cloth {
     cloth("denim")
 }
 
+fn navy() -> Cloth {
+    dyed("poplin", [0.02, 0.03, 0.07], [0.02, 0.03, 0.07])
+}
+
+/// Woollen twill whose fuzz lies over its openings.
+fn milled() -> Cloth {
+    dyed("tweed", [0.35, 0.34, 0.32], [0.35, 0.34, 0.32])
+}
+
 /// Woollen twill as it left the loom: milled, its fuzz hides the threads that are to be found.
 fn charcoal() -> Cloth {
     let cloth = dyed("tweed", [0.045, 0.045, 0.048], [0.05, 0.05, 0.052]);
@@ -71,6 +81,8 @@ fn case(name: &'static str, cloth: Cloth, backing: [f32; 3], kind: Kind, seed: u
 pub(crate) fn opened() -> Vec<Case> {
     let deep = |case: Case| Case { spec: Spec { shot: Shot { distance_mm: 8.0, ..case.spec.shot }, ..case.spec }, ..case };
     let turned = |case: Case| Case { spec: Spec { grain: Angle::degrees(67.0), ..case.spec }, ..case };
+    let slit =
+        |case: Case| Case { spec: Spec { damage: vec![injury(Kind::Rip, &case.spec.cloth, [13.0, 4.0])], ..case.spec }, ..case };
     let madder = dyed("canvas", [0.30, 0.05, 0.04], [0.34, 0.06, 0.05]);
     let basket = Cloth { weave: Draft::basket(2), ..ochre() };
     vec![
@@ -87,6 +99,8 @@ pub(crate) fn opened() -> Vec<Case> {
         case("charcoal moth hole, light card", charcoal(), LIGHT_CARD, Kind::MothHole, 11),
         case("charcoal rip, wood", charcoal(), WOOD, Kind::Rip, 12),
         deep(case("charcoal rip, darkness", charcoal(), DARKNESS, Kind::Rip, 13)),
+        case("navy rip, lighter moss", navy(), MOSS, Kind::Rip, 14),
+        slit(case("milled grey slit, moss", milled(), MOSS, Kind::Rip, 15)),
     ]
 }
 
@@ -97,6 +111,8 @@ pub(crate) fn closed() -> Vec<Case> {
         case("white stain", white(), DARK_CARD, Kind::Stain, 22),
         case("indigo worn spot", indigo(), LIGHT_CARD, Kind::Abrasion, 23),
         case("ochre worn spot", ochre(), DARK_CARD, Kind::Abrasion, 24),
+        case("milled grey stain", milled(), MOSS, Kind::Stain, 25),
+        case("navy stain", navy(), MOSS, Kind::Stain, 26),
     ]
 }
 
