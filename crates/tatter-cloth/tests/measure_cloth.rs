@@ -5,8 +5,8 @@ use tatter_core::angle::Angle;
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::rng::hash_unit;
 use tatter_core::task::Task;
-use tatter_testkit::scene::{Scene, Spec, even, sett};
-use tatter_weave::{Draft, Twist};
+use tatter_testkit::scene::{Scene, Spec, cloth, even, sett};
+use tatter_weave::{Draft, Shot, Twist};
 
 fn measured(color: &Image<LinearRgb>) -> Result<Measured, MeasureError> {
     measure(color, None, &MeasureSettings::default(), &Task::new())
@@ -95,6 +95,29 @@ fn felt_is_not_woven() -> Result<(), MeasureError> {
     assert!(task.notes().iter().any(|n| n.code == "no-weave"), "and it is said");
     let tiny = Image::filled(40, 40, LinearRgb([0.3; 3]));
     assert!(measured(&tiny).is_err(), "40 pixels are too few");
+    Ok(())
+}
+
+#[test]
+fn loops_are_not_counted_as_threads() -> Result<(), MeasureError> {
+    // Two of these were called plain of half the pitches, from the strong points of half a wale and half a course.
+    for (seed, degrees, pitch) in [(551, 102.0, 8.0), (561, 80.0, 8.0), (511, 84.0, 8.0), (573, 93.0, 11.0)] {
+        let grain = Angle::degrees(degrees);
+        let scene = Spec { grain, seed, shot: Shot::default(), ..Spec::new(cloth("jersey"), 512, pitch) }.shoot();
+        let found = measured(&scene.photo)?;
+        assert!(!found.woven, "jersey, seed {seed}: {found:?}");
+    }
+    Ok(())
+}
+
+#[test]
+fn herringbone_is_no_basket() -> Result<(), MeasureError> {
+    for (name, weave) in [("basket", Draft::basket(2)), ("herringbone", Draft::herringbone(2, 2, 12))] {
+        let scene = Spec { seed: 3, ..Spec::new(sett(weave, 16.0, 14.0), 448, 9.0) }.shoot();
+        let found = measured(&scene.photo)?;
+        assert!(found.woven && counted(&found, &scene, 0.01), "{name} is counted: {found:?}");
+        assert_eq!(found.weave == Weave::Basket, name == "basket", "{name} was called {}", found.weave);
+    }
     Ok(())
 }
 

@@ -47,6 +47,8 @@ pub(super) struct Reading {
     pitch: f64,
     /// Whether a check of colours looks like it.
     checked: bool,
+    /// Whether it may as well be a knit of twice the pitches.
+    looped: bool,
     /// How far the reading can be relied on, 0..1.
     pub(super) quality: f64,
     /// Coordinates in `base` with log excess, strongest first.
@@ -285,6 +287,11 @@ fn reading(context: &Context<'_>, best: Judged, all: &[Judged]) -> Reading {
     let threads = base.map(|g| length(g) * context.shorter).into_iter().fold(f64::MAX, f64::min);
     // Stripes one thread broad in both families are checks of colour, larger than any thread.
     let half = |i: usize| f64::from(spectrum.excess_near(base[i].map(|c| 0.5 * c)));
+    // Loops have the points of a plain weave of half their pitches, and as strong ones of whole courses, but not of wales.
+    let crossed = [[0.5, 0.5], [0.5, -0.5]].map(|at| f64::from(spectrum.excess_near(combine(&base, at))));
+    let plain = matches!(best.structure, Structure::Woven { threads: 2, .. });
+    let [weak, strong] = [half(0).min(half(1)), half(0).max(half(1))];
+    let looped = plain && strong > crossed[0].max(crossed[1]) && weak < crossed[0].min(crossed[1]);
     let checked = points.first().is_some_and(|p| half(0).min(half(1)) > f64::from(p.1) - 1.0);
     let mut reading = Reading {
         base,
@@ -303,6 +310,7 @@ fn reading(context: &Context<'_>, best: Judged, all: &[Judged]) -> Reading {
         interlaced: best.families.index > 1,
         fine: base.iter().all(|&g| length(g) * spectrum.side as f64 > NEAR),
         checked,
+        looped,
         quality: 0.0,
         points,
     };
@@ -322,9 +330,10 @@ fn quality(r: &Reading) -> f64 {
     // Yarns are uneven along their whole length, prints are not.
     let straight = if knit { 1.0 } else { 0.45 + 0.55 * ramp(r.rays[0].min(r.rays[1]), 0.2, 1.2) };
     let checked = if r.checked { 0.3 } else { 1.0 };
+    let looped = if r.looped { 0.5 } else { 1.0 };
     // Below that, threads and pixel grid make moiré.
     let resolved = ramp(r.pitch, 2.5, 2.8);
-    r.families_sure * r.doubled * seen * enough * interlaced * straight * checked * resolved
+    r.families_sure * r.doubled * seen * enough * interlaced * straight * checked * looped * resolved
 }
 
 /// Mean and deviation of the spectrum's rays at all angles.

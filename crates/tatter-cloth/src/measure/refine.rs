@@ -55,6 +55,27 @@ pub(super) fn sharpen(signal: &Image<Complex<f32>>, found: &Reading) -> Base {
     base
 }
 
+/// How much two lattice points, in threads, take turns over the photo, 0..1: 0 where both are everywhere as strong as they are
+/// in the whole, 1 where only one is anywhere.
+pub(super) fn take_turns(signal: &Image<Complex<f32>>, base: &Base, points: [[f64; 2]; 2]) -> f64 {
+    let pitch = 1.0 / base.iter().map(|g| g[0].hypot(g[1])).fold(f64::MAX, f64::min);
+    let step = ((TURNS * pitch) as usize).clamp(8, (signal.width().min(signal.height()) / 4).max(8));
+    let power = points.map(|at| {
+        let f = [0, 1].map(|i| at[0] * base[0][i] + at[1] * base[1][i]);
+        demodulate(signal, f, step).map(|v| v.norm_sqr())
+    });
+    let whole = |image: &Image<f64>| image.texels().iter().sum::<f64>();
+    let total = [whole(&power[0]), whole(&power[1])];
+    let share = total[0] / (total[0] + total[1]).max(1e-30);
+    let pairs = || power[0].texels().iter().zip(power[1].texels());
+    let weight: f64 = pairs().map(|(a, b)| a + b).sum();
+    let off: f64 = pairs().map(|(a, b)| (a + b) * (a / (a + b).max(1e-30) - share).powi(2)).sum();
+    off / (weight * share * (1.0 - share)).max(1e-30)
+}
+
+/// Half the width of the blocks in which points take turns, thread spacings.
+const TURNS: f64 = 3.0;
+
 /// One frequency (y up) sharpened by the mean phase step between neighbouring blocks; with a weight for its steadiness.
 fn follow(signal: &Image<Complex<f32>>, f: [f64; 2], step: usize) -> Option<([f64; 2], f64)> {
     let blocks = demodulate(signal, f, step);
