@@ -47,7 +47,8 @@ pub(crate) enum Verb {
     #[command(after_help = "Example: tatter demo salt-ledger")]
     Demo(Demo),
     /// Photo to patch: find the subject, its cover, colour, height, gaps
-    #[command(after_help = "Example: tatter cut rope-burn.jpg -o rope-burn.patch --width-mm 120\n\
+    #[command(after_help = "Example: tatter cut rope-burn.jpg -o rope-burn.patch --width-mm 120\n         \
+        tatter cut --lights lights.toml -o rope-burn.patch --width-mm 120\n\
         Photograph only cloth that you may: garments, logos and prints of others can be protected.")]
     Cut(Cut),
     /// Textile parameters to patch, or to textures that repeat: cloth built thread by thread
@@ -168,10 +169,14 @@ pub(crate) struct ScaleArgs {
 #[derive(Args, Debug)]
 pub(crate) struct Cut {
     /// Photo of damaged cloth, or of a piece on a backing
-    pub(crate) photo: PathBuf,
+    #[arg(required_unless_present = "lights")]
+    pub(crate) photo: Option<PathBuf>,
     /// Patch folder to write
     #[arg(short, long, value_name = "NAME.patch")]
     pub(crate) output: PathBuf,
+    /// Several shots from a tripod, each under another lamp, listed in a file: relief and colour are measured, not guessed
+    #[arg(long, value_name = "LIGHTS.toml", conflicts_with_all = ["photo", "light_from"])]
+    pub(crate) lights: Option<PathBuf>,
     /// What is to be cut
     #[arg(long, value_enum, default_value = "auto")]
     pub(crate) subject: SubjectArg,

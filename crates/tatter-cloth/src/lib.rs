@@ -6,5 +6,6 @@ pub mod clean;
 pub mod cut;
 pub mod gaps;
 pub mod isolate;
+pub mod lights;
 pub mod measure;
 pub mod relief;

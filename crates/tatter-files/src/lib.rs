@@ -6,6 +6,7 @@ pub mod deliver;
 mod disk;
 pub mod handoff;
 pub mod job;
+pub mod lights;
 pub mod limits;
 pub mod mesh;
 pub mod patch;

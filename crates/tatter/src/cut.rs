@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use tatter_cloth::cut::{Cut, cut};
+use tatter_cloth::cut::{Cut, cut, cut_lit};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
 use tatter_core::model::{CutRecipe, Patch};
@@ -11,6 +11,7 @@ use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, write_patch};
 use tatter_files::picture::{Effort, PictureError, PictureFormat, encode, read_photo, read_stored};
 
+use crate::lights::{LitFailed, LitShots, read_shots};
 use crate::sheet::{sheet, thumb};
 use crate::strokes::{StrokesError, read_strokes};
 
@@ -25,6 +26,8 @@ pub struct CutRequest {
     pub recipe: CutRecipe,
     /// A picture of strokes, in addition to the recipe's.
     pub strokes: Option<PathBuf>,
+    /// A lights file of several shots, instead of the photo.
+    pub lights: Option<PathBuf>,
 }
 
 /// What was cut.
@@ -51,6 +54,9 @@ pub enum CutFailed {
     /// The cut itself.
     #[error("{0}: {1}")]
     Cut(tatter_cloth::cut::CutError, PathBuf),
+    /// Shots under several lights.
+    #[error(transparent)]
+    Lit(#[from] LitFailed),
     /// The folder cannot be written.
     #[error(transparent)]
     Patch(#[from] PatchError),
@@ -66,6 +72,7 @@ impl Explain for CutFailed {
                 "Paint in full green (cloth), blue (backing), red (damage) or white (gap)".to_owned()
             }
             Self::Cut(error, _) => error.next(),
+            Self::Lit(error) => error.next(),
             Self::Patch(error) => error.next(),
         }
     }
@@ -75,6 +82,7 @@ impl Explain for CutFailed {
             Self::Name(_) | Self::Strokes(..) => Class::Request,
             Self::Picture(error) => error.class(),
             Self::Cut(error, _) => error.class(),
+            Self::Lit(error) => error.class(),
             Self::Patch(error) => error.class(),
         }
     }
@@ -87,15 +95,26 @@ impl Explain for CutFailed {
 pub fn cut_photo(request: &CutRequest, task: &Task) -> Result<CutReport, CutFailed> {
     let name = patch_name(&request.output).ok_or_else(|| CutFailed::Name(request.output.clone()))?;
     let limits = Limits::default();
-    let photo = task.stage("read", || read_photo(&request.photo, &limits))?;
+    let (path, photo, lit) = match &request.lights {
+        None => (&request.photo, task.stage("read", || read_photo(&request.photo, &limits))?, None),
+        Some(lights) => {
+            let LitShots { photo, shots, provenance } = task.stage("read", || read_shots(lights, task))?;
+            (lights, photo, Some((shots, provenance)))
+        }
+    };
     let mut recipe = request.recipe.clone();
     if let Some(path) = &request.strokes {
         let picture = read_stored(path, &limits)?;
         let strokes = read_strokes(&picture, photo.color.size()).map_err(|error| CutFailed::Strokes(error, path.clone()))?;
         recipe.strokes.extend(strokes);
     }
-    let mut cut = cut(&photo, &recipe, task).map_err(|error| CutFailed::Cut(error, request.photo.clone()))?;
+    let (made, more) = match lit {
+        None => (cut(&photo, &recipe, task), Vec::new()),
+        Some((shots, provenance)) => (cut_lit(&photo, shots, &recipe, task), provenance),
+    };
+    let mut cut = made.map_err(|error| CutFailed::Cut(error, path.clone()))?;
     drop(photo);
+    cut.patch.provenance.extend(more);
     cut.patch.name = name;
     task.stage("write", || save(&cut.patch, &request.output, Vec::new(), task))?;
     Ok(CutReport { folder: request.output.clone(), cut })

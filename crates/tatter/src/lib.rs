@@ -10,6 +10,7 @@ pub mod demo;
 pub mod garment;
 pub mod grain;
 pub mod handoff;
+pub mod lights;
 pub mod measure;
 mod paths;
 pub mod place;

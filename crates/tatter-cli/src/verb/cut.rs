@@ -42,7 +42,13 @@ fn request(args: &Cut) -> CutRequest {
         canvas: args.canvas,
         seed: args.seed,
     };
-    CutRequest { photo: args.photo.clone(), output: args.output.clone(), recipe, strokes: args.strokes.clone() }
+    CutRequest {
+        photo: args.photo.clone().unwrap_or_default(),
+        output: args.output.clone(),
+        recipe,
+        strokes: args.strokes.clone(),
+        lights: args.lights.clone(),
+    }
 }
 
 /// The object of the machine contract.

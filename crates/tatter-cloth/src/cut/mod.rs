@@ -1,11 +1,14 @@
 //! Photo to patch, the whole chain in one screen.
 
 mod canvas;
+mod lit;
 mod scale;
 
 pub use canvas::Canvas;
+pub use lit::cut_lit;
 pub use scale::{ScaleError, Scaled};
 
+use lit::Dyed;
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
@@ -16,8 +19,9 @@ use tatter_core::task::{Cancelled, Task};
 use crate::clean::{Sight, clean_color, thread_color};
 use crate::gaps::{GapError, GapInput, Gaps, gaps};
 use crate::isolate::{ClothHints, IsolateError, Isolated, isolate};
+use crate::lights::Shots;
 use crate::measure::{MeasureSettings, Measured, measure};
-use crate::relief::{ReliefError, ReliefInput, relief};
+use crate::relief::{ReliefError, ReliefInput, lit_relief, relief};
 
 /// Why no patch could be cut.
 #[derive(Debug, thiserror::Error)]
@@ -80,6 +84,11 @@ pub struct Cut {
 /// # Errors
 /// When no subject is found or the recipe contradicts the photo.
 pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
+    chain(photo, None, recipe, task)
+}
+
+/// The chain of [`cut`], and of [`cut_lit`] when there are shots under several lights.
+fn chain(photo: &Photo, shots: Option<Shots>, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
     let first = task.stage("measure", || measure_quietly(&photo.color, None, recipe.grain, task));
     let isolated = task.stage("isolate", || isolate(&photo.color, recipe, &hints(&first), task))?;
     let cloth = if first.woven && first.confidence >= SURE {
@@ -111,7 +120,9 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
             task,
         )
     })?;
-    let clean = task.stage("clean", || cleaned(photo, &view, &found, &isolated, &canvas, task))?;
+    let lit = shots.map(|shots| Dyed::measure(shots, photo, &canvas, scaled.scale, turn, task)).transpose()?;
+    let seen = lit.as_ref().map_or([&photo.color, &view.color], |lit| [&lit.photo, &lit.canvas]);
+    let clean = task.stage("clean", || cleaned(seen, &found, &isolated, &canvas, task))?;
     let raised = task.stage("relief", || {
         let mut input = ReliefInput::new(&view.cover, &found.opacity, texel);
         input.intact = view.intact.as_ref();
@@ -119,7 +130,10 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
         input.thread_dirs = thread_dirs;
         input.light_from = recipe.light_from.map(|from| from + turn);
         input.light_elevation = recipe.light_elevation;
-        relief(&clean, &input, task)
+        match &lit {
+            Some(lit) => lit_relief(&lit.relief(&clean), &input, task),
+            None => relief(&clean, &input, task),
+        }
     })?;
 
     let mut maps = PerChannel::from_fn(|_| None);
@@ -128,18 +142,7 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
         maps[channel] = Some(map);
     }
     if let Some(PatchMap { map: Map::Color(base), .. }) = &mut maps[Channel::BaseColor] {
-        let cloth = view.cloth(&found.opacity);
-        *base = thread_color(
-            base,
-            &Sight {
-                photo: &view.color,
-                opacity: &found.opacity,
-                own: &found.own_color,
-                intact: &cloth,
-                backing: found.backing,
-                pitch: pitch_px.map_or(ASSUMED_PITCH, |[a, b]| (a * b).sqrt()).max(1.0),
-            },
-        );
+        *base = own_color(base, &view, &found, pitch_px);
     }
     let cloth_color = mean(&clean, &view.cloth(&found.opacity));
     let unit =
@@ -162,6 +165,20 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
         provenance: provenance(photo, recipe, &isolated, &cloth),
     };
     Ok(Cut { patch, why: isolated.why, open_share: found.share, openings: found.openings })
+}
+
+/// Base colour that is the threads' own.
+fn own_color(base: &Image<LinearRgb>, view: &View, found: &Gaps, pitch_px: Option<[f32; 2]>) -> Image<LinearRgb> {
+    let cloth = view.cloth(&found.opacity);
+    let sight = Sight {
+        photo: &view.color,
+        opacity: &found.opacity,
+        own: &found.own_color,
+        intact: &cloth,
+        backing: found.backing,
+        pitch: pitch_px.map_or(ASSUMED_PITCH, |[a, b]| (a * b).sqrt()).max(1.0),
+    };
+    thread_color(base, &sight)
 }
 
 /// Thread spacing in texels when nobody measured it.
@@ -256,24 +273,23 @@ fn mean(color: &Image<LinearRgb>, mask: &Image<bool>) -> LinearRgb {
 }
 
 /// Colours without the backing at soft edges and gaps, bled outwards so that no filter picks the backing up. A piece is
-/// cleaned against its backing on the photo, a damage against what its openings show; the intact cloth around a damage is
+/// cleaned against its backing on the photo (the first colours; the second are those on the canvas), a damage against what its openings show; the intact cloth around a damage is
 /// cloth too and stays.
 fn cleaned(
-    photo: &Photo,
-    view: &View,
+    [photo, canvas_color]: [&Image<LinearRgb>; 2],
     found: &Gaps,
     isolated: &Isolated,
     canvas: &Canvas,
     task: &Task,
 ) -> Result<Image<LinearRgb>, Cancelled> {
     match isolated.subject {
-        Subject::Damage => clean_color(&view.color, &found.opacity, None, task),
+        Subject::Damage => clean_color(canvas_color, &found.opacity, None, task),
         Subject::Piece => {
             let alpha = match &isolated.see_through {
                 Some(seen) => isolated.cover.zip(seen, |c, s| Unit(c.0 * (1.0 - s.0))),
                 None => isolated.cover.clone(),
             };
-            let clean = clean_color(&photo.color, &alpha, isolated.backing.as_ref(), task)?;
+            let clean = clean_color(photo, &alpha, isolated.backing.as_ref(), task)?;
             Ok(canvas.show(&clean, None).map(|c| LinearRgb(c.0.map(|v| v.max(0.0)))))
         }
     }

@@ -7,7 +7,9 @@
 
 mod finish;
 mod gain;
+mod integrate;
 mod light;
+mod lit;
 mod net;
 mod one_photo;
 mod planes;
@@ -16,7 +18,9 @@ pub(crate) mod smooth;
 mod spectrum;
 mod woven;
 
+pub use integrate::{Integration, integrate, integrate_trusted};
 pub use light::Light;
+pub use lit::{Lit, lit_relief};
 pub use one_photo::{Lesson, lesson, relief};
 
 use tatter_core::angle::Angle;
@@ -61,18 +65,21 @@ impl<'a> ReliefInput<'a> {
 pub struct ReliefHow {
     /// Of the height.
     pub height: String,
+    /// Of the normal.
+    pub normal: String,
     /// Of the base colour.
     pub base_color: String,
     /// Of the roughness.
     pub roughness: String,
 }
 
-/// The relief of a patch. The normal is exactly that of the height.
+/// The relief of a patch. From one photo the normal is exactly that of the height; under several lights its fine slopes stay as they
+/// were measured.
 #[derive(Clone, Debug)]
 pub struct Relief {
     /// Millimetres above the mid plane.
     pub height: Image<HeightMm>,
-    /// From the height.
+    /// From the height, or as measured.
     pub normal: Image<Normal>,
     /// Linear light, shading and uneven light taken out, dye and print kept. Neither cleaned of a backing nor bled.
     pub base_color: Image<LinearRgb>,
@@ -88,6 +95,8 @@ pub struct Relief {
     pub light: Light,
     /// How each map was made.
     pub how: ReliefHow,
+    /// Colour, height and normal were measured under several lights.
+    pub measured: bool,
 }
 
 impl Relief {
@@ -96,10 +105,11 @@ impl Relief {
     pub fn into_maps(self) -> Vec<(Channel, PatchMap)> {
         let size = self.height.size();
         let made = |map: Map, origin: Origin, how: &str| PatchMap { map, origin, how: how.to_owned() };
+        let or_measured = |origin| if self.measured { Origin::Measured } else { origin };
         vec![
-            (Channel::BaseColor, made(Map::Color(self.base_color), Origin::Derived, &self.how.base_color)),
-            (Channel::Height, made(Map::Height(self.height), Origin::Estimated, &self.how.height)),
-            (Channel::Normal, made(Map::Normal(self.normal), Origin::Derived, "slopes of the height")),
+            (Channel::BaseColor, made(Map::Color(self.base_color), or_measured(Origin::Derived), &self.how.base_color)),
+            (Channel::Height, made(Map::Height(self.height), or_measured(Origin::Estimated), &self.how.height)),
+            (Channel::Normal, made(Map::Normal(self.normal), or_measured(Origin::Derived), &self.how.normal)),
             (Channel::Roughness, made(Map::Unit(self.roughness), Origin::Estimated, &self.how.roughness)),
             (
                 Channel::Metallic,

@@ -15,7 +15,7 @@ use super::{Relief, ReliefError, ReliefHow, ReliefInput, finish, shading, spectr
 /// Thread spacing in texels when nobody measured it.
 const ASSUMED_PITCH: f32 = 12.0;
 /// Yarn breadth over thread spacing of ordinary cloth (cover factor of canvas and shirting, common practice, no source).
-const YARN_OF_PITCH: f32 = 0.85;
+pub(super) const YARN_OF_PITCH: f32 = 0.85;
 /// From valley to crown at most, as a share of yarn breadth: Peirce's round threads stand one breadth above the mid plane,
 /// and the deepest that is seen lies little below it. More contrast than that is dye or a hard picture, not depth.
 const MOST_OF_YARN: f32 = 0.8;
@@ -40,15 +40,30 @@ pub fn relief(color: &Image<LinearRgb>, input: &ReliefInput<'_>, task: &Task) ->
     });
     task.check()?;
     let normal = task.stage("relief.normal", || normals_from_height(&height, input.scale));
-    let settings =
-        OcclusionSettings { radius_texels: (3.0 * pitch).clamp(8.0, 64.0), growth: 1.4, ..OcclusionSettings::default() };
-    let occlusion = task.stage("relief.occlusion", || occlusion(&height, input.scale, &settings));
+    let occlusion = task.stage("relief.occlusion", || occlusion(&height, input.scale, &openness(pitch)));
     task.check()?;
     let base_color = task.stage("relief.colour", || finish::unshaded(color, &shading, &parts.slow, &intact));
     let roughness = task.stage("relief.roughness", || finish::roughness(&parts.shade, &weight, &intact, pitch));
     let confidence = confidence(&parts.shade, &intact, &light, input.pitch_px.is_some());
     let how = how(&light, input.pitch_px.is_some(), confidence);
-    Ok(Relief { height_range: range(&height), height, normal, base_color, occlusion, roughness, confidence, light, how })
+    let measured = false;
+    Ok(Relief {
+        height_range: range(&height),
+        height,
+        normal,
+        base_color,
+        occlusion,
+        roughness,
+        confidence,
+        light,
+        how,
+        measured,
+    })
+}
+
+/// Occlusion by what stands within three threads.
+pub(super) fn openness(pitch: f32) -> OcclusionSettings {
+    OcclusionSettings { radius_texels: (3.0 * pitch).clamp(8.0, 64.0), growth: 1.4, ..OcclusionSettings::default() }
 }
 
 /// What the net is shown of a photo; for those that teach it (`tatter-quality lessons`).
@@ -96,7 +111,7 @@ fn look(color: &Image<LinearRgb>, input: &ReliefInput<'_>, task: &Task) -> Resul
     Ok(Look { pitch, weight, intact, parts, light })
 }
 
-fn check(size: Size, input: &ReliefInput<'_>) -> Result<(), ReliefError> {
+pub(super) fn check(size: Size, input: &ReliefInput<'_>) -> Result<(), ReliefError> {
     if size.area() == 0 {
         return Err(ReliefError::Empty);
     }
@@ -110,7 +125,7 @@ fn check(size: Size, input: &ReliefInput<'_>) -> Result<(), ReliefError> {
     if scale.is_finite() && scale > 0.0 { Ok(()) } else { Err(ReliefError::Scale(scale)) }
 }
 
-fn pitch(input: &ReliefInput<'_>, task: &Task) -> f32 {
+pub(super) fn pitch(input: &ReliefInput<'_>, task: &Task) -> f32 {
     match input.pitch_px {
         Some([ends, picks]) if ends > 1.0 && picks > 1.0 => (ends * picks).sqrt().clamp(3.0, 400.0),
         _ => {
@@ -127,7 +142,7 @@ fn pitch(input: &ReliefInput<'_>, task: &Task) -> f32 {
 
 /// Where cloth is seen, and where it is intact besides. Cloth that is neither intact nor covered, as between the two, is
 /// cloth all the same: left out, it would be flat.
-fn weights(input: &ReliefInput<'_>) -> (Image<f32>, Image<f32>) {
+pub(super) fn weights(input: &ReliefInput<'_>) -> (Image<f32>, Image<f32>) {
     let size = input.cover.size();
     let known = |x: usize, y: usize| input.intact.is_none_or(|mask| mask.get(x, y));
     let weight = input.opacity.map(|o| if o.0 >= 0.9 { 1.0 } else { 0.0 });
@@ -250,12 +265,13 @@ fn how(light: &Light, counted: bool, confidence: f32) -> ReliefHow {
     };
     ReliefHow {
         height,
+        normal: "slopes of the height".to_owned(),
         base_color: "photo less uneven light and most of the relief's shading".to_owned(),
         roughness: "cloth prior 0.84, rougher where fibres stand out; one photo cannot measure it".to_owned(),
     }
 }
 
-fn range(height: &Image<HeightMm>) -> HeightRange {
+pub(super) fn range(height: &Image<HeightMm>) -> HeightRange {
     let (low, high) =
         height.texels().iter().fold((f32::INFINITY, f32::NEG_INFINITY), |(low, high), h| (low.min(h.0), high.max(h.0)));
     // A range of no breadth cannot be stored.

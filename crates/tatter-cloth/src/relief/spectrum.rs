@@ -6,6 +6,7 @@ use rustfft::{Fft, FftPlanner};
 use tatter_core::image::Image;
 
 use super::gain::Gain;
+use super::integrate::turn;
 
 /// Height in texels, and log shading without what dye is left in it, of log light about 0 through a gain; `pitch` texels a
 /// spacing.
@@ -84,22 +85,6 @@ fn turned(field: &[Complex32], columns: usize, rows: usize) -> Vec<Complex32> {
     let mut out = vec![Complex32::ZERO; field.len()];
     turn(field, columns, rows, &mut out);
     out
-}
-
-/// Rows become columns, in blocks that stay in cache.
-fn turn(field: &[Complex32], columns: usize, rows: usize, out: &mut [Complex32]) {
-    const BLOCK: usize = 16;
-    out.par_chunks_mut(rows * BLOCK).enumerate().for_each(|(block, part)| {
-        let x0 = block * BLOCK;
-        let wide = part.len() / rows;
-        for y0 in (0..rows).step_by(BLOCK) {
-            for dx in 0..wide {
-                for y in y0..(y0 + BLOCK).min(rows) {
-                    part[dx * rows + y] = field[y * columns + x0 + dx];
-                }
-            }
-        }
-    });
 }
 
 #[cfg(test)]

@@ -96,7 +96,7 @@ pub fn read_photo(path: &Path, limits: &Limits) -> Result<Photo, PictureError> {
     let bytes = read_file(path, limits)?;
     let decoded = decode(&bytes, limits, path)?;
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    let hash = blake3::hash(&bytes).to_hex().to_string();
+    let hash = hash(&bytes);
     drop(bytes);
     let format = decoded.info.format;
     photo::develop(decoded, name, hash, limits).map_err(|fault| fault.at(path, format))
@@ -195,6 +195,12 @@ pub fn rewrite_banded(
 /// When the samples are not 8-bit colour, or a side is longer than JPEG can hold.
 pub fn encode_jpeg_photo(stored: &Stored, quality: u8) -> Result<Vec<u8>, PictureError> {
     jpeg::encode_photo(stored, quality).map_err(|fault| fault.at_write(PictureFormat::Jpeg))
+}
+
+/// Content hash of some bytes, hexadecimal, as [`Photo::hash`].
+#[must_use]
+pub fn hash(bytes: &[u8]) -> String {
+    blake3::hash(bytes).to_hex().to_string()
 }
 
 fn in_memory() -> &'static Path {

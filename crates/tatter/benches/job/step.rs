@@ -84,7 +84,13 @@ pub(crate) fn run(name: &str, folder: &Path) -> Done<Figures> {
         }
         "cut" => {
             let recipe = CutRecipe { scale: Scale::MmPerPixel(MmPerTexel(0.05)), seed: 1, ..CutRecipe::default() };
-            let request = CutRequest { photo: folder.join("photo.png"), output: folder.join("cut.patch"), recipe, strokes: None };
+            let request = CutRequest {
+                photo: folder.join("photo.png"),
+                output: folder.join("cut.patch"),
+                recipe,
+                strokes: None,
+                lights: None,
+            };
             timed(&task, || Ok(cut_photo(&request, &task).map(drop)?))
         }
         "build" => timed(&task, || Ok(build_job(&job, None, &task).map(drop)?)),

@@ -124,7 +124,7 @@ pub fn demo(folder: &Path, task: &Task) -> Result<DemoReport, DemoError> {
         .map(|photo| {
             let recipe = CutRecipe { scale: Scale::Width(photo.width), seed: 1, ..CutRecipe::default() };
             let output = folder.join(format!("{}.patch", photo.name));
-            Ok(cut_photo(&CutRequest { photo: photo.path.clone(), output, recipe, strokes: None }, task)?)
+            Ok(cut_photo(&CutRequest { photo: photo.path.clone(), output, recipe, strokes: None, lights: None }, task)?)
         })
         .collect::<Result<Vec<_>, DemoError>>()?;
 

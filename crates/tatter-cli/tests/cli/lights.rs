@@ -1,0 +1,86 @@
+//! `tatter cut --lights`: shots under several lamps.
+#![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
+
+use crate::workshop::{Tried, Workshop, has_keys};
+
+/// Torn canvas under lamps around it, shot by `weave`, and its lights file.
+fn shots(shop: &Workshop, count: usize, elevation: u32) -> Tried<()> {
+    let mut lights = String::new();
+    for i in 0..count {
+        let (from, name) = ((20 + 360 * i / count).to_string(), format!("shot-{i}.png"));
+        let up = elevation.to_string();
+        let run = shop.run(&[
+            "weave",
+            "canvas",
+            "--damage",
+            "rip:length=9,width=3",
+            "--width-mm",
+            "20",
+            "--texels",
+            "320",
+            "-o",
+            "truth.patch",
+            "--photo",
+            &name,
+            "--light-from",
+            &from,
+            "--light-elevation",
+            &up,
+        ])?;
+        if run.code != Some(0) {
+            return Err(run.err.into());
+        }
+        lights += &format!("[[light]]\nshot = \"{name}\"\nazimuth_deg = {from}\nelevation_deg = {elevation}\n");
+    }
+    std::fs::write(shop.path("lights.toml"), lights)?;
+    Ok(())
+}
+
+#[test]
+fn several_lights_give_a_measured_patch() {
+    let shop = Workshop::new().unwrap();
+    shots(&shop, 4, 65).unwrap();
+    let run = shop.run(&["cut", "--lights", "lights.toml", "-o", "rip-lit.patch", "--width-mm", "20", "--json"]).unwrap();
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    let report = run.json().unwrap();
+    let keys = ["patch", "subject", "texels", "size_mm", "photo_from_patch", "height_range_mm", "seconds", "warnings"];
+    assert!(has_keys(&report, &keys), "{report}");
+    for (channel, kind) in
+        [("height", "measured"), ("normal", "measured"), ("base_color", "measured"), ("roughness", "estimated")]
+    {
+        assert_eq!(report["maps"][channel]["kind"], kind, "{channel}: {}", report["maps"]);
+    }
+    let patch = std::fs::read_to_string(shop.path("rip-lit.patch").join("patch.toml")).unwrap();
+    for i in 0..4 {
+        assert!(patch.contains(&format!("shot-{i}.png from")), "shot {i} is in the provenance: {patch}");
+    }
+    let check = shop.run(&["check", "rip-lit.patch", "--json"]).unwrap();
+    assert!(!check.out.contains("normal-disagrees"), "{}", check.out);
+}
+
+#[test]
+fn lights_that_cannot_work_are_refused_with_figures() {
+    let shop = Workshop::new().unwrap();
+    shots(&shop, 3, 65).unwrap();
+    let lights = |directions: &[&str]| {
+        let light = |(i, d): (usize, &&str)| format!("[[light]]\nshot = \"shot-{i}.png\"\ndirection = {d}\n");
+        directions.iter().enumerate().map(light).collect::<String>()
+    };
+    let good = lights(&["[0.5, 0, 0.9]", "[-0.3, 0.4, 0.9]", "[-0.3, -0.4, 0.9]"]);
+    for (text, code, words) in [
+        (lights(&["[0.5, 0, 0.9]", "[0, 0, 1]", "[-0.4, 0, 0.8]"]), 2, "condition number"),
+        (lights(&["[0.5, 0, 0.9]", "[0, 0.5, 1]"]), 2, "2 lights"),
+        (good.replace("shot =", "shots ="), 2, "line 2: `shots` is not a key of [[light]]; the nearest is `shot`"),
+        (good.replace("shot-1.png", "absent.png"), 3, "absent.png"),
+        (good.replace("shot-1.png", "textures/canvas_normal.png"), 2, "the first shot 320"),
+    ] {
+        // Another size than the shots'.
+        std::fs::write(shop.path("lights.toml"), &text).unwrap();
+        let run = shop.run(&["cut", "--lights", "lights.toml", "-o", "new.patch", "--width-mm", "20"]).unwrap();
+        assert_eq!(run.code, Some(code), "{text}\n{}", run.err);
+        assert!(run.err.contains(words), "{words} in {}", run.err);
+        assert!(!shop.path("new.patch").exists(), "nothing is written");
+    }
+    let both = shop.run(&["cut", "shot-0.png", "--lights", "lights.toml", "-o", "new.patch"]).unwrap();
+    assert_eq!(both.code, Some(2), "a photo and lights: {}", both.err);
+}

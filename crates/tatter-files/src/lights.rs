@@ -1,0 +1,206 @@
+//! The lights file of several shots: which picture was taken under which lamp. Its keys are listed in `docs/capture.md`.
+
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use tatter_core::angle::Angle;
+use tatter_core::explain::{Class, Explain};
+use tatter_core::model::{Lights, LitShot};
+use tatter_core::units::Mm;
+
+use crate::text::{Fields, TextFault, parse};
+
+const TOP_KEYS: [&str; 3] = ["flat_field", "dark", "light"];
+const LIGHT_KEYS: [&str; 7] = ["shot", "direction", "azimuth_deg", "elevation_deg", "distance_mm", "strength", "flat_field"];
+/// Shots that can be worked with: three unknowns a pixel, and as many as a set of bits holds.
+const SHOTS: std::ops::RangeInclusive<usize> = 3..=32;
+
+/// Why a lights file could not be read.
+#[derive(Debug, thiserror::Error)]
+pub enum LightsError {
+    /// No such file.
+    #[error("there is no lights file: {}", path.display())]
+    Missing {
+        /// The lights file.
+        path: PathBuf,
+    },
+    /// The text is wrong.
+    #[error("{fault}: {}", path.display())]
+    Text {
+        /// The lights file.
+        path: PathBuf,
+        /// What and on which line.
+        fault: Box<TextFault>,
+    },
+    /// Too few shots or too many.
+    #[error("{found} lights are listed, and from {} to {} can be worked with: {}", SHOTS.start(), SHOTS.end(), path.display())]
+    Count {
+        /// How many.
+        found: usize,
+        /// The lights file.
+        path: PathBuf,
+    },
+    /// The disk refused.
+    #[error("reading the lights failed ({source}): {}", path.display())]
+    Disk {
+        /// The system's answer.
+        source: io::Error,
+        /// The lights file.
+        path: PathBuf,
+    },
+}
+
+impl Explain for LightsError {
+    fn next(&self) -> String {
+        match self {
+            Self::Missing { .. } => "Give the path of a lights file; docs/capture.md shows one".to_owned(),
+            Self::Text { fault, .. } => fault.next(),
+            Self::Count { found, .. } if *found > *SHOTS.end() => "List the best of them".to_owned(),
+            Self::Count { .. } => "Write a [[light]] for each shot; eight around the cloth are plenty".to_owned(),
+            Self::Disk { .. } => "Allow reading the file, then try again".to_owned(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Missing { .. } | Self::Text { .. } | Self::Count { .. } => Class::Request,
+            Self::Disk { .. } => Class::Outside,
+        }
+    }
+}
+
+/// Read a lights file.
+///
+/// # Errors
+/// See [`LightsError`]; what is wrong in the text comes with its line.
+pub fn read_lights(path: &Path) -> Result<Lights, LightsError> {
+    let text = |fault| LightsError::Text { path: path.to_path_buf(), fault: Box::new(fault) };
+    let bytes = fs::read(path).map_err(|source| match source.kind() {
+        io::ErrorKind::NotFound => LightsError::Missing { path: path.to_path_buf() },
+        _ => LightsError::Disk { source, path: path.to_path_buf() },
+    })?;
+    let raw = String::from_utf8(bytes)
+        .map_err(|error| text(TextFault::Syntax { line: 1, message: format!("the file is not UTF-8 text ({error})") }))?;
+    let lights = parse_lights(raw.strip_prefix('\u{feff}').unwrap_or(&raw)).map_err(text)?;
+    let found = lights.shots.len();
+    if SHOTS.contains(&found) { Ok(lights) } else { Err(LightsError::Count { found, path: path.to_path_buf() }) }
+}
+
+/// Lights from their text, however many.
+///
+/// # Errors
+/// What is wrong, and on which line.
+pub fn parse_lights(raw: &str) -> Result<Lights, TextFault> {
+    let document = parse(raw)?;
+    let top = Fields::top(raw, &document);
+    top.allow(&TOP_KEYS)?;
+    let mut shots: Vec<LitShot> = Vec::new();
+    for table in top.tables("light", "[[light]]")? {
+        table.allow(&LIGHT_KEYS)?;
+        let shot = table.need("shot", picture(&table, "shot")?)?;
+        if let Some(other) = shots.iter().find(|other| other.shot == shot) {
+            return Err(table.bad("shot", format!("`{shot}` is that of the light on line {} too", other.line)));
+        }
+        shots.push(LitShot {
+            shot,
+            toward: toward(&table)?,
+            distance: table.positive("distance_mm")?.map(Mm),
+            strength: table.positive("strength")?.unwrap_or(1.0),
+            flat_field: picture(&table, "flat_field")?,
+            line: table.line,
+        });
+    }
+    Ok(Lights { flat_field: picture(&top, "flat_field")?, dark: picture(&top, "dark")?, shots })
+}
+
+fn picture(table: &Fields<'_>, key: &str) -> Result<Option<String>, TextFault> {
+    match table.string(key)? {
+        Some("") => Err(table.bad(key, "is empty")),
+        path => Ok(path.map(str::to_owned)),
+    }
+}
+
+fn toward(table: &Fields<'_>) -> Result<[f32; 3], TextFault> {
+    let direction = table.numbers::<3>("direction", "three numbers: x right, y up, z to the camera")?;
+    let (azimuth, elevation) = (table.number("azimuth_deg")?, table.number("elevation_deg")?);
+    let Some(direction) = direction else {
+        let (Some(azimuth), Some(elevation)) = (azimuth, elevation) else {
+            let absent = match (azimuth, elevation) {
+                (None, None) => "direction",
+                (None, _) => "azimuth_deg",
+                (_, None) | (Some(_), Some(_)) => "elevation_deg",
+            };
+            return table.need(absent, None);
+        };
+        if !(elevation > 0.0 && elevation <= 90.0) {
+            return Err(table.bad("elevation_deg", format!("must be above 0 and at most 90, not {elevation}")));
+        }
+        let ((sin, cos), (up, flat)) = (Angle::degrees(azimuth).sin_cos(), Angle::degrees(elevation).sin_cos());
+        return Ok([cos * flat, sin * flat, up]);
+    };
+    for (key, given) in [("azimuth_deg", azimuth), ("elevation_deg", elevation)] {
+        if given.is_some() {
+            return Err(table.bad(key, "cannot stand beside direction: one of the two says where the lamp is"));
+        }
+    }
+    let length = direction.iter().map(|c| c * c).sum::<f32>().sqrt();
+    if !(length > 1e-6 && length.is_finite()) {
+        return Err(table.bad("direction", "has no length: it points from the cloth to the lamp"));
+    }
+    if direction[2] <= 0.0 {
+        return Err(
+            table.bad("direction", format!("points behind the cloth: its third number must be above 0, not {}", direction[2]))
+        );
+    }
+    Ok(direction.map(|c| c / length))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn close(a: [f32; 3], b: [f32; 3]) -> bool {
+        a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-5)
+    }
+
+    #[test]
+    fn both_ways_to_say_where_a_lamp_is() {
+        let raw = "flat_field = \"card.png\"\ndark = \"off.png\"\n[[light]]\nshot = \"a.png\"\ndirection = [0, 2, 2]\nstrength = 2\n\
+            [[light]]\nshot = \"b.png\"\nazimuth_deg = 90\nelevation_deg = 45\ndistance_mm = 400\nflat_field = \"card-b.png\"\n";
+        let lights = parse_lights(raw).unwrap();
+        assert_eq!((lights.flat_field.as_deref(), lights.dark.as_deref()), (Some("card.png"), Some("off.png")));
+        let [a, b] = &lights.shots[..] else { unreachable!("two lights: {lights:?}") };
+        // From above the picture, half way up: the same lamp twice.
+        let half = 0.5f32.sqrt();
+        assert!(close(a.toward, [0.0, half, half]) && close(b.toward, a.toward), "{:?} {:?}", a.toward, b.toward);
+        assert_eq!((a.strength, b.strength, a.distance, b.distance), (2.0, 1.0, None, Some(Mm(400.0))));
+        assert_eq!((a.line, b.flat_field.as_deref()), (3, Some("card-b.png")));
+    }
+
+    #[test]
+    fn faults_come_with_their_line_and_a_way_out() {
+        let a = "[[light]]\nshot = \"a.png\"\n";
+        for (raw, line, words) in [
+            ("darc = \"x\"\n", 1, "`dark`"),
+            (&format!("{a}azimuth = 3\n"), 3, "azimuth_deg"),
+            (&format!("{a}azimuth_deg = 3\n"), 1, "elevation_deg"),
+            (a, 1, "direction"),
+            (&format!("{a}direction = [0, 1]\n"), 3, "three numbers"),
+            (&format!("{a}direction = [0, 0, 0]\n"), 3, "no length"),
+            (&format!("{a}direction = [0, 1, -1]\n"), 3, "behind"),
+            (&format!("{a}direction = [0, 1, nan]\n"), 3, "three numbers"),
+            (&format!("{a}direction = [0, 1, 1]\nelevation_deg = 60\n"), 4, "beside"),
+            (&format!("{a}azimuth_deg = 3\nelevation_deg = 95\n"), 4, "at most 90"),
+            (&format!("{a}direction = [0, 1, 1]\ndistance_mm = -4\n"), 4, "above 0"),
+            (&format!("{a}direction = [0, 1, 1]\nstrength = 0\n"), 4, "above 0"),
+            (&format!("{a}direction = [0, 1, 1]\n{a}direction = [0, 1, 1]\n"), 5, "line 1"),
+            ("[[light]]\nshot = \"\"\ndirection = [0, 0, 1]\n", 2, "empty"),
+            ("[[light]\n", 1, ""),
+        ] {
+            let fault = parse_lights(raw).unwrap_err();
+            let text = format!("{fault} | {}", fault.next());
+            assert!(text.contains(words) && text.contains(&format!("line {line}")), "{raw}\n{text}");
+        }
+    }
+}

@@ -1,0 +1,189 @@
+//! Shots under several lights, read from their lights file.
+
+use std::path::{Path, PathBuf};
+
+use tatter_cloth::lights::{Arrangement, Calibration, Flat, Lamp, Shots};
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Image, LinearRgb, Size};
+use tatter_core::model::{Lights, LitShot, Photo};
+use tatter_core::task::{Cancelled, Task};
+use tatter_files::lights::{LightsError, read_lights};
+use tatter_files::limits::Limits;
+use tatter_files::picture::{PictureError, read_photo};
+
+/// Elevations between which cloth is measured well: below, threads lie in each other's shadow; above, slopes hardly change the light
+/// (`algorithms.md` 3.4).
+const LOW_DEG: f32 = 50.0;
+const HIGH_DEG: f32 = 80.0;
+
+/// Why shots under several lights cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum LitFailed {
+    /// The lights file.
+    #[error(transparent)]
+    Lights(#[from] LightsError),
+    /// A picture cannot be read.
+    #[error(transparent)]
+    Picture(#[from] PictureError),
+    /// A picture of another size than the first shot.
+    #[error("the {what} is {found}, the first shot {wanted}: {}", path.display())]
+    Size {
+        /// What it is for.
+        what: &'static str,
+        /// Its size.
+        found: Size,
+        /// The first shot's.
+        wanted: Size,
+        /// The picture.
+        path: PathBuf,
+    },
+    /// All lamps stand in one plane with the cloth.
+    #[error(
+        "the lights stand nearly in one plane with the cloth: their condition number is {condition:.0}, at most {:.0} can be worked \
+         with (1 is best): {}",
+        Arrangement::MOST,
+        path.display()
+    )]
+    Plane {
+        /// Largest over smallest singular value of their directions.
+        condition: f32,
+        /// The lights file.
+        path: PathBuf,
+    },
+    /// The person stopped it.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
+
+impl Explain for LitFailed {
+    fn next(&self) -> String {
+        match self {
+            Self::Lights(error) => error.next(),
+            Self::Picture(error) => error.next(),
+            Self::Size { .. } => "Take all shots from a tripod with one camera setting, and crop none of them".to_owned(),
+            Self::Plane { .. } => "Put lamps all around the cloth, 60 to 70 degrees above it".to_owned(),
+            Self::Cancelled(_) => "Start again when you like".to_owned(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Lights(error) => error.class(),
+            Self::Picture(error) => error.class(),
+            Self::Size { .. } | Self::Plane { .. } | Self::Cancelled(_) => Class::Request,
+        }
+    }
+}
+
+/// The cloth as all lamps together light it, the shots, and a line of provenance for each.
+pub(crate) struct LitShots {
+    pub(crate) photo: Photo,
+    pub(crate) shots: Shots,
+    pub(crate) provenance: Vec<(String, String)>,
+}
+
+/// Read the shots of a lights file, one after the other: beside 6 bytes a pixel and shot, one decoded picture and its calibration are in
+/// memory at a time.
+pub(crate) fn read_shots(path: &Path, task: &Task) -> Result<LitShots, LitFailed> {
+    let limits = Limits::default();
+    let lights = read_lights(path)?;
+    let lamps: Vec<Lamp> = lights.shots.iter().map(lamp).collect();
+    judge(&lamps, path, task)?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let mut reader = Reader { folder, limits, size: None };
+    let dark = lights.dark.as_deref().map(|file| reader.read("dark frame", file)).transpose()?.map(|photo| photo.color);
+    let even = lights.flat_field.as_deref().map(|file| reader.read("flat field", file)).transpose()?;
+    let shared = Calibration::new(dark, even.map(|photo| Flat::Camera(photo.color)).as_ref());
+    let mut made: Option<(Photo, Shots)> = None;
+    let mut hashes = String::new();
+    let mut provenance = vec![("lights".to_owned(), name(path))];
+    for (k, (shot, lamp)) in lights.shots.iter().zip(lamps).enumerate() {
+        task.check()?;
+        task.progress("read", k as f32 / lights.shots.len() as f32);
+        let photo = reader.read("shot", &shot.shot)?;
+        hashes += &photo.hash;
+        provenance.push((format!("light_{}", k + 1), described(shot, &photo)));
+        let own = shot.flat_field.as_deref().map(|file| reader.read("flat field", file)).transpose()?;
+        let own = own.map(|card| shared.under(Some(&Flat::Card(card.color))));
+        let calibration = own.as_ref().unwrap_or(&shared);
+        let size = photo.color.size();
+        let (_, shots) = made.get_or_insert_with(|| {
+            (Photo { color: Image::filled(0, 0, LinearRgb::default()), alpha: None, ..photo.clone() }, Shots::new(size))
+        });
+        shots.add(lamp, shot.strength, &photo.color, calibration);
+    }
+    let Some((first, shots)) = made else { unreachable!("a lights file has three lights at least") };
+    provenance.extend(calibration_lines(&lights));
+    let hash = tatter_files::picture::hash(hashes.as_bytes());
+    let photo = Photo { name: name(path), color: shots.even(), hash, ..first };
+    Ok(LitShots { photo, shots, provenance })
+}
+
+struct Reader<'a> {
+    folder: &'a Path,
+    limits: Limits,
+    size: Option<Size>,
+}
+
+impl Reader<'_> {
+    fn read(&mut self, what: &'static str, file: &str) -> Result<Photo, LitFailed> {
+        let path = self.folder.join(file);
+        let photo = read_photo(&path, &self.limits)?;
+        let found = photo.color.size();
+        let wanted = *self.size.get_or_insert(found);
+        if found == wanted { Ok(photo) } else { Err(LitFailed::Size { what, found, wanted, path }) }
+    }
+}
+
+fn lamp(shot: &LitShot) -> Lamp {
+    Lamp { toward: shot.toward, distance: shot.distance, by_card: shot.flat_field.is_some() }
+}
+
+/// Refuse lamps that cannot tell slopes, warn of those that tell them badly.
+fn judge(lamps: &[Lamp], path: &Path, task: &Task) -> Result<(), LitFailed> {
+    let stand = Arrangement::of(lamps);
+    if stand.condition > Arrangement::MOST {
+        return Err(LitFailed::Plane { condition: stand.condition, path: path.to_path_buf() });
+    }
+    let (low, high) = (stand.lowest.to_degrees(), stand.highest.to_degrees());
+    if low < LOW_DEG {
+        let text = format!(
+            "A light stands {low:.0} degrees above the cloth: below {LOW_DEG} threads shade each other; 60 to 70 is best."
+        );
+        task.note("lights-low", text);
+    }
+    if high > HIGH_DEG && lamps.iter().filter(|lamp| lamp.elevation().to_degrees() > HIGH_DEG).count() * 2 > lamps.len() {
+        let text = format!(
+            "Most lights stand more than {HIGH_DEG} degrees above the cloth: slopes hardly change the light there, and noise counts as relief; 60 to 70 is best."
+        );
+        task.note("lights-high", text);
+    }
+    if lamps.len() == 3 {
+        task.note("lights-few", "Three lights leave no reading to spare: shadows become slopes. Take eight.");
+    }
+    Ok(())
+}
+
+fn described(shot: &LitShot, photo: &Photo) -> String {
+    let [x, y, z] = shot.toward;
+    let mut text = format!("{} from {x:.4}, {y:.4}, {z:.4}", photo.name);
+    if let Some(distance) = shot.distance {
+        text += &format!(" at {} mm", distance.get());
+    }
+    if shot.strength != 1.0 {
+        text += &format!(" strength {}", shot.strength);
+    }
+    if let Some(card) = &shot.flat_field {
+        text += &format!(" over {card}");
+    }
+    format!("{text} blake3 {}", photo.hash)
+}
+
+fn calibration_lines(lights: &Lights) -> Vec<(String, String)> {
+    let line = |key: &str, file: &Option<String>| file.clone().map(|file| (key.to_owned(), file));
+    [line("flat_field", &lights.flat_field), line("dark", &lights.dark)].into_iter().flatten().collect()
+}
+
+fn name(path: &Path) -> String {
+    path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned()
+}
