@@ -1,5 +1,6 @@
 //! Every argument, once: parser, help, man page and completions come from here.
 
+mod cut;
 mod grain;
 mod handoff;
 mod matching;
@@ -16,6 +17,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use tatter::variation::Which;
 use tatter_core::channel::Channel;
 
+pub(crate) use cut::Cut;
 pub(crate) use grain::{Forget, Grain};
 pub(crate) use handoff::{AlphaArg, Handoff, NormalYArg};
 pub(crate) use matching::{EdgeArg, Match, MatchArg, MatchArgs, ReliefArg};
@@ -48,9 +50,10 @@ pub(crate) enum Verb {
     Demo(Demo),
     /// Photo to patch: find the subject, its cover, colour, height, gaps
     #[command(after_help = "Example: tatter cut rope-burn.jpg -o rope-burn.patch --width-mm 120\n         \
-        tatter cut --lights lights.toml -o rope-burn.patch --width-mm 120\n\
+        tatter cut --lights lights.toml -o rope-burn.patch --width-mm 120\n         \
+        tatter cut --over-dark black.jpg --over-light white.jpg -o moth.patch --width-mm 60\n\
         Photograph only cloth that you may: garments, logos and prints of others can be protected.")]
-    Cut(Cut),
+    Cut(Box<Cut>),
     /// Textile parameters to patch, or to textures that repeat: cloth built thread by thread
     #[command(after_help = "Example: tatter weave denim --damage worn-through -o knee.patch\n         \
         tatter weave canvas --width-mm 40 -o textures/canvas\n\
@@ -164,52 +167,6 @@ pub(crate) struct ScaleArgs {
     /// Two pixels and the millimetres between them: x,y,x,y,mm
     #[arg(long, value_name = "X,Y,X,Y,MM", group = "scale", allow_hyphen_values = true, value_parser = ruler)]
     pub(crate) ruler: Option<Numbers<5>>,
-}
-
-#[derive(Args, Debug)]
-pub(crate) struct Cut {
-    /// Photo of damaged cloth, or of a piece on a backing
-    #[arg(required_unless_present = "lights")]
-    pub(crate) photo: Option<PathBuf>,
-    /// Patch folder to write
-    #[arg(short, long, value_name = "NAME.patch")]
-    pub(crate) output: PathBuf,
-    /// Several shots from a tripod, each under another lamp, listed in a file: relief and colour are measured, not guessed
-    #[arg(long, value_name = "LIGHTS.toml", conflicts_with_all = ["photo", "light_from"])]
-    pub(crate) lights: Option<PathBuf>,
-    /// What is to be cut
-    #[arg(long, value_enum, default_value = "auto")]
-    pub(crate) subject: SubjectArg,
-    /// Roughly where: centre and radius in pixels
-    #[arg(long, value_name = "X,Y,R", allow_hyphen_values = true, value_parser = circle)]
-    pub(crate) around: Option<Numbers<3>>,
-    /// A picture of the photo's size with strokes: green cloth, blue backing, red damage, white gap, else nothing
-    #[arg(long, value_name = "PICTURE")]
-    pub(crate) strokes: Option<PathBuf>,
-    /// Scale of the photo
-    #[command(flatten)]
-    pub(crate) scale: ScaleArgs,
-    /// Picks (weft threads) per centimetre, as counted
-    #[arg(long, value_name = "N", value_parser = positive)]
-    pub(crate) picks_per_cm: Option<f32>,
-    /// Turn the canvas so that the grain runs upright
-    #[arg(long)]
-    pub(crate) upright: bool,
-    /// Warp direction in the photo, degrees counter-clockwise from image right
-    #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = finite)]
-    pub(crate) grain_deg: Option<f32>,
-    /// Where the light came from, degrees counter-clockwise from image right
-    #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = finite)]
-    pub(crate) light_from: Option<f32>,
-    /// Elevation of that light above the cloth
-    #[arg(long, value_name = "DEG", requires = "light_from", value_parser = finite)]
-    pub(crate) light_elevation: Option<f32>,
-    /// Side of the square canvas in texels [default: as the photo shows]
-    #[arg(long, value_name = "N", value_parser = whole::<usize, 64, 8192>)]
-    pub(crate) canvas: Option<usize>,
-    /// Seed of everything random
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64, 0, { u64::MAX }>)]
-    pub(crate) seed: u64,
 }
 
 #[derive(Args, Debug)]

@@ -2,5 +2,6 @@
 
 pub mod cloth;
 pub mod measures;
+pub mod pair;
 pub mod scene;
 pub mod torn;

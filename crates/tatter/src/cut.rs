@@ -2,10 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use tatter_cloth::cut::{Cut, cut, cut_lit};
+use tatter_cloth::cut::{Cut, CutError, TwoBackings, cut, cut_lit, cut_two_backings};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
-use tatter_core::model::{CutRecipe, Patch};
+use tatter_core::model::{CutRecipe, Patch, Photo};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, write_patch};
@@ -15,19 +15,50 @@ use crate::lights::{LitFailed, LitShots, read_shots};
 use crate::sheet::{sheet, thumb};
 use crate::strokes::{StrokesError, read_strokes};
 
+/// What is cut from.
+#[derive(Clone, Debug, PartialEq)]
+pub enum CutSource {
+    /// One photo.
+    Photo(PathBuf),
+    /// A lights file of shots under several lamps: relief and colour are measured.
+    Lights(PathBuf),
+    /// The same cloth over two backings: opacity and colour are measured.
+    Backings {
+        /// The shot over the dark backing.
+        dark: PathBuf,
+        /// The shot over the light backing; strokes and places are those of this one.
+        light: PathBuf,
+        /// Colours of the dark and the light backing, when a person knows them.
+        colors: Option<[LinearRgb; 2]>,
+    },
+}
+
+impl Default for CutSource {
+    fn default() -> Self {
+        Self::Photo(PathBuf::new())
+    }
+}
+
+impl CutSource {
+    /// The file that errors name.
+    fn path(&self) -> &Path {
+        match self {
+            Self::Photo(path) | Self::Lights(path) | Self::Backings { light: path, .. } => path,
+        }
+    }
+}
+
 /// What to cut and where to put it.
 #[derive(Clone, Debug, Default)]
 pub struct CutRequest {
-    /// The photo.
-    pub photo: PathBuf,
+    /// The photo or photos.
+    pub source: CutSource,
     /// The patch folder to write, `NAME.patch`.
     pub output: PathBuf,
     /// What the person says of the cut.
     pub recipe: CutRecipe,
     /// A picture of strokes, in addition to the recipe's.
     pub strokes: Option<PathBuf>,
-    /// A lights file of several shots, instead of the photo.
-    pub lights: Option<PathBuf>,
 }
 
 /// What was cut.
@@ -53,7 +84,7 @@ pub enum CutFailed {
     Strokes(StrokesError, PathBuf),
     /// The cut itself.
     #[error("{0}: {1}")]
-    Cut(tatter_cloth::cut::CutError, PathBuf),
+    Cut(CutError, PathBuf),
     /// Shots under several lights.
     #[error(transparent)]
     Lit(#[from] LitFailed),
@@ -95,29 +126,58 @@ impl Explain for CutFailed {
 pub fn cut_photo(request: &CutRequest, task: &Task) -> Result<CutReport, CutFailed> {
     let name = patch_name(&request.output).ok_or_else(|| CutFailed::Name(request.output.clone()))?;
     let limits = Limits::default();
-    let (path, photo, lit) = match &request.lights {
-        None => (&request.photo, task.stage("read", || read_photo(&request.photo, &limits))?, None),
-        Some(lights) => {
-            let LitShots { photo, shots, provenance } = task.stage("read", || read_shots(lights, task))?;
-            (lights, photo, Some((shots, provenance)))
-        }
-    };
+    let shots = task.stage("read", || read(&request.source, &limits, task))?;
     let mut recipe = request.recipe.clone();
     if let Some(path) = &request.strokes {
         let picture = read_stored(path, &limits)?;
-        let strokes = read_strokes(&picture, photo.color.size()).map_err(|error| CutFailed::Strokes(error, path.clone()))?;
+        let size = shots.photo().color.size();
+        let strokes = read_strokes(&picture, size).map_err(|error| CutFailed::Strokes(error, path.clone()))?;
         recipe.strokes.extend(strokes);
     }
-    let (made, more) = match lit {
-        None => (cut(&photo, &recipe, task), Vec::new()),
-        Some((shots, provenance)) => (cut_lit(&photo, shots, &recipe, task), provenance),
-    };
-    let mut cut = made.map_err(|error| CutFailed::Cut(error, path.clone()))?;
-    drop(photo);
-    cut.patch.provenance.extend(more);
+    let mut cut = shots.cut(&recipe, task).map_err(|error| CutFailed::Cut(error, request.source.path().to_owned()))?;
     cut.patch.name = name;
     task.stage("write", || save(&cut.patch, &request.output, Vec::new(), task))?;
     Ok(CutReport { folder: request.output.clone(), cut })
+}
+
+/// What was read of a source.
+enum Read {
+    Photo(Photo),
+    Lights(LitShots),
+    Backings { dark: Photo, light: Photo, colors: Option<[LinearRgb; 2]> },
+}
+
+fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read, CutFailed> {
+    Ok(match source {
+        CutSource::Photo(path) => Read::Photo(read_photo(path, limits)?),
+        CutSource::Lights(path) => Read::Lights(read_shots(path, task)?),
+        CutSource::Backings { dark, light, colors } => {
+            Read::Backings { dark: read_photo(dark, limits)?, light: read_photo(light, limits)?, colors: *colors }
+        }
+    })
+}
+
+impl Read {
+    /// The picture on whose pixels the patch lies.
+    const fn photo(&self) -> &Photo {
+        match self {
+            Self::Photo(photo) | Self::Lights(LitShots { photo, .. }) | Self::Backings { light: photo, .. } => photo,
+        }
+    }
+
+    fn cut(self, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
+        match self {
+            Self::Photo(photo) => cut(&photo, recipe, task),
+            Self::Lights(LitShots { photo, shots, provenance }) => {
+                let mut cut = cut_lit(&photo, shots, recipe, task)?;
+                cut.patch.provenance.extend(provenance);
+                Ok(cut)
+            }
+            Self::Backings { dark, light, colors } => {
+                cut_two_backings(&TwoBackings { dark: &dark, light: &light, cards: colors }, recipe, task)
+            }
+        }
+    }
 }
 
 /// Write a patch folder with its thumbnail and its sheet, and `more` files beside them.

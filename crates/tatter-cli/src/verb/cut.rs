@@ -1,26 +1,29 @@
 //! `tatter cut`.
 
 use serde_json::{Map, Value, json};
-use tatter::cut::{CutReport, CutRequest, cut_photo};
+use tatter::cut::{CutReport, CutRequest, CutSource, cut_photo};
 use tatter_core::angle::Angle;
+use tatter_core::explain::Explain;
+use tatter_core::image::LinearRgb;
 use tatter_core::model::{CutRecipe, Subject, SubjectChoice};
 use tatter_core::task::Task;
 use tatter_core::units::PerCm;
 
-use super::{CENTRE, Outcome, boxed, scale};
+use super::weave::codes;
+use super::{BadArgument, CENTRE, Outcome, boxed, scale};
 use crate::args::{Cut, SubjectArg};
 use crate::term::{Term, degrees, number, round, seconds, warnings};
 
 /// Photo to patch.
 pub(crate) fn run(args: &Cut, term: &Term) -> Outcome {
     let task = term.task();
-    let report = cut_photo(&request(args), &task).map_err(boxed)?;
+    let report = cut_photo(&request(args)?, &task).map_err(boxed)?;
     term.notes(&task);
     term.result(&machine(&report, &task), &people(&report, &task));
     Ok(0)
 }
 
-fn request(args: &Cut) -> CutRequest {
+fn request(args: &Cut) -> Result<CutRequest, Box<dyn Explain>> {
     let subject = match args.subject {
         SubjectArg::Auto => SubjectChoice::Auto,
         SubjectArg::Damage => SubjectChoice::Told(Subject::Damage),
@@ -42,13 +45,27 @@ fn request(args: &Cut) -> CutRequest {
         canvas: args.canvas,
         seed: args.seed,
     };
-    CutRequest {
-        photo: args.photo.clone().unwrap_or_default(),
-        output: args.output.clone(),
-        recipe,
-        strokes: args.strokes.clone(),
-        lights: args.lights.clone(),
-    }
+    Ok(CutRequest { source: source(args)?, output: args.output.clone(), recipe, strokes: args.strokes.clone() })
+}
+
+/// One photo, one over each backing, or one under each light.
+fn source(args: &Cut) -> Result<CutSource, Box<dyn Explain>> {
+    Ok(match (&args.lights, &args.over_dark, &args.over_light) {
+        (Some(lights), ..) => CutSource::Lights(lights.clone()),
+        (None, Some(dark), Some(light)) => {
+            let colors = args.backings.as_deref().map(backings).transpose().map_err(boxed)?;
+            CutSource::Backings { dark: dark.clone(), light: light.clone(), colors }
+        }
+        _ => CutSource::Photo(args.photo.clone().unwrap_or_default()),
+    })
+}
+
+/// The dark colour and the light one.
+fn backings(text: &str) -> Result<[LinearRgb; 2], BadArgument> {
+    let (dark, light) = text
+        .split_once(',')
+        .ok_or_else(|| BadArgument::new(format!("'{text}' is no pair of colours"), "Write dark,light as #101010,#e8e8e4"))?;
+    Ok([codes(dark.trim())?, codes(light.trim())?].map(LinearRgb::from_codes))
 }
 
 /// The object of the machine contract.

@@ -11,6 +11,7 @@ mod page;
 mod place;
 mod proof;
 mod scatter;
+mod two_backings;
 mod variation;
 mod watch;
 mod wear;

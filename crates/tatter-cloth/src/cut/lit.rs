@@ -6,7 +6,7 @@ use tatter_core::model::{CutRecipe, Photo};
 use tatter_core::task::{Cancelled, Task};
 use tatter_core::units::MmPerTexel;
 
-use super::{Canvas, Cut, CutError, chain};
+use super::{Canvas, Cut, CutError, Evidence, chain};
 use crate::lights::{Shots, stereo};
 use crate::relief::Lit;
 
@@ -22,7 +22,7 @@ const OFF: f32 = 0.08;
 /// # Errors
 /// As [`super::cut`].
 pub fn cut_lit(photo: &Photo, shots: Shots, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
-    chain(photo, Some(shots), recipe, task)
+    chain(photo, Evidence { lights: Some(shots), ..Evidence::default() }, recipe, task)
 }
 
 /// What the shots say, as the canvas shows it.

@@ -1,12 +1,15 @@
 //! Photo to patch, the whole chain in one screen.
 
+mod backed;
 mod canvas;
 mod lit;
 mod scale;
+mod two_backings;
 
 pub use canvas::Canvas;
 pub use lit::cut_lit;
 pub use scale::{ScaleError, Scaled};
+pub use two_backings::{TwoBackings, cut_two_backings};
 
 use lit::Dyed;
 use tatter_core::angle::Angle;
@@ -16,9 +19,10 @@ use tatter_core::image::{Image, LinearRgb, Map, Unit};
 use tatter_core::model::{CutRecipe, Origin, Patch, PatchMap, Photo, StrokeKind, Subject};
 use tatter_core::task::{Cancelled, Task};
 
+use crate::backings::{BackingsError, Matte};
 use crate::clean::{Sight, clean_color, thread_color};
 use crate::gaps::{GapError, GapInput, Gaps, gaps};
-use crate::isolate::{ClothHints, IsolateError, Isolated, isolate};
+use crate::isolate::{ClothHints, IsolateError, Isolated, isolate, isolate_known};
 use crate::lights::Shots;
 use crate::measure::{MeasureSettings, Measured, measure};
 use crate::relief::{ReliefError, ReliefInput, lit_relief, relief};
@@ -38,6 +42,9 @@ pub enum CutError {
     /// The scale asked for makes no sense.
     #[error(transparent)]
     Scale(#[from] ScaleError),
+    /// Two shots over two backings gave no alpha.
+    #[error(transparent)]
+    Backings(#[from] BackingsError),
     /// Stopped by the person.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
@@ -50,6 +57,7 @@ impl Explain for CutError {
             Self::Gaps(error) => error.next(),
             Self::Relief(error) => error.next(),
             Self::Scale(error) => error.next(),
+            Self::Backings(error) => error.next(),
             Self::Cancelled(_) => "Start again when you like".to_owned(),
         }
     }
@@ -60,6 +68,7 @@ impl Explain for CutError {
             Self::Gaps(error) => error.class(),
             Self::Relief(error) => error.class(),
             Self::Scale(error) => error.class(),
+            Self::Backings(error) => error.class(),
             Self::Cancelled(_) => Class::Request,
         }
     }
@@ -84,13 +93,27 @@ pub struct Cut {
 /// # Errors
 /// When no subject is found or the recipe contradicts the photo.
 pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
-    chain(photo, None, recipe, task)
+    chain(photo, Evidence::default(), recipe, task)
 }
 
-/// The chain of [`cut`], and of [`cut_lit`] when there are shots under several lights.
-fn chain(photo: &Photo, shots: Option<Shots>, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
+/// What more shots than one photo measured.
+#[derive(Default)]
+struct Evidence<'a> {
+    /// Over two backings: alpha and colour are not looked for but taken as measured, and the photo shows the cloth before one of
+    /// its backings.
+    matte: Option<&'a Matte>,
+    /// Under several lights: relief, and colour where no backings measured it.
+    lights: Option<Shots>,
+}
+
+/// The chain of [`cut`] and its kin.
+fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
+    let Evidence { matte, lights } = evidence;
     let first = task.stage("measure", || measure_quietly(&photo.color, None, recipe.grain, task));
-    let isolated = task.stage("isolate", || isolate(&photo.color, recipe, &hints(&first), task))?;
+    let isolated = task.stage("isolate", || match matte {
+        Some(matte) => isolate_known(&photo.color, &matte.alpha, recipe, &hints(&first), task),
+        None => isolate(&photo.color, recipe, &hints(&first), task),
+    })?;
     let cloth = if first.woven && first.confidence >= SURE {
         first
     } else {
@@ -106,23 +129,18 @@ fn chain(photo: &Photo, shots: Option<Shots>, recipe: &CutRecipe, task: &Task) -
     let pitch_px = cloth.woven.then(|| cloth.pitch_px.map(|p| p / canvas.pixels_per_texel));
     let thread_dirs = cloth.woven.then(|| [cloth.grain + turn, cloth.weft + turn].map(Angle::as_line));
 
-    let found = task.stage("gaps", || {
-        gaps(
-            &view.color,
-            &GapInput {
-                see_through: view.see_through.as_ref(),
-                intact: view.intact.as_ref(),
-                pitch_px,
-                gap_strokes: view.gap_strokes.as_ref(),
-                cloth_strokes: view.cloth_strokes.as_ref(),
-                ..GapInput::new(&view.cover)
-            },
-            task,
-        )
+    let found = task.stage("gaps", || match matte {
+        Some(matte) => Ok(backed::gaps(&view, &isolated, matte, &canvas)),
+        None => view.gaps(pitch_px, task),
     })?;
-    let lit = shots.map(|shots| Dyed::measure(shots, photo, &canvas, scaled.scale, turn, task)).transpose()?;
-    let seen = lit.as_ref().map_or([&photo.color, &view.color], |lit| [&lit.photo, &lit.canvas]);
-    let clean = task.stage("clean", || cleaned(seen, &found, &isolated, &canvas, task))?;
+    let lit = lights.map(|shots| Dyed::measure(shots, photo, &canvas, scaled.scale, turn, task)).transpose()?;
+    let clean = task.stage("clean", || match matte {
+        Some(matte) => Ok(backed::color(matte, &canvas)),
+        None => {
+            let seen = lit.as_ref().map_or([&photo.color, &view.color], |lit| [&lit.photo, &lit.canvas]);
+            cleaned(seen, &found, &isolated, &canvas, task)
+        }
+    })?;
     let raised = task.stage("relief", || {
         let mut input = ReliefInput::new(&view.cover, &found.opacity, texel);
         input.intact = view.intact.as_ref();
@@ -141,8 +159,12 @@ fn chain(photo: &Photo, shots: Option<Shots>, recipe: &CutRecipe, task: &Task) -
     for (channel, map) in raised.into_maps() {
         maps[channel] = Some(map);
     }
-    if let Some(PatchMap { map: Map::Color(base), .. }) = &mut maps[Channel::BaseColor] {
-        *base = own_color(base, &view, &found, pitch_px);
+    if let Some(base) = &mut maps[Channel::BaseColor] {
+        view.dye(base, &found, pitch_px);
+        if matte.is_some() {
+            base.origin = Origin::Measured;
+            base.how = format!("cloth alone, parted from both backings; {}", base.how);
+        }
     }
     let cloth_color = mean(&clean, &view.cloth(&found.opacity));
     let unit =
@@ -165,20 +187,6 @@ fn chain(photo: &Photo, shots: Option<Shots>, recipe: &CutRecipe, task: &Task) -
         provenance: provenance(photo, recipe, &isolated, &cloth),
     };
     Ok(Cut { patch, why: isolated.why, open_share: found.share, openings: found.openings })
-}
-
-/// Base colour that is the threads' own.
-fn own_color(base: &Image<LinearRgb>, view: &View, found: &Gaps, pitch_px: Option<[f32; 2]>) -> Image<LinearRgb> {
-    let cloth = view.cloth(&found.opacity);
-    let sight = Sight {
-        photo: &view.color,
-        opacity: &found.opacity,
-        own: &found.own_color,
-        intact: &cloth,
-        backing: found.backing,
-        pitch: pitch_px.map_or(ASSUMED_PITCH, |[a, b]| (a * b).sqrt()).max(1.0),
-    };
-    thread_color(base, &sight)
 }
 
 /// Thread spacing in texels when nobody measured it.
@@ -251,6 +259,33 @@ impl View {
             },
             cloth_strokes: strokes(StrokeKind::Cloth),
         }
+    }
+
+    /// Openings looked for in the one photo.
+    fn gaps(&self, pitch_px: Option<[f32; 2]>, task: &Task) -> Result<Gaps, GapError> {
+        let input = GapInput {
+            see_through: self.see_through.as_ref(),
+            intact: self.intact.as_ref(),
+            pitch_px,
+            gap_strokes: self.gap_strokes.as_ref(),
+            cloth_strokes: self.cloth_strokes.as_ref(),
+            ..GapInput::new(&self.cover)
+        };
+        gaps(&self.color, &input, task)
+    }
+
+    /// Base colour near openings becomes the threads' own.
+    fn dye(&self, base: &mut PatchMap, found: &Gaps, pitch_px: Option<[f32; 2]>) {
+        let Map::Color(color) = &mut base.map else { return };
+        let sight = Sight {
+            photo: &self.color,
+            opacity: &found.opacity,
+            own: &found.own_color,
+            intact: &self.cloth(&found.opacity),
+            backing: found.backing,
+            pitch: pitch_px.map_or(ASSUMED_PITCH, |[a, b]| (a * b).sqrt()).max(1.0),
+        };
+        *color = thread_color(color, &sight);
     }
 
     /// The intact cloth, or what is wholly cloth of the piece itself.

@@ -5,7 +5,7 @@ use tatter_core::rng::Rng;
 use crate::relief::smooth::quantile;
 
 /// Lower Cholesky factor of a symmetric positive definite matrix of side `n`, row major; `None` when it is not one.
-pub(super) fn cholesky(matrix: &[f64], n: usize) -> Option<Vec<f64>> {
+pub(crate) fn cholesky(matrix: &[f64], n: usize) -> Option<Vec<f64>> {
     let mut lower = vec![0.0; n * n];
     for i in 0..n {
         for j in 0..=i {
@@ -25,7 +25,7 @@ pub(super) fn cholesky(matrix: &[f64], n: usize) -> Option<Vec<f64>> {
 }
 
 /// Solve `L Lᵀ x = b`.
-pub(super) fn cholesky_solve(lower: &[f64], b: &[f64]) -> Vec<f64> {
+pub(crate) fn cholesky_solve(lower: &[f64], b: &[f64]) -> Vec<f64> {
     let n = b.len();
     let mut x = forward(lower, b);
     for i in (0..n).rev() {

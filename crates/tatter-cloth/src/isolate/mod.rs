@@ -8,7 +8,7 @@ mod edge;
 mod features;
 mod find;
 mod hem;
-mod linear;
+pub(crate) mod linear;
 pub mod matting;
 mod piece;
 mod sampling;
@@ -18,7 +18,7 @@ mod surface;
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Rect, Size, Unit};
-use tatter_core::model::{CutRecipe, Subject, SubjectChoice};
+use tatter_core::model::{CutRecipe, StrokeKind, Subject, SubjectChoice};
 use tatter_core::task::{Cancelled, Task};
 
 pub use strokes::painted;
@@ -172,6 +172,46 @@ pub fn isolate(color: &Image<LinearRgb>, recipe: &CutRecipe, hints: &ClothHints,
     }
 }
 
+/// Share of the picture's border that shows backing for the subject to be a piece.
+const PIECE_BORDER: f32 = 0.75;
+
+/// Find the subject where alpha is known: a piece where backing lies all around, else the injured region of the cloth in `color`.
+///
+/// # Errors
+/// As [`isolate`].
+pub fn isolate_known(
+    color: &Image<LinearRgb>,
+    alpha: &Image<Unit>,
+    recipe: &CutRecipe,
+    hints: &ClothHints,
+    task: &Task,
+) -> Result<Isolated, IsolateError> {
+    let open = open_border(alpha);
+    let why = match recipe.subject {
+        SubjectChoice::Told(Subject::Piece) => "as told".to_owned(),
+        SubjectChoice::Auto if open > PIECE_BORDER && !recipe.strokes.iter().any(|s| s.kind == StrokeKind::Damage) => {
+            format!("a piece because both backings show on {:.0} % of the photo's border", 100.0 * open)
+        }
+        _ => return isolate(color, recipe, hints, task),
+    };
+    let pitch = hints.pitch_px.map_or(Working::ASSUMED_PITCH, |[a, b]| 0.5 * (a + b));
+    piece::isolate_known(alpha, (0.6 * pitch).clamp(3.0, 16.0), why)
+}
+
+/// Share of the border, a twentieth of the picture broad, where alpha is below a half.
+fn open_border(alpha: &Image<Unit>) -> f32 {
+    let (width, height) = (alpha.width(), alpha.height());
+    let depth = (width.min(height) / 20).max(3);
+    let (mut all, mut open) = (0u32, 0u32);
+    for y in 0..height {
+        for x in (0..width).filter(|&x| x.min(y) < depth || x + depth >= width || y + depth >= height) {
+            all += 1;
+            open += u32::from(alpha.get(x, y).0 < 0.5);
+        }
+    }
+    open as f32 / all.max(1) as f32
+}
+
 /// The photo made small enough to look at all of it.
 struct Working {
     color: Image<LinearRgb>,
@@ -207,7 +247,7 @@ impl Working {
     }
 
     /// Strokes of one kind at working size.
-    fn painted(&self, recipe: &CutRecipe, kind: tatter_core::model::StrokeKind) -> Image<bool> {
+    fn painted(&self, recipe: &CutRecipe, kind: StrokeKind) -> Image<bool> {
         let mut strokes = recipe.strokes.clone();
         for stroke in &mut strokes {
             stroke.radius /= self.shrink;

@@ -1,7 +1,7 @@
 //! A piece on its backing: a model of the backing, a graph cut, a trimap, sampled alpha, one matting solve.
 
-use tatter_core::image::{Image, LinearRgb, Rect, Unit};
-use tatter_core::kernel::{GridCut, bleed, dilate, distance_to, erode, label};
+use tatter_core::image::{Image, LinearRgb, Rect, Size, Unit};
+use tatter_core::kernel::{GridCut, bleed, close, dilate, distance_to, erode, label};
 use tatter_core::model::{CutRecipe, StrokeKind, Subject};
 use tatter_core::task::Task;
 
@@ -47,7 +47,7 @@ pub(super) fn isolate_piece(
     let settings = MattingSettings { epsilon: 1e-6, most_rounds: 60, tolerance: 1e-3, ..Default::default() };
     let sampled = Sampled { alpha: &alpha, confidence: &confidence };
     let alpha = matting::solve_sampled(&near.color, &trimap, sampled, &settings, task)?;
-    Ok(finish(color, &near, &alpha, ring, backing, why))
+    Ok(Isolated { backing: Some(backing), ..finish(color.size(), near.part, &near.outline, &alpha, ring, why) })
 }
 
 /// The backing's model from its seeds, then from everything that fits it.
@@ -170,6 +170,18 @@ impl Near {
     }
 }
 
+/// The piece whose alpha is known, by its filled outline. `ring` is the breadth of its soft rim, pixels.
+pub(super) fn isolate_known(alpha: &Image<Unit>, ring: f32, why: String) -> Result<Isolated, IsolateError> {
+    let region = close(&alpha.map(|a| a.0 > 0.5), ring);
+    let largest = label(&region).1.iter().map(|p| p.area).max().unwrap_or(0);
+    if largest < 30 {
+        return Err(IsolateError::NoPiece);
+    }
+    let outline = filled(&region);
+    let inside = distance_to(&outline.map(|o| !o)).map(|d| d.min(200.0));
+    Ok(finish(alpha.size(), Rect::whole(alpha.size()), &inside, alpha, ring, why))
+}
+
 /// Openings closed.
 fn filled(region: &Image<bool>) -> Image<bool> {
     let (labels, sets) = label(&region.map(|r| !r));
@@ -197,8 +209,7 @@ fn trimap(near: &Near, backing: &BackingModel, recipe: &CutRecipe, ring: f32) ->
         if unlike(i, b) < noise { 0.0 } else { projected }
     });
     let certain_cloth = erode(&rough.zip(&near.signed, |a, d| a > 0.8 && d > 0.5 * ring), 1.0);
-    let stroke =
-        |kind| super::painted(&recipe.strokes, kind, tatter_core::image::Size::new(part.right(), part.bottom())).crop(part);
+    let stroke = |kind| super::painted(&recipe.strokes, kind, Size::new(part.right(), part.bottom())).crop(part);
     let cloth_told = stroke(StrokeKind::Cloth);
     let backing_told = stroke(StrokeKind::Backing).zip(&stroke(StrokeKind::Gap), |a, b| a || b);
     Image::from_fn(part.width, part.height, |x, y| {
@@ -215,16 +226,15 @@ fn trimap(near: &Near, backing: &BackingModel, recipe: &CutRecipe, ring: f32) ->
     })
 }
 
-/// Cover, what is seen through, intact cloth: from alpha.
-fn finish(color: &Image<LinearRgb>, near: &Near, alpha: &Image<Unit>, ring: f32, backing: BackingModel, why: String) -> Isolated {
-    let (width, height) = (color.width(), color.height());
-    let part = near.part;
+/// Cover, what is seen through, intact cloth: from alpha in a part of the photo, and the distance inside the filled outline.
+fn finish(size: Size, part: Rect, outline: &Image<f32>, alpha: &Image<Unit>, ring: f32, why: String) -> Isolated {
+    let (width, height) = (size.width, size.height);
     // Loose specks of backing texture are no cloth: what does not hang together with the piece goes.
     let (labels, parts) = label(&alpha.map(|a| a.0 > 0.1));
     let largest = parts.iter().map(|p| p.area).max().unwrap_or(0);
     let alpha = alpha.zip(&labels, |a, l| if l > 0 && parts[l as usize - 1].area * 50 < largest { Unit(0.0) } else { a });
     // Inside the outline the cover is whole; at the rim it is alpha itself.
-    let deep = near.outline.map(|d| ((d - ring) / ring).clamp(0.0, 1.0));
+    let deep = outline.map(|d| ((d - ring) / ring).clamp(0.0, 1.0));
     let cover_part = alpha.zip(&deep, |a, d| Unit(if a.0.max(d) < 0.004 { 0.0 } else { a.0.max(d) }));
     let see_part = alpha.zip(&cover_part, |a, c| Unit(if c.0 > 0.0 { (1.0 - a.0 / c.0).clamp(0.0, 1.0) } else { 1.0 }));
     let mut cover = Image::filled(width, height, Unit(0.0));
@@ -247,7 +257,7 @@ fn finish(color: &Image<LinearRgb>, near: &Near, alpha: &Image<Unit>, ring: f32,
         see_through: Some(see_through),
         open: None,
         intact,
-        backing: Some(backing),
+        backing: None,
         confidence,
         bounds,
         regions,

@@ -97,7 +97,7 @@ pub struct BackingModel(pub(super) Surface<3>);
 
 impl BackingModel {
     /// From the texels where `backing` is true, thinned to a few thousand. `None` when too few.
-    pub(super) fn fit(color: &Image<LinearRgb>, backing: &Image<bool>) -> Option<Self> {
+    pub(crate) fn fit(color: &Image<LinearRgb>, backing: &Image<bool>) -> Option<Self> {
         let count = backing.texels().iter().filter(|b| **b).count();
         let step = (count / 6000).max(1);
         let width = color.width();
@@ -107,6 +107,15 @@ impl BackingModel {
             .map(|i| ([(i % width) as f32 + 0.5, (i / width) as f32 + 0.5], color.texels()[i].0, 1.0))
             .collect();
         Surface::fit([width, color.height()], &samples).map(Self)
+    }
+
+    /// One colour everywhere, for a photo of that size.
+    pub(crate) fn constant(color: LinearRgb, width: usize, height: usize) -> Self {
+        let mut coefficients = [[0.0; TERMS]; 3];
+        for (terms, value) in coefficients.iter_mut().zip(color.0) {
+            terms[0] = f64::from(value);
+        }
+        Self(Surface { coefficients, half: [0.5 * width as f32, 0.5 * height as f32], spread: 0.0 })
     }
 
     /// The same backing in a photo of another size.

@@ -6,7 +6,7 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 use tatter::build::build_job;
-use tatter::cut::{CutRequest, cut_photo};
+use tatter::cut::{CutRequest, CutSource, cut_photo};
 use tatter::deliver::{Foreign, deliver_job, undo_delivery};
 use tatter_core::image::Stored;
 use tatter_core::model::{CutRecipe, Scale};
@@ -85,11 +85,10 @@ pub(crate) fn run(name: &str, folder: &Path) -> Done<Figures> {
         "cut" => {
             let recipe = CutRecipe { scale: Scale::MmPerPixel(MmPerTexel(0.05)), seed: 1, ..CutRecipe::default() };
             let request = CutRequest {
-                photo: folder.join("photo.png"),
+                source: CutSource::Photo(folder.join("photo.png")),
                 output: folder.join("cut.patch"),
                 recipe,
                 strokes: None,
-                lights: None,
             };
             timed(&task, || Ok(cut_photo(&request, &task).map(drop)?))
         }

@@ -20,7 +20,7 @@ use tatter_files::picture::{Effort, PictureError, PictureFormat, encode};
 use tatter_files::write::write_whole;
 use tatter_weave::{Cloth, WeaveError};
 
-use crate::cut::{CutFailed, CutReport, CutRequest, cut_photo};
+use crate::cut::{CutFailed, CutReport, CutRequest, CutSource, cut_photo};
 use crate::deliver::{DeliverFailed, DeliverySummary, Foreign, deliver_job};
 use crate::garment::{GarmentError, GarmentRequest, describe, start_job};
 use crate::place::{PlaceError, PlaceRequest, SizeChoice, place};
@@ -124,7 +124,7 @@ pub fn demo(folder: &Path, task: &Task) -> Result<DemoReport, DemoError> {
         .map(|photo| {
             let recipe = CutRecipe { scale: Scale::Width(photo.width), seed: 1, ..CutRecipe::default() };
             let output = folder.join(format!("{}.patch", photo.name));
-            Ok(cut_photo(&CutRequest { photo: photo.path.clone(), output, recipe, strokes: None, lights: None }, task)?)
+            Ok(cut_photo(&CutRequest { source: CutSource::Photo(photo.path.clone()), output, recipe, strokes: None }, task)?)
         })
         .collect::<Result<Vec<_>, DemoError>>()?;
 

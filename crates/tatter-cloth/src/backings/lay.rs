@@ -1,0 +1,122 @@
+//! The shot over one backing laid on the pixels of the other.
+
+use tatter_core::image::{Image, LinearRgb, Pixel as _};
+use tatter_core::kernel::{dilate, gaussian};
+use tatter_core::task::Task;
+
+use super::{BackingsError, Shots, cards, exposure};
+use crate::photo::{Alignment, Likeness, align, inside, realign, warp};
+use crate::relief::smooth::soft;
+
+/// Motion of the cloth within itself, pixels, from which edges double (algorithm notes 1.9).
+const DOUBLES: f32 = 0.3;
+/// Share of the greatest difference between the shots up to which a pixel is opaque, in two rounds: shots that lie a pixel off
+/// differ on opaque cloth too.
+const OPAQUE: [f32; 2] = [0.15, 0.04];
+/// Pixels around one that is not opaque that a lens mixes with it.
+const RIM: f32 = 1.5;
+/// Share of the light around by which cloth must differ to do so beyond noise, and the share of the cloth that may.
+const STEP: f32 = 0.2;
+const MOST_AGAINST: f32 = 0.02;
+/// Correlation and motion at which no other start is tried.
+const HOLDS: (f32, f32) = (0.75, 0.2);
+
+/// The second shot on the first one's pixels.
+#[derive(Clone, Debug)]
+pub struct Laid {
+    /// The second shot.
+    pub other: Image<LinearRgb>,
+    /// Where both show the cloth.
+    pub both: Image<bool>,
+    /// How it lay.
+    pub alignment: Alignment,
+}
+
+/// Lay `other` on `first`, two shots of one cloth over two backings.
+///
+/// # Errors
+/// When they do not match, or the cloth moved within itself.
+pub fn lay(first: &Image<LinearRgb>, other: &Image<LinearRgb>, task: &Task) -> Result<Laid, BackingsError> {
+    let by = |likeness| -> Result<(usize, Alignment), BackingsError> {
+        settled(first, other, align(first, other, likeness, task)?, task)
+    };
+    let outlines = by(Likeness::Outlines)?;
+    let holds = outlines.1.correlation > HOLDS.0 && outlines.1.local < HOLDS.1;
+    let alignment = if holds {
+        outlines.1
+    } else {
+        let shades = by(Likeness::Shades)?;
+        if shades.0 > outlines.0 { shades.1 } else { outlines.1 }
+    };
+    let alignment = alignment.judged()?;
+    if alignment.local > DOUBLES {
+        task.note(
+            "cloth-moved",
+            format!("The cloth moved within itself between the shots, by {:.1} pixels: edges may double there", alignment.local),
+        );
+    }
+    let map = alignment.other_from_reference;
+    let laid = Laid { other: warp(other, &map, first.size()), both: inside(other.size(), &map, first.size()), alignment };
+    let against = against(first, &laid);
+    if against > MOST_AGAINST {
+        return Err(BackingsError::Unlike { against, most: MOST_AGAINST, correlation: alignment.correlation });
+    }
+    Ok(laid)
+}
+
+/// Share of the cloth, both ways round, that is darker over the lighter backing: no cloth is, in one light.
+fn against(first: &Image<LinearRgb>, laid: &Laid) -> f32 {
+    let shots = Shots { light: first, dark: &laid.other, both: &laid.both };
+    let greatest = cards::greatest(&shots);
+    let gain = exposure::tie(&shots, greatest).map_or([1.0; 3], |(gain, _)| gain);
+    let other = exposure::exposed(&laid.other, gain);
+    let change = gaussian(&first.zip(&other, |a, b| a.luminance() - b.luminance()), 0.8);
+    let usual = soft(&other.map(LinearRgb::luminance), 6.0);
+    let steps = change.zip(&usual, |c, u| c / (u.max(0.0) + 0.01));
+    let mut counts = [0u32; 3];
+    for ((step, both), c) in steps.texels().iter().zip(laid.both.texels()).zip(change.texels()) {
+        if *both && c.abs() < 0.3 * greatest {
+            counts[0] += 1;
+            counts[1] += u32::from(*step < -STEP);
+            counts[2] += u32::from(*step > STEP);
+        }
+    }
+    // The shots may have been given the wrong way round.
+    counts[1].min(counts[2]) as f32 / counts[0].max(1) as f32
+}
+
+/// Refined on what is opaque in both shots, since shadows in openings stand to one side of their threads and pull; and how many
+/// pixels that is.
+fn settled(
+    first: &Image<LinearRgb>,
+    other: &Image<LinearRgb>,
+    mut alignment: Alignment,
+    task: &Task,
+) -> Result<(usize, Alignment), BackingsError> {
+    let mut pixels = 0;
+    for share in OPAQUE {
+        let map = alignment.other_from_reference;
+        let shown = warp(other, &map, first.size());
+        let both = inside(other.size(), &map, first.size());
+        let cloth = opaque(&Shots { light: first, dark: &shown, both: &both }, share);
+        pixels = cloth.texels().iter().filter(|c| **c > 0.0).count();
+        // Too little to hold on to: gauze is nowhere opaque.
+        if pixels * 50 < cloth.size().area() {
+            break;
+        }
+        alignment = realign(first, other, &cloth, &map)?;
+        task.check()?;
+    }
+    Ok((pixels, alignment))
+}
+
+/// 1 where cloth is opaque in both shots, away from openings: where they differ by no more than a `share` (0..1) of what they do
+/// where they differ most. All, where they nowhere differ much.
+fn opaque(shots: &Shots<'_>, share: f32) -> Image<f32> {
+    let greatest = cards::greatest(shots);
+    let gain = exposure::tie(shots, greatest).map_or([1.0; 3], |(gain, _)| gain);
+    let dark = exposure::exposed(shots.dark, gain);
+    let change = gaussian(&shots.light.zip(&dark, |l, d| l.plus(d, -1.0)), 0.8);
+    let open = change.map(|c| cards::distance(c, LinearRgb::ZERO) > share * greatest.max(0.2));
+    dilate(&open, RIM).zip(shots.both, |open, both| if !open && both { 1.0 } else { 0.0 })
+}

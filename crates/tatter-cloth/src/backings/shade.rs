@@ -1,0 +1,73 @@
+//! Shadow of the cloth on its backing: an opening that lies in the shade is an opening still.
+//!
+//! A shadow dims both backings alike, so their difference alone cannot tell it from cloth. What is left when the backing is
+//! taken away can: cloth leaves its own light, a shadow leaves none.
+
+use tatter_core::image::{Image, LinearRgb};
+use tatter_core::kernel::bleed;
+
+use super::triangulate::PixelMatte;
+use crate::relief::smooth::{soft, weighted};
+
+/// Pixels over which shade is the same.
+const REACH: f32 = 2.0;
+/// Pixels over which the cloth's own colour is looked for.
+const CLOTH: f32 = 12.0;
+/// Less of a backing's light than this, or than so many deviations of noise, is too little to tell shade by.
+const DEEPEST: (f32, f32) = (0.04, 5.0);
+/// Share of the cloth's light that an opening may seem to have.
+const OWN: f32 = 0.04;
+/// Share of the cloth's light that noise may be for the cloth's light to tell anything.
+const TOLD: f32 = 0.12;
+
+/// The shade a backing lies in.
+#[derive(Clone, Debug)]
+pub(super) struct Shade {
+    /// Share of its full light that the backing has at each pixel, 0..1.2, smooth.
+    pub(super) level: Image<f32>,
+    /// How bright a pixel is without the backing against the cloth around: alpha but for the cloth's own shading.
+    pub(super) own: Image<f32>,
+    /// Whether the cloth's light stands out from the noise. If not, the brightest places of an opening count as bare, and `own`
+    /// is 0.
+    pub(super) told: bool,
+}
+
+/// Find it. `noise` is the deviation of what comes through, `apart` the distance of the backings.
+pub(super) fn shade(parted: &Image<PixelMatte>, noise: f32, apart: f32) -> Shade {
+    let deepest = DEEPEST.0.max(DEEPEST.1 * noise);
+    let noise = noise * apart;
+    let through = parted.map(|p| p.through);
+    let cloth = parted.map(|p| if p.through < 0.15 { 1.0 } else { 0.0 });
+    let usual = mean(parted, &cloth);
+    let dye = weighted(&parted.map(|p| p.front), &cloth, CLOTH, usual);
+    let strength = |c: LinearRgb| c.0.iter().map(|v| v * v).sum::<f32>().sqrt().max(1e-4);
+    let told = noise < TOLD * strength(usual);
+    let own = parted.zip(
+        &dye,
+        |p, f| {
+            if told { (0..3).map(|c| p.front.0[c] * f.0[c]).sum::<f32>() / strength(f).powi(2) } else { 0.0 }
+        },
+    );
+    let bare = if told {
+        let limit = own.zip(&dye, |o, f| o < OWN + noise / strength(f));
+        through.zip(&limit, |t, dim| if t > deepest && dim { 1.0 } else { 0.0 })
+    } else {
+        // The eighth power picks the brightest of a neighbourhood, smoothly.
+        through.map(|t| if t > 0.5 { t.min(1.2).powi(8) } else { 0.0 })
+    };
+    let (light, count) = (soft(&through.zip(&bare, |t, b| t * b), REACH), soft(&bare, REACH));
+    let level = light.zip(&count, |l, c| if c > 1e-5 { (l / c).clamp(0.03, 1.2) } else { 0.0 });
+    Shade { level: bleed(&level, &count.map(|c| (c / 0.05).min(1.0))), own, told }
+}
+
+/// Mean colour of what has weight.
+fn mean(parted: &Image<PixelMatte>, weight: &Image<f32>) -> LinearRgb {
+    let mut sum = [0.0f64; 4];
+    for (p, w) in parted.texels().iter().zip(weight.texels()) {
+        for (total, value) in sum.iter_mut().zip(p.front.0) {
+            *total += f64::from(value * w);
+        }
+        sum[3] += f64::from(*w);
+    }
+    LinearRgb([0, 1, 2].map(|c| (sum[c] / sum[3].max(1.0)) as f32))
+}

@@ -1,0 +1,67 @@
+//! Opacity and colour on the canvas where two backings measured them.
+
+use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
+use tatter_core::kernel::{bleed, label};
+use tatter_core::model::{Origin, Subject};
+
+use super::{Canvas, View};
+use crate::backings::Matte;
+use crate::gaps::Gaps;
+use crate::isolate::Isolated;
+
+/// Alpha from which a pixel's own colour counts in full, and from which it counts at all: below, what is divided is noise.
+const FIRM: f32 = 0.45;
+const FAINT: f32 = 0.12;
+
+/// Opacity as measured, and strokes as told.
+pub(super) fn gaps(view: &View, isolated: &Isolated, backed: &Matte, canvas: &Canvas) -> Gaps {
+    let alpha = alpha(backed, canvas);
+    let mut opacity = alpha.zip(&view.cover, |a, c| match isolated.subject {
+        _ if c.0 <= 0.02 => Unit(1.0),
+        // The rim of a piece is in its cover already.
+        Subject::Piece => Unit((a.0 / c.0).min(1.0)),
+        Subject::Damage => a,
+    });
+    for (told, value) in [(&view.gap_strokes, 0.0), (&view.cloth_strokes, 1.0)] {
+        if let Some(mask) = told {
+            opacity = opacity.zip(mask, |o, m| if m { Unit(value) } else { o });
+        }
+    }
+    let covered: f64 = view.cover.texels().iter().map(|c| f64::from(c.0)).sum();
+    let through: f64 = opacity.texels().iter().zip(view.cover.texels()).map(|(o, c)| f64::from((1.0 - o.0) * c.0)).sum();
+    Gaps {
+        own_color: alpha.map(|a| Unit(((a.0 - FAINT) / (FIRM - FAINT)).clamp(0.0, 1.0))),
+        openings: label(&opacity.map(|o| o.0 < 0.5)).1.len(),
+        opacity,
+        share: (through / covered.max(1e-9)) as f32,
+        backing: None,
+        confidence: 1.0,
+        how: format!("two backings (Smith, Blinn 1996), deviation by noise {:.3}", backed.noise),
+        origin: Origin::Measured,
+    }
+}
+
+/// The cloth's own colour, free of both backings, bled into what is hardly cloth.
+pub(super) fn color(backed: &Matte, canvas: &Canvas) -> Image<LinearRgb> {
+    let (alpha, front) = (alpha(backed, canvas), canvas.show(&backed.front, None));
+    let own = front.zip(&alpha, |f, a| LinearRgb(f.times(1.0 / a.0.max(FAINT)).0.map(|v| v.max(0.0))));
+    bleed(&own, &alpha.map(|a| ((a.0 - FAINT) / (FIRM - FAINT)).clamp(0.0, 1.0)))
+}
+
+fn alpha(backed: &Matte, canvas: &Canvas) -> Image<Unit> {
+    canvas.show(&backed.alpha, None).map(|a| Unit(a.0.clamp(0.0, 1.0)))
+}
+
+/// The cloth before the backing that it stands out from most, free of shadows: what the subject and the threads are
+/// looked for in.
+pub(super) fn shown(backed: &Matte) -> Image<LinearRgb> {
+    let mut sum = [0.0f64; 2];
+    for (a, f) in backed.alpha.texels().iter().zip(backed.front.texels()).filter(|(a, _)| a.0 > 0.9) {
+        sum = [sum[0] + f64::from(f.luminance()), sum[1] + f64::from(a.0)];
+    }
+    let cloth = (sum[0] / sum[1].max(1.0)) as f32;
+    let contrast = |card: &LinearRgb| ((card.luminance() + 0.02) / (cloth + 0.02)).ln().abs();
+    let [light, dark] = backed.cards;
+    let card = if contrast(&light) >= contrast(&dark) { light } else { dark };
+    backed.front.zip(&backed.alpha, |f, a| f.plus(card, 1.0 - a.0))
+}
