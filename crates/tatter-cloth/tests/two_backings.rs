@@ -8,6 +8,7 @@
 
 use tatter_cloth::backings::{BackingsError, lay};
 use tatter_cloth::cut::{Cut, CutError, TwoBackings, cut, cut_two_backings};
+use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::kernel::{gaussian, thin};
@@ -130,8 +131,8 @@ fn shots_are_laid_on_each_other_to_a_tenth_of_a_pixel() {
     let tilted: Nudge = [[1.004, -0.006, 2.0], [0.003, 0.997, -3.5], [4e-6, -7e-6, 1.0]];
     let nudges = [STILL, nudge(SIDE, 0.0, [3.3, -2.6]), nudge(SIDE, 2.5, [-14.0, 9.0]), tilted];
     let mut far = Vec::new();
-    for (name, spec, _) in scenes().into_iter().step_by(2) {
-        for nudge in &nudges {
+    for (i, (name, spec, _)) in scenes().into_iter().step_by(2).enumerate() {
+        for nudge in nudges.iter().cycle().skip(i).take(2) {
             let pair = pair(&spec, CARDS, nudge, 0.006);
             let alignment = lay(&pair.light, &pair.dark, &Task::new()).unwrap().alignment;
             let off = off(|p| alignment.other_from_reference.at(p), nudge);
@@ -144,7 +145,7 @@ fn shots_are_laid_on_each_other_to_a_tenth_of_a_pixel() {
 }
 
 #[test]
-fn another_piece_of_the_same_cloth_is_refused() {
+fn another_piece_of_the_same_cloth_and_another_light_are_refused() {
     let here = spec("canvas", 10.0, Kind::Rip, 12.0, 4.0);
     let there = Spec { seed: 77, ..here.clone() };
     let (one, other) = (pair(&here, CARDS, &STILL, 0.004), pair(&there, CARDS, &STILL, 0.004));
@@ -154,14 +155,22 @@ fn another_piece_of_the_same_cloth_is_refused() {
         matches!(refused, Err(CutError::Backings(BackingsError::Unlike { .. } | BackingsError::Align(_)))),
         "not the same cloth"
     );
+    let mut elsewhere = here.clone();
+    elsewhere.shot.light_from = here.shot.light_from + Angle::degrees(180.0);
+    let moved = Pair { dark: pair(&elsewhere, CARDS, &STILL, 0.004).dark, ..pair(&here, CARDS, &STILL, 0.004) };
+    let refused = cut_pair(&moved, &Task::new());
+    assert!(matches!(refused, Err(CutError::Backings(BackingsError::Unlike { .. }))), "the lamp went round");
 }
 
 #[test]
-fn the_same_card_twice_is_refused_and_swapped_shots_are_not() {
+fn cards_that_tell_nothing_are_refused_and_swapped_shots_are_not() {
     let spec = spec("linen", 9.0, Kind::MothHole, 7.0, 7.0);
     let alike = pair(&spec, [LinearRgb([0.5; 3]), LinearRgb([0.45; 3])], &STILL, 0.004);
     let refused = cut_pair(&alike, &Task::new()).err();
     assert!(matches!(refused, Some(CutError::Backings(BackingsError::Alike { .. }))), "cards too alike: {refused:?}");
+    let burnt = pair(&spec, [LinearRgb([1.3; 3]), CARDS[1]], &STILL, 0.004);
+    let refused = cut_pair(&burnt, &Task::new()).err();
+    assert!(matches!(refused, Some(CutError::Backings(BackingsError::Burnt { .. }))), "a burnt-out card: {refused:?}");
     let right = pair(&spec, CARDS, &STILL, 0.004);
     let swapped = Pair { light: right.dark.clone(), dark: right.light.clone(), alpha: right.alpha.clone(), ..right };
     let task = Task::new();

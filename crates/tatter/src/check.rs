@@ -2,8 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
+use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
+use tatter_core::model::Origin;
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
@@ -73,6 +75,8 @@ pub struct Checked {
     pub faults: Vec<Fault>,
     /// Of a job: each placement whose rim could be compared with the cloth around it, by id.
     pub rims: Vec<(String, RimDifference)>,
+    /// Of a patch: whether each map was measured, derived or estimated.
+    pub origins: Vec<(Channel, Origin)>,
 }
 
 /// Check patches, job files, meshes and texture folders.
@@ -84,19 +88,21 @@ pub fn check(things: &[PathBuf], task: &Task) -> Result<Vec<Checked>, CheckError
 }
 
 fn checked(thing: &Path, task: &Task) -> Result<Checked, CheckError> {
-    let mut rims = Vec::new();
-    let faults = faults(thing, &mut rims, task)?;
-    Ok(Checked { thing: thing.to_owned(), faults, rims })
-}
-
-fn faults(thing: &Path, rims: &mut Vec<(String, RimDifference)>, task: &Task) -> Result<Vec<Fault>, CheckError> {
+    let mut checked = Checked { thing: thing.to_owned(), faults: Vec::new(), rims: Vec::new(), origins: Vec::new() };
     let name = thing.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     if name.ends_with(".patch") {
-        return Ok(check_patch(&read_patch(thing, &Limits::default())?));
+        let patch = read_patch(thing, &Limits::default())?;
+        checked.faults = check_patch(&patch);
+        checked.origins = patch.maps.iter().filter_map(|(channel, map)| Some((channel, map.as_ref()?.origin))).collect();
+    } else if name.ends_with(".toml") {
+        checked.faults = job_faults(thing, &mut checked.rims, task)?;
+    } else {
+        checked.faults = texture_faults(thing, task)?;
     }
-    if name.ends_with(".toml") {
-        return job_faults(thing, rims, task);
-    }
+    Ok(checked)
+}
+
+fn texture_faults(thing: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
     let report = describe(&GarmentRequest { source: thing.to_owned(), ..GarmentRequest::default() }, task)?;
     let folder = if thing.is_dir() { thing } else { thing.parent().unwrap_or(Path::new("")) };
     let mut faults = Vec::new();

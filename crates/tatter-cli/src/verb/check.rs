@@ -1,7 +1,8 @@
 //! `tatter check`.
 
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 use tatter::check::{Checked, check};
+use tatter_core::model::Origin;
 
 use super::{Outcome, boxed};
 use crate::args::Check;
@@ -15,7 +16,11 @@ pub(crate) fn run(args: &Check, term: &Term) -> Outcome {
     term.notes(&task);
     let faults: Vec<Value> = checked.iter().flat_map(machine).collect();
     let rims: Vec<Value> = checked.iter().flat_map(|thing| &thing.rims).map(rim).collect();
-    term.result(&json!({ "faults": faults, "rims": rims, "warnings": warnings(&task) }), &people(&checked, count));
+    let origins: Vec<Value> = checked.iter().filter(|thing| !thing.origins.is_empty()).map(origins).collect();
+    term.result(
+        &json!({ "faults": faults, "rims": rims, "origins": origins, "warnings": warnings(&task) }),
+        &people(&checked, count),
+    );
     Ok(u8::from(count > 0))
 }
 
@@ -35,6 +40,13 @@ fn rim((id, rim): &(String, tatter::check::RimDifference)) -> Value {
     json!({ "id": id, "median": number(rim.median), "worst_tenth": number(rim.worst_tenth) })
 }
 
+/// Of a patch: how each map came about.
+fn origins(checked: &Checked) -> Value {
+    let maps: Map<String, Value> =
+        checked.origins.iter().map(|(channel, origin)| (channel.name().to_owned(), origin.name().into())).collect();
+    json!({ "patch": checked.thing, "maps": maps })
+}
+
 fn people(checked: &[Checked], count: usize) -> String {
     let mut text = String::new();
     for thing in checked {
@@ -43,6 +55,12 @@ fn people(checked: &[Checked], count: usize) -> String {
                 "{id}: rim differs by {:.1} (CIEDE2000, median), a tenth of it by more than {:.1}\n",
                 rim.median, rim.worst_tenth
             );
+        }
+        for kind in [Origin::Measured, Origin::Derived, Origin::Estimated] {
+            let names: Vec<&str> = thing.origins.iter().filter(|(_, o)| *o == kind).map(|(channel, _)| channel.name()).collect();
+            if !names.is_empty() {
+                text += &format!("{}: {} {}\n", thing.thing.display(), kind.name(), names.join(", "));
+            }
         }
         if thing.faults.is_empty() {
             text += &format!("{}: sound\n", thing.thing.display());

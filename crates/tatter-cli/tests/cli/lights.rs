@@ -56,6 +56,7 @@ fn several_lights_give_a_measured_patch() {
     }
     let check = shop.run(&["check", "rip-lit.patch", "--json"]).unwrap();
     assert!(!check.out.contains("normal-disagrees"), "{}", check.out);
+    assert_eq!(check.json().unwrap()["origins"][0]["maps"]["height"], "measured", "check says it too: {}", check.out);
 }
 
 #[test]

@@ -1,4 +1,5 @@
 //! `cut --over-dark --over-light`.
+#![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
 
 use serde_json::Value;
 
@@ -39,6 +40,8 @@ fn opacity_and_colour_are_measured_over_two_backings() -> Tried<()> {
     for line in ["photo = \"light.jpg\"", "photo_over_dark = \"dark.jpg\"", "alignment = ", "backing_light = "] {
         assert!(toml.contains(line), "{line} in {toml}");
     }
+    let check = shop.run(&["check", "moth.patch"])?;
+    assert!(check.out.contains("moth.patch: measured base_color, opacity\n"), "check says what was measured: {}", check.out);
     let swapped = cut("light.jpg", "dark.jpg", "swapped.patch")?;
     assert_eq!(swapped.code, Some(0), "{}", swapped.err);
     assert!(swapped.json()?["warnings"].to_string().contains("the other way round"), "it is said: {}", swapped.out);

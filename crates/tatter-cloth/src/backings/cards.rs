@@ -5,6 +5,7 @@ use tatter_core::kernel::{erode, gaussian};
 
 use super::{BackingsError, Shots};
 use crate::isolate::BackingModel;
+use crate::lights::BURNT;
 use crate::relief::smooth::quantile;
 
 /// Least distance between the backings, linear light over three channels, for alpha to be told: at a sensor's noise of 0.01
@@ -63,6 +64,22 @@ pub(super) fn greatest(shots: &Shots<'_>) -> f32 {
 /// How much the shots differ, freed of single pixels' noise; 0 where only one shows the place.
 fn differences(shots: &Shots<'_>) -> Image<f32> {
     gaussian(&shots.light.zip(shots.dark, distance), 0.8).zip(shots.both, |d, both| if both { d } else { 0.0 })
+}
+
+/// Share of what the light card shows that is burnt out; 0 of a file that goes on above white.
+pub(super) fn burnt(shots: &Shots<'_>) -> f32 {
+    if shots.light.texels().iter().any(|c| c.0.iter().any(|v| *v > 1.0)) {
+        return 0.0;
+    }
+    let least = BARE * greatest(shots);
+    let (mut bare, mut burnt) = (0u32, 0u32);
+    for (color, difference) in shots.light.texels().iter().zip(differences(shots).texels()) {
+        if *difference > least {
+            bare += 1;
+            burnt += u32::from(color.0.iter().any(|v| *v >= BURNT));
+        }
+    }
+    burnt as f32 / bare.max(1) as f32
 }
 
 /// Measure both backings. `shots` are of one exposure.

@@ -18,6 +18,8 @@ const RIM: f32 = 1.5;
 /// Share of the light around by which cloth must differ to do so beyond noise, and the share of the cloth that may.
 const STEP: f32 = 0.2;
 const MOST_AGAINST: f32 = 0.02;
+/// The same where nothing else speaks for the shots.
+const STILL_AGAINST: f32 = 0.002;
 /// Correlation and motion at which no other start is tried.
 const HOLDS: (f32, f32) = (0.75, 0.2);
 
@@ -34,6 +36,9 @@ pub struct Laid {
 
 /// Lay `other` on `first`, two shots of one cloth over two backings.
 ///
+/// Contrast cannot tell where white gauze lies before white card: its shadows are all that one sees. Then shots that agree as they
+/// stand are taken so, and it is said.
+///
 /// # Errors
 /// When they do not match, or the cloth moved within itself.
 pub fn lay(first: &Image<LinearRgb>, other: &Image<LinearRgb>, task: &Task) -> Result<Laid, BackingsError> {
@@ -48,18 +53,38 @@ pub fn lay(first: &Image<LinearRgb>, other: &Image<LinearRgb>, task: &Task) -> R
         let shades = by(Likeness::Shades)?;
         if shades.0 > outlines.0 { shades.1 } else { outlines.1 }
     };
-    let alignment = alignment.judged()?;
-    if alignment.local > DOUBLES {
-        task.note(
-            "cloth-moved",
-            format!("The cloth moved within itself between the shots, by {:.1} pixels: edges may double there", alignment.local),
-        );
+    let judged =
+        alignment.judged().map_err(BackingsError::from).and_then(|alignment| agreeing(first, other, alignment, MOST_AGAINST));
+    match judged {
+        Ok(laid) => {
+            let local = laid.alignment.local;
+            if local > DOUBLES {
+                let text =
+                    format!("The cloth moved within itself between the shots, by {local:.1} pixels: edges may double there");
+                task.note("cloth-moved", text);
+            }
+            Ok(laid)
+        }
+        Err(refused) => {
+            let still = Alignment { correlation: alignment.correlation, ..Alignment::STILL };
+            let laid = (first.size() == other.size()).then(|| agreeing(first, other, still, STILL_AGAINST));
+            let Some(Ok(laid)) = laid else { return Err(refused) };
+            task.note(
+                "not-aligned",
+                "The shots could not be laid on each other by their contrast and were taken as they stand; they must be from a tripod",
+            );
+            Ok(laid)
+        }
     }
+}
+
+/// Laid by an alignment, when at most that share of the cloth speaks `most` against it.
+fn agreeing(first: &Image<LinearRgb>, other: &Image<LinearRgb>, alignment: Alignment, most: f32) -> Result<Laid, BackingsError> {
     let map = alignment.other_from_reference;
     let laid = Laid { other: warp(other, &map, first.size()), both: inside(other.size(), &map, first.size()), alignment };
     let against = against(first, &laid);
-    if against > MOST_AGAINST {
-        return Err(BackingsError::Unlike { against, most: MOST_AGAINST, correlation: alignment.correlation });
+    if against > most {
+        return Err(BackingsError::Unlike { against, most, correlation: alignment.correlation });
     }
     Ok(laid)
 }

@@ -21,6 +21,8 @@ use crate::photo::AlignError;
 pub use lay::{Laid, lay};
 pub use triangulate::{PixelMatte, triangulate};
 
+/// Share of the light card that may be burnt out: glints of a grain, not the card.
+const MOST_BURNT: f32 = 0.05;
 /// Factors of the exposure tie beyond which a person should know.
 const UNLIKE_EXPOSURE: f32 = 0.04;
 /// Alpha above which cloth that lets the light backing shine through counts as whole (algorithm notes 1.8).
@@ -91,6 +93,14 @@ pub enum BackingsError {
         /// What is needed.
         least: f32,
     },
+    /// The light card tells neither its colour nor what comes through.
+    #[error("{:.0} % of the light card is burnt out, where {:.0} % at most may be", 100.0 * burnt, 100.0 * most)]
+    Burnt {
+        /// Share of what is seen of it.
+        burnt: f32,
+        /// What is let pass.
+        most: f32,
+    },
     /// Stopped by the person.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
@@ -107,6 +117,9 @@ impl Explain for BackingsError {
             Self::Unlike { .. } => {
                 "Give two shots of the same cloth in the same light; change only what lies behind it, and touch neither cloth nor lamp"
                     .to_owned()
+            }
+            Self::Burnt { .. } => {
+                "Photograph both again with less exposure, until the light card reads 220 to 245 of 255".to_owned()
             }
             Self::Cancelled(_) => "Start again when ready".to_owned(),
         }
@@ -137,6 +150,10 @@ pub fn two_backings(shots: &Shots<'_>, told: Option<[LinearRgb; 2]>, task: &Task
     task.check()?;
     let dark = exposure::exposed(shots.dark, gain);
     let shots = Shots { dark: &dark, ..*shots };
+    let burnt = cards::burnt(&shots);
+    if burnt > MOST_BURNT {
+        return Err(BackingsError::Burnt { burnt, most: MOST_BURNT });
+    }
     let cards = match told {
         Some([dark, light]) => {
             let dark = LinearRgb([0, 1, 2].map(|c| dark.0[c] * gain[c]));

@@ -169,7 +169,10 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
     let cloth_color = mean(&clean, &view.cloth(&found.opacity));
     let unit =
         |image: &Image<Unit>, origin, how: &str| Some(PatchMap { map: Map::Unit(image.clone()), origin, how: how.to_owned() });
-    maps[Channel::Cover] = unit(&view.cover, Origin::Derived, &isolated.why);
+    // The rim of a piece is its alpha; around an injured place nothing but a judgement ends the patch.
+    let rim_measured = matte.is_some() && isolated.subject == Subject::Piece;
+    let cover_origin = if rim_measured { Origin::Measured } else { Origin::Derived };
+    maps[Channel::Cover] = unit(&view.cover, cover_origin, &isolated.why);
     maps[Channel::Opacity] = unit(&found.opacity, found.origin, &found.how);
     let patch = Patch {
         name: String::new(),

@@ -10,6 +10,7 @@ mod solve;
 mod stereo;
 
 pub use lamp::{Arrangement, Lamp};
+pub(crate) use shots::BURNT;
 pub use shots::{Calibration, Flat, Shots};
 pub use solve::{Fit, least_squares, solve};
 pub use stereo::{Stereo, stereo};

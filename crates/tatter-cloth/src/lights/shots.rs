@@ -12,7 +12,7 @@ const CLIPPED: u16 = u16::MAX;
 /// Code of the brightest reading.
 const BRIGHTEST: f32 = 65_534.0;
 /// Linear light from which an 8 or 16-bit picture counts as burnt out: the last three codes of 8-bit sRGB.
-const BURNT: f32 = 0.975;
+pub(crate) const BURNT: f32 = 0.975;
 /// Reflectance of a white paper card (common practice, no source).
 const CARD: f32 = 0.9;
 /// A flat-field shot brightens its darkest corner that many times at most.

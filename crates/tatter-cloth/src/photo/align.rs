@@ -6,7 +6,7 @@ use tatter_core::kernel::area_resize;
 use tatter_core::task::{Cancelled, Task};
 
 use super::features::{busy, contrast, liveliness, logs};
-use super::refine::{Fit, refine};
+use super::refine::{Care, Fit, refine};
 use super::warp::warp_quickly;
 use super::{Freedom, Homography, inside, phase, warp};
 
@@ -143,7 +143,7 @@ pub fn align(
     let pair = Pair::of(&levels.pairs[0], likeness);
     let here = map.scaled(1.0 / levels.pixels(0));
     let weight = pair.weight(&here);
-    let fit = refine(&pair.contrast[0], &pair.contrast[1], &weight, Freedom::Shift, &here).ok_or(lost)?;
+    let fit = refine(&pair.contrast[0], &pair.contrast[1], &weight, Freedom::Shift, &here, Care::Fine).ok_or(lost)?;
     Ok(figures(&pair.contrast, &weight, &fit, Freedom::Affine, levels.pixels(0)))
 }
 
@@ -192,6 +192,16 @@ fn figures([a, b]: &[Image<f32>; 2], weight: &Image<f32>, fit: &Fit, freedom: Fr
 }
 
 impl Alignment {
+    /// Nothing moved, as far as anybody knows.
+    pub const STILL: Self = Self {
+        other_from_reference: Homography::IDENTITY,
+        freedom: Freedom::Shift,
+        correlation: 0.0,
+        moved: 0.0,
+        uncertain: 0.0,
+        local: 0.0,
+    };
+
     /// Itself, when it holds.
     ///
     /// # Errors
@@ -217,7 +227,7 @@ fn freest(a: &Image<f32>, b: &Image<f32>, weight: &Image<f32>, start: &Homograph
         if freedom == Freedom::Shift && apart(&rest, start, a.size()) > 1.0 {
             continue;
         }
-        let Some(fit) = refine(a, b, weight, freedom, &from) else { continue };
+        let Some(fit) = refine(a, b, weight, freedom, &from, Care::Fine) else { continue };
         let convincing = best.is_none_or(|(less, had)| {
             let more = (freedom.count() - had.count()) as f64;
             let spare = (fit.count - freedom.count() as f64).max(1.0);
@@ -283,7 +293,8 @@ fn local(a: &Image<f32>, shown: &Image<f32>, weight: &Image<f32>) -> f32 {
             if filled < 0.3 * (PLACE * PLACE) as f32 {
                 continue;
             }
-            let Some(fit) = refine(&a.crop(part), &shown.crop(part), &weight, Freedom::Shift, &Homography::IDENTITY) else {
+            let Some(fit) = refine(&a.crop(part), &shown.crop(part), &weight, Freedom::Shift, &Homography::IDENTITY, Care::Fine)
+            else {
                 continue;
             };
             if fit.uncertain < 0.3 {
@@ -344,7 +355,7 @@ impl Levels {
         let factor = self.pixels(level) / self.pixels(finer);
         let mut found: Vec<Homography> = Vec::new();
         for guess in phase::guesses(&a, &b, GUESSES).into_iter().chain([Homography::IDENTITY]) {
-            let map = refine(&a, &b, &all, Freedom::Shift, &guess).map_or(guess, |fit| fit.map);
+            let map = refine(&a, &b, &all, Freedom::Shift, &guess, Care::Rough).map_or(guess, |fit| fit.map);
             // Guesses that came to the same are followed up once.
             if found.iter().all(|known| apart(known, &map, a.size()) > 1.5) {
                 found.push(map);
@@ -381,7 +392,7 @@ impl Pair {
     fn held(&self, start: &Homography) -> (f32, Homography) {
         let [a, b] = &self.contrast;
         let refined = |freedom, from: &Homography| {
-            let map = refine(a, b, &self.weight(from), freedom, from).map_or(*from, |fit| fit.map);
+            let map = refine(a, b, &self.weight(from), freedom, from, Care::Rough).map_or(*from, |fit| fit.map);
             (self.agreeing(&map), map)
         };
         let moved = refined(Freedom::Shift, start);
