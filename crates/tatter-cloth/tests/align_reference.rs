@@ -63,7 +63,6 @@ fn known_warps_are_found_as_a_reference_library_finds_them() {
         let first = align(&still, &moved, Likeness::Shades, &Task::new()).unwrap();
         let found = realign(&still, &moved, &still.map(|_| 1.0), &first.other_from_reference).unwrap();
         let [ours, theirs] = [&found.other_from_reference, &ecc].map(|m| furthest(m, &truth));
-        eprintln!("ours {ours:.4} theirs {theirs:.4} {found:?}");
         assert!(ours < 0.02 && theirs < 0.05, "pixels off the truth: ours {ours:.4}, the library's {theirs:.4}: {found:?}");
         assert!(found.correlation > 0.99 && found.judged().is_ok(), "it holds: {found:?}");
         let tilted = truth.0[2] != [0.0, 0.0, 1.0];

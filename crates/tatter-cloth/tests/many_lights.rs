@@ -7,22 +7,13 @@ use tatter_core::image::{Image, LinearRgb, Normal, Rect, Unit};
 use tatter_core::kernel::normals_from_height;
 use tatter_core::task::{Cancelled, Task};
 use tatter_core::units::{Mm, MmPerTexel};
-use tatter_testkit::measures;
 use tatter_testkit::scene::{self, Spec};
-use tatter_weave::{Shot, Woven, shoot};
+use tatter_testkit::{lamps, measures};
+use tatter_weave::{Woven, shoot};
 
 /// Lamps evenly around the cloth.
 fn ring(count: usize, elevation_deg: f32) -> Vec<Lamp> {
-    let (up, flat) = Angle::degrees(elevation_deg).sin_cos();
-    let lamp = |i: usize| {
-        let (s, c) = azimuth(i, count).sin_cos();
-        Lamp::far([c * flat, s * flat, up])
-    };
-    (0..count).map(lamp).collect()
-}
-
-fn azimuth(i: usize, count: usize) -> Angle {
-    Angle::degrees(20.0 + 360.0 * i as f32 / count as f32)
+    (0..count).map(|i| Lamp::far(lamps::toward(i, count, Angle::degrees(elevation_deg)))).collect()
 }
 
 fn gray(image: &Image<f32>) -> Image<LinearRgb> {
@@ -255,19 +246,7 @@ fn made_photographs_are_measured() {
             let woven = Spec::new(cloth, 192, pitch).weave();
             let mut shots = Shots::new(woven.maps.height.size());
             for (i, lamp) in ring(count, 65.0).into_iter().enumerate() {
-                let shot = Shot {
-                    light_from: azimuth(i, count),
-                    elevation: lamp.elevation(),
-                    lamp_size: Angle::degrees(3.0),
-                    sky: 0.0,
-                    ripple_mm: 0.0,
-                    vignette: 0.0,
-                    falloff: 0.0,
-                    noise: 0.004,
-                    exposure: 0.8,
-                    seed: i as u64 + 1,
-                    ..Shot::default()
-                };
+                let shot = lamps::shot(i, count, lamp.elevation());
                 let taken = shoot(&woven.maps, woven.scale, &shot, &Task::new()).unwrap();
                 shots.add(lamp, 1.0, &taken.photo, &Calibration::default());
             }

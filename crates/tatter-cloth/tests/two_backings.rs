@@ -104,7 +104,6 @@ fn alpha_is_measured_where_one_photo_guesses() {
         let one = cut(&photo("light", &pair.light), &recipe(&pair), &Task::new()).unwrap();
         let [got, lens] = judged(&two, &two, &pair);
         let [alone, _] = judged(&one, &two, &pair);
-        eprintln!("{name}: {got:.3?}, through the lens {lens:.3?}, one photo {alone:.3?}");
         if lens.iou < iou || lens.recall < recall || got.sad > of_one * alone.sad {
             short.push(format!("{name}: {got:.3?}, through the lens {lens:.3?}, one photo {alone:.3?}"));
         }

@@ -126,7 +126,7 @@ fn seen(scene: &Scene, patch: &Patch) -> Seen {
     }
 }
 
-fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 15], Box<dyn Error>> {
+pub(crate) fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 15], Box<dyn Error>> {
     let map = |channel| patch.maps[channel].as_ref().map(|map| &map.map).ok_or("a cut patch has all maps");
     let (cover, opacity) = (map(Channel::Cover)?.as_unit(), map(Channel::Opacity)?.as_unit());
     let (cover, opacity) = cover.zip(opacity).ok_or("cover and opacity are scalars")?;

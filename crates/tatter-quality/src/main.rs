@@ -8,6 +8,7 @@
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a tool on the command line")]
 
 mod alpha;
+mod capture;
 mod cost;
 mod cut;
 mod lessons;
@@ -38,12 +39,15 @@ fn main() -> Outcome {
         ["lessons", path, first, count] => lessons::write(Path::new(path), first.parse()?, count.parse()?),
         ["lessons", path] => lessons::write_board(Path::new(path)),
         ["alpha"] => say(&alpha::table()?),
+        ["backings"] => say(&capture::backings(List::Release)?),
+        ["lights"] => say(&capture::lights(List::Release)?),
+        ["across"] => say(&capture::across()?),
         ["open"] => say(&open::tables()?),
         ["cost"] => say(&cost::table()?),
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
         _ => Err(
-            "say nothing, or: work [WORD], look FOLDER, relief, alpha, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+            "say nothing, or: work [WORD], look FOLDER, relief, alpha, backings, lights, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
                 .into(),
         ),
     }
@@ -61,6 +65,8 @@ fn whole() -> Outcome {
         .replace("{work cuts}", &cut::table(List::Work, None, None)?)
         .replace("{alpha}", &alpha::table()?)
         .replace("{relief}", &relief::table(List::Release)?)
+        .replace("{backings}", &capture::backings(List::Release)?)
+        .replace("{lights}", &capture::lights(List::Release)?)
         .replace("{threads}", &threads::table(List::Release))
         .replace("{open}", &open::tables()?)
         .replace("{cost}", &cost::table()?)
