@@ -21,7 +21,7 @@ use crate::photo::photo;
 use crate::scenes::{Case, List, cases};
 use crate::table::Table;
 
-const BACKINGS: [(&str, usize); 9] = [
+const BACKINGS: [(&str, usize); 8] = [
     ("SAD k", 2),
     ("one photo's", 2),
     ("gradient k", 2),
@@ -30,7 +30,6 @@ const BACKINGS: [(&str, usize); 9] = [
     ("one photo's", 2),
     ("thread recall", 2),
     ("one photo's", 2),
-    ("alignment s", 1),
 ];
 
 /// Alpha over two backings beside alpha from one photo. Rows are also printed as they come.
@@ -45,7 +44,7 @@ pub(crate) fn backings(list: List) -> Result<String, Box<dyn Error>> {
     Ok(table.with_means())
 }
 
-fn over_two(case: &Case) -> Result<[f32; 9], Box<dyn Error>> {
+fn over_two(case: &Case) -> Result<[f32; 8], Box<dyn Error>> {
     let scene = case.spec.shoot();
     let over = |backing: LinearRgb, exposure: f32, seed: u64| {
         let shot = Shot { backing, exposure: exposure * case.spec.shot.exposure, seed, ..case.spec.shot.clone() };
@@ -60,9 +59,7 @@ fn over_two(case: &Case) -> Result<[f32; 9], Box<dyn Error>> {
     let (light, dark, nudged) = (light?, dark?, nudged?);
     let recipe = CutRecipe { scale: Scale::MmPerPixel(scene.scale), ..CutRecipe::default() };
     let judged = |patch: &Patch| judge(&scene, &case.spec, patch).map(|row| [row[1], row[3], row[4], row[5]]);
-    let task = Task::new();
-    let two = cut_two_backings(&TwoBackings { dark: &nudged, light: &light, cards: None }, &recipe, &task);
-    let two = match two {
+    let two = match cut_two_backings(&TwoBackings { dark: &nudged, light: &light, cards: None }, &recipe, &Task::new()) {
         Ok(cut) => judged(&cut.patch)?,
         Err(error) => {
             eprintln!("{}: {error}", case.name);
@@ -78,8 +75,7 @@ fn over_two(case: &Case) -> Result<[f32; 9], Box<dyn Error>> {
     };
     let (a, b) = (alone(&light)?, alone(&dark)?);
     let one = if a[0] <= b[0] { a } else { b };
-    let seconds = task.seconds().iter().filter(|(stage, _)| *stage == "align").map(|(_, s)| *s as f32).sum();
-    Ok([two[0], one[0], two[1], one[1], two[2], one[2], two[3], one[3], seconds])
+    Ok([two[0], one[0], two[1], one[1], two[2], one[2], two[3], one[3]])
 }
 
 const LIGHTS: [(&str, usize); 3] = [("normals °", 2), ("least squares °", 2), ("height corr.", 3)];
@@ -146,31 +142,4 @@ fn plain(shots: &Shots) -> Image<Normal> {
         let fit = least_squares(&lights, &readings);
         fit.map_or(Normal::FLAT, |fit| Normal(fit.g.map(|c| c as f32)).normalized())
     })
-}
-
-/// Experiment: how far shots under other lamps are laid off.
-pub(crate) fn across() -> Result<String, Box<dyn Error>> {
-    use tatter_cloth::photo::{Likeness, align, realign};
-    for (name, cloth, pitch) in cloths() {
-        let woven = Spec { seed: 70, ..Spec::new(cloth, 384, pitch) }.weave();
-        let first = taken(&woven, 0, 8)?;
-        for k in [1, 2, 4] {
-            let other = taken(&woven, k, 8)?;
-            for like in [Likeness::Outlines, Likeness::Shades] {
-                let a = align(&first, &other, like, &Task::new())?;
-                let m = realign(&first, &other, &first.map(|_| 1.0), &a.other_from_reference)?;
-                eprintln!(
-                    "{name} {}° {like:?}: off {:.2} corr {:.2} local {:.2}; realigned off {:.2} {:.2} {:.2}",
-                    45 * k,
-                    a.moved,
-                    a.correlation,
-                    a.local,
-                    m.moved,
-                    m.correlation,
-                    m.local
-                );
-            }
-        }
-    }
-    Ok(String::new())
 }

@@ -41,7 +41,6 @@ fn main() -> Outcome {
         ["alpha"] => say(&alpha::table()?),
         ["backings"] => say(&capture::backings(List::Release)?),
         ["lights"] => say(&capture::lights(List::Release)?),
-        ["across"] => say(&capture::across()?),
         ["open"] => say(&open::tables()?),
         ["cost"] => say(&cost::table()?),
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
