@@ -9,7 +9,12 @@
 mod gap_scenes;
 
 use gap_scenes::{closed, cover, found, opened, score, taken};
+use tatter_cloth::gaps::{GapInput, gaps};
+use tatter_core::image::{LinearRgb, Unit};
 use tatter_core::task::Task;
+use tatter_testkit::measures::{count, overlap};
+use tatter_testkit::scene::{Spec, cloth};
+use tatter_weave::Shot;
 
 /// Least harmonic mean of threads kept and threads not made up; the least is that of a moth hole, which has few threads to find.
 const CL_DICE: f32 = 0.3;
@@ -60,6 +65,20 @@ fn marks_without_an_opening_stay_opaque() {
         let open = got.opacity.texels().iter().filter(|o| o.0 < 1.0).count();
         assert!(open == 0, "{}: nothing is seen through", case.name);
         assert!(task.notes().iter().any(|n| n.code == "no-openings"), "{}: it is said", case.name);
+    }
+}
+
+/// Gauze over something dark is seen through in every mesh; cloth with mere pores between its threads is not.
+#[test]
+fn cloth_open_in_every_mesh_needs_no_injury() {
+    for (name, least) in [("gauze", Some(0.6)), ("linen", None), ("canvas", None), ("jersey", None)] {
+        let shot = Shot { backing: LinearRgb([0.03; 3]), ..Shot::default() };
+        let scene = Spec { seed: 40, shot, ..Spec::new(cloth(name), 256, 10.0) }.shoot();
+        let cover = scene.photo.map(|_| Unit(1.0));
+        let input = GapInput { pitch_px: Some(scene.pitch_px), ..GapInput::new(&cover) };
+        let open = gaps(&scene.photo, &input, &Task::new()).unwrap().opacity.map(|o| o.0 < 0.5);
+        let iou = overlap(&open, &scene.maps.opacity.map(|o| o.0 < 0.5), &cover.map(|_| true));
+        assert!(least.map_or(count(&open) == 0.0, |least| iou > least), "{name}: {} texels open, IoU {iou}", count(&open));
     }
 }
 

@@ -9,7 +9,7 @@ use super::backing::{Backing, FOREIGN, Search, UsualTint, backings, told};
 use super::even::{Even, even_places};
 use super::odds::{Colors, Links, SURE, beliefs, surroundings};
 use super::palette::{Palette, Scale, Tint, pick};
-use super::{GapError, GapInput, Gaps, keep, rim};
+use super::{GapError, GapInput, Gaps, keep, mesh, rim};
 use crate::relief::smooth::quantile;
 
 /// Thread spacing in texels when nobody measured it.
@@ -33,7 +33,11 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
     let known = pick(color, &reference);
     let colors = task.stage("gaps.backing", || colors(&place, &even, &known, scale, pitch));
     if colors.behind.is_empty() && place.matte.is_none() {
-        return Ok(closed(color.size(), &even, task));
+        let open = input.pitch_px.and_then(|pitch| mesh::meshes(&place.color, &place.reference, scale, pitch));
+        return Ok(match open {
+            Some(belief) => through_meshes(color.size(), &place, belief, &colors),
+            None => closed(color.size(), &even, task),
+        });
     }
     task.check()?;
     let found = task.stage("gaps.openings", || openings(&place, &even, &colors, pitch));
@@ -182,14 +186,30 @@ fn openings(place: &Place, even: &Even, colors: &Colors, pitch: f32) -> Found {
     let around = surroundings(&even.tints, &noise, &first, &broad, pitch);
     let mut belief = beliefs(&inside(&odds.zip(&around, |a, b| (a + b).clamp(-SURE, SURE))), &links);
     keep::anchored(&mut belief, &broad, keep::usual_speck(&by_color, &place.reference), pitch);
-    for (told, value) in [(&place.gap, 1.0), (&place.cloth, -1.0)] {
-        if let Some(mask) = told {
-            belief = belief.zip(mask, |b, m| if m { value } else { b });
-        }
-    }
+    strokes(&mut belief, place);
     belief = belief.zip(&place.cover, |b, c| if c.0 <= 0.02 { -1.0 } else { b });
     let mut at_seeds: Vec<f32> = odds.texels().iter().zip(broad.texels()).filter(|(_, b)| **b).map(|(o, _)| *o).collect();
     Found { belief, odds: by_color, apart: (quantile(&mut at_seeds, 0.5) / SURE).clamp(0.0, 1.0) }
+}
+
+/// Cloth that is open in every mesh, over something dark.
+fn through_meshes(size: Size, place: &Place, belief: Image<f32>, colors: &Colors) -> Gaps {
+    let mut belief = belief.zip(&place.cover, |b, c| if c.0 <= 0.02 { -1.0 } else { b });
+    strokes(&mut belief, place);
+    // Fuzz fills the meshes: nothing beside a rim is purely one or the other, and the light itself says how much is thread.
+    let opacity = belief.map(|b| Unit(0.5 - 0.5 * b));
+    let odds = belief.map(|b| SURE * b);
+    let found = Found { belief, odds, apart: 1.0 };
+    Gaps { how: "something dark and even in every mesh of the weave".to_owned(), ..report(size, place, &opacity, &found, colors) }
+}
+
+/// What a person said holds.
+fn strokes(belief: &mut Image<f32>, place: &Place) {
+    for (told, value) in [(&place.gap, 1.0), (&place.cloth, -1.0)] {
+        if let Some(mask) = told {
+            *belief = belief.zip(mask, |b, m| if m { value } else { b });
+        }
+    }
 }
 
 fn closed(size: Size, even: &Even, task: &Task) -> Gaps {

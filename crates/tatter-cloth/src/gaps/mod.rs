@@ -2,12 +2,13 @@
 //!
 //! A backing is found where the injury is even and unlike the cloth; a shadow dims it and leaves its tint, so each texel is asked
 //! whether some shade of the backing explains it better than the palette of intact cloth does; neighbours of like colour then
-//! agree; specks in the weave are dropped; rims get fractions.
+//! agree; specks in the weave are dropped; rims get fractions. Without any of that, a cloth may still be open in every mesh.
 
 mod backing;
 mod even;
 mod find;
 mod keep;
+mod mesh;
 mod odds;
 mod palette;
 mod rim;

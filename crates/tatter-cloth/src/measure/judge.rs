@@ -291,7 +291,8 @@ fn reading(context: &Context<'_>, best: Judged, all: &[Judged]) -> Reading {
     let crossed = [[0.5, 0.5], [0.5, -0.5]].map(|at| f64::from(spectrum.excess_near(combine(&base, at))));
     let plain = matches!(best.structure, Structure::Woven { threads: 2, .. });
     let [weak, strong] = [half(0).min(half(1)), half(0).max(half(1))];
-    let looped = plain && strong > crossed[0].max(crossed[1]) && weak < crossed[0].min(crossed[1]);
+    let courses = strong > crossed[0].max(crossed[1]).max(f64::from(spectrum.noise_peak()) + COURSES);
+    let looped = plain && courses && weak < crossed[0].min(crossed[1]);
     let checked = points.first().is_some_and(|p| half(0).min(half(1)) > f64::from(p.1) - 1.0);
     let mut reading = Reading {
         base,
@@ -317,6 +318,9 @@ fn reading(context: &Context<'_>, best: Judged, all: &[Judged]) -> Reading {
     reading.quality = quality(&reading);
     reading
 }
+
+/// Log excess over noise of a knit's courses at least: 4.5 and more in jersey; in torn and burnt plain cloth chance makes up to 2.5.
+const COURSES: f64 = 3.5;
 
 /// How far the reading can be relied on, be it a weave or a knit: the product of what must all be so. The ramps were set
 /// on the drawings of the tests and on hand counts, so that 0.6 is right in nineteen of twenty.
