@@ -36,15 +36,22 @@ const BACKINGS: [(&str, usize); 8] = [
 pub(crate) fn backings(list: List) -> Result<String, Box<dyn Error>> {
     let mut table = Table::new("scene", &BACKINGS);
     for case in cases(list) {
-        let row = over_two(&case)?;
-        let words: Vec<&str> = case.name.split(", ").take(2).collect();
-        eprintln!("{} {row:.3?}", case.name);
-        table.row(&words.join(", "), &row);
+        // Card and light are others here.
+        let words: Vec<&str> = case.name.split(", ").collect();
+        let name = words[..words.len().saturating_sub(2)].join(", ");
+        match over_two(&case)? {
+            Ok(row) => {
+                eprintln!("{name} {row:.3?}");
+                table.row(&name, &row);
+            }
+            Err(refused) => table.said(&name, &format!("not cut: {refused}")),
+        }
     }
     Ok(table.with_means())
 }
 
-fn over_two(case: &Case) -> Result<[f32; 8], Box<dyn Error>> {
+/// The row, or why the two shots were refused.
+fn over_two(case: &Case) -> Result<Result<[f32; 8], CutError>, Box<dyn Error>> {
     let scene = case.spec.shoot();
     let over = |backing: LinearRgb, exposure: f32, seed: u64| {
         let shot = Shot { backing, exposure: exposure * case.spec.shot.exposure, seed, ..case.spec.shot.clone() };
@@ -61,10 +68,7 @@ fn over_two(case: &Case) -> Result<[f32; 8], Box<dyn Error>> {
     let judged = |patch: &Patch| judge(&scene, &case.spec, patch).map(|row| [row[1], row[3], row[4], row[5]]);
     let two = match cut_two_backings(&TwoBackings { dark: &nudged, light: &light, cards: None }, &recipe, &Task::new()) {
         Ok(cut) => judged(&cut.patch)?,
-        Err(error) => {
-            eprintln!("{}: {error}", case.name);
-            [f32::NAN; 4]
-        }
+        Err(refused) => return Ok(Err(refused)),
     };
     let alone = |photo: &Photo| -> Result<[f32; 4], Box<dyn Error>> {
         match cut(photo, &recipe, &Task::new()) {
@@ -75,7 +79,7 @@ fn over_two(case: &Case) -> Result<[f32; 8], Box<dyn Error>> {
     };
     let (a, b) = (alone(&light)?, alone(&dark)?);
     let one = if a[0] <= b[0] { a } else { b };
-    Ok([two[0], one[0], two[1], one[1], two[2], one[2], two[3], one[3]])
+    Ok(Ok([two[0], one[0], two[1], one[1], two[2], one[2], two[3], one[3]]))
 }
 
 const LIGHTS: [(&str, usize); 3] = [("normals °", 2), ("least squares °", 2), ("height corr.", 3)];
