@@ -33,9 +33,9 @@ const BACKINGS: [(&str, usize); 8] = [
 ];
 
 /// Alpha over two backings beside alpha from one photo. Rows are also printed as they come.
-pub(crate) fn backings(list: List) -> Result<String, Box<dyn Error>> {
+pub(crate) fn backings(list: List, only: Option<&str>) -> Result<String, Box<dyn Error>> {
     let mut table = Table::new("scene", &BACKINGS);
-    for case in cases(list) {
+    for case in cases(list).into_iter().filter(|case| only.is_none_or(|word| case.name.contains(word))) {
         // Card and light are others here.
         let words: Vec<&str> = case.name.split(", ").collect();
         let name = words[..words.len().saturating_sub(2)].join(", ");

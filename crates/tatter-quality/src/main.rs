@@ -39,14 +39,15 @@ fn main() -> Outcome {
         ["lessons", path, first, count] => lessons::write(Path::new(path), first.parse()?, count.parse()?),
         ["lessons", path] => lessons::write_board(Path::new(path)),
         ["alpha"] => say(&alpha::table()?),
-        ["backings"] => say(&capture::backings(List::Release)?),
+        ["backings"] => say(&capture::backings(List::Work, None)?),
+        ["backings", word] => say(&capture::backings(List::Work, Some(word))?),
         ["lights"] => say(&capture::lights(List::Release)?),
         ["open"] => say(&open::tables()?),
         ["cost"] => say(&cost::table()?),
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
         _ => Err(
-            "say nothing, or: work [WORD], look FOLDER, relief, alpha, backings, lights, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+            "say nothing, or: work [WORD], look FOLDER, relief, alpha, backings [WORD], lights, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
                 .into(),
         ),
     }
@@ -64,7 +65,7 @@ fn whole() -> Outcome {
         .replace("{work cuts}", &cut::table(List::Work, None, None)?)
         .replace("{alpha}", &alpha::table()?)
         .replace("{relief}", &relief::table(List::Release)?)
-        .replace("{backings}", &capture::backings(List::Release)?)
+        .replace("{backings}", &capture::backings(List::Release, None)?)
         .replace("{lights}", &capture::lights(List::Release)?)
         .replace("{threads}", &threads::table(List::Release))
         .replace("{open}", &open::tables()?)

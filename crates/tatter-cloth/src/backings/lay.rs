@@ -17,7 +17,9 @@ const OPAQUE: [f32; 2] = [0.15, 0.04];
 const RIM: f32 = 1.5;
 /// Share of the light around by which cloth must differ to do so beyond noise, and the share of the cloth that may.
 const STEP: f32 = 0.2;
-const MOST_AGAINST: f32 = 0.02;
+const MOST_AGAINST: f32 = 0.04;
+/// Light that counts besides, so that the noise of JPEG files of dark cloth is no change of its light.
+const DARK: f32 = 0.03;
 /// The same where nothing else speaks for the shots.
 const STILL_AGAINST: f32 = 0.002;
 /// Correlation and motion at which no other start is tried.
@@ -97,7 +99,7 @@ fn against(first: &Image<LinearRgb>, laid: &Laid) -> f32 {
     let other = exposure::exposed(&laid.other, gain);
     let change = gaussian(&first.zip(&other, |a, b| a.luminance() - b.luminance()), 0.8);
     let usual = soft(&other.map(LinearRgb::luminance), 6.0);
-    let steps = change.zip(&usual, |c, u| c / (u.max(0.0) + 0.01));
+    let steps = change.zip(&usual, |c, u| c / (u.max(0.0) + DARK));
     let mut counts = [0u32; 3];
     for ((step, both), c) in steps.texels().iter().zip(laid.both.texels()).zip(change.texels()) {
         if *both && c.abs() < 0.3 * greatest {

@@ -3,6 +3,8 @@
 //! A shadow dims both backings alike, so their difference alone cannot tell it from cloth. What is left when the backing is
 //! taken away can: cloth leaves its own light, a shadow leaves none.
 
+use std::f32::consts::FRAC_1_SQRT_2;
+
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::kernel::{bleed, dilate};
 
@@ -21,7 +23,7 @@ const DEEP: (f32, f32) = (4.0, 0.3);
 /// Share of the cloth's light that an opening may seem to have.
 const OWN: f32 = 0.04;
 /// Share of the cloth's light that noise may be for the cloth's light to tell anything.
-const TOLD: f32 = 0.12;
+const TOLD: f32 = 0.25;
 
 /// The shade a backing lies in.
 #[derive(Clone, Debug)]
@@ -38,7 +40,8 @@ pub(super) struct Shade {
 /// Find it. `noise` is the deviation of what comes through, `apart` the distance of the backings.
 pub(super) fn shade(parted: &Image<PixelMatte>, noise: f32, apart: f32) -> Shade {
     let deepest = DEEPEST.0.max(DEEPEST.1 * noise);
-    let noise = noise * apart;
+    // Over a dark backing the front is all but the dark shot, so it has the noise of one shot, where the difference has that of two.
+    let noise = noise * apart * FRAC_1_SQRT_2;
     let through = parted.map(|p| p.through);
     let cloth = parted.map(|p| if p.through < 0.15 { 1.0 } else { 0.0 });
     let usual = mean(parted, &cloth);
