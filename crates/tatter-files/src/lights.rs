@@ -9,7 +9,7 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::model::{Lights, LitShot};
 use tatter_core::units::Mm;
 
-use crate::text::{Fields, TextFault, parse};
+use crate::text::{Fields, TextFault, decoded, parse};
 
 const TOP_KEYS: [&str; 3] = ["flat_field", "dark", "light"];
 const LIGHT_KEYS: [&str; 7] = ["shot", "direction", "azimuth_deg", "elevation_deg", "distance_mm", "strength", "flat_field"];
@@ -80,9 +80,7 @@ pub fn read_lights(path: &Path) -> Result<Lights, LightsError> {
         io::ErrorKind::NotFound => LightsError::Missing { path: path.to_path_buf() },
         _ => LightsError::Disk { source, path: path.to_path_buf() },
     })?;
-    let raw = String::from_utf8(bytes)
-        .map_err(|error| text(TextFault::Syntax { line: 1, message: format!("the file is not UTF-8 text ({error})") }))?;
-    let lights = parse_lights(raw.strip_prefix('\u{feff}').unwrap_or(&raw)).map_err(text)?;
+    let lights = decoded(bytes).and_then(|raw| parse_lights(&raw)).map_err(text)?;
     let found = lights.shots.len();
     if SHOTS.contains(&found) { Ok(lights) } else { Err(LightsError::Count { found, path: path.to_path_buf() }) }
 }

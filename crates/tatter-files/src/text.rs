@@ -6,6 +6,16 @@ use tatter_core::angle::Angle;
 use tatter_core::model::Weave;
 use toml_edit::{Document, Item, TableLike, Value};
 
+/// The text of a file that a person wrote, without the byte order mark that some editors begin with.
+///
+/// # Errors
+/// [`TextFault::Syntax`] when it is not UTF-8.
+pub(crate) fn decoded(bytes: Vec<u8>) -> Result<String, TextFault> {
+    let text = String::from_utf8(bytes)
+        .map_err(|error| TextFault::Syntax { line: 1, message: format!("the file is not UTF-8 text ({error})") })?;
+    Ok(text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text))
+}
+
 /// What is wrong in a text file, and on which line (the first is 1).
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum TextFault {

@@ -56,7 +56,11 @@ pub(super) fn distance(a: LinearRgb, b: LinearRgb) -> f32 {
 
 /// The difference of the shots where they differ most: what a bare backing in full light shows.
 pub(super) fn greatest(shots: &Shots<'_>) -> f32 {
-    let mut values = differences(shots).into_vec();
+    greatest_of(&differences(shots))
+}
+
+fn greatest_of(differences: &Image<f32>) -> f32 {
+    let mut values = differences.texels().to_vec();
     let top = (400.0 / values.len() as f32).clamp(0.001, 0.02);
     quantile(&mut values, 1.0 - top)
 }
@@ -71,9 +75,10 @@ pub(super) fn burnt(shots: &Shots<'_>) -> f32 {
     if shots.light.texels().iter().any(|c| c.0.iter().any(|v| *v > 1.0)) {
         return 0.0;
     }
-    let least = BARE * greatest(shots);
+    let differences = differences(shots);
+    let least = BARE * greatest_of(&differences);
     let (mut bare, mut burnt) = (0u32, 0u32);
-    for (color, difference) in shots.light.texels().iter().zip(differences(shots).texels()) {
+    for (color, difference) in shots.light.texels().iter().zip(differences.texels()) {
         if *difference > least {
             bare += 1;
             burnt += u32::from(color.0.iter().any(|v| *v >= BURNT));
@@ -89,7 +94,7 @@ pub(super) fn burnt(shots: &Shots<'_>) -> f32 {
 pub(super) fn cards(shots: &Shots<'_>) -> Result<Cards, BackingsError> {
     let (width, height) = (shots.light.width(), shots.light.height());
     let difference = differences(shots);
-    let greatest = greatest(shots);
+    let greatest = greatest_of(&difference);
     if greatest < LEAST_APART {
         return Err(BackingsError::Alike { apart: greatest, least: LEAST_APART });
     }

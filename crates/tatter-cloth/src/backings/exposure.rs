@@ -3,6 +3,7 @@
 use tatter_core::image::{Image, LinearRgb};
 
 use super::Shots;
+use super::cards::greatest;
 use crate::relief::smooth::stride;
 
 /// Share of the greatest difference between the shots below which a pixel may be opaque cloth: a first guess may be
@@ -71,6 +72,13 @@ fn commonest(values: &mut [f32]) -> f32 {
         part = &part[start..start + half];
     }
     part.iter().sum::<f32>() / part.len().max(1) as f32
+}
+
+/// The dark shot at the light one's exposure where they can be tied, and the greatest difference of the shots as they came.
+pub(super) fn evened(shots: &Shots<'_>) -> (Image<LinearRgb>, f32) {
+    let greatest = greatest(shots);
+    let gain = tie(shots, greatest).map_or([1.0; 3], |(gain, _)| gain);
+    (exposed(shots.dark, gain), greatest)
 }
 
 /// The dark shot at the light one's exposure.

@@ -93,10 +93,7 @@ fn agreeing(first: &Image<LinearRgb>, other: &Image<LinearRgb>, alignment: Align
 
 /// Share of the cloth, both ways round, that is darker over the lighter backing: no cloth is, in one light.
 fn against(first: &Image<LinearRgb>, laid: &Laid) -> f32 {
-    let shots = Shots { light: first, dark: &laid.other, both: &laid.both };
-    let greatest = cards::greatest(&shots);
-    let gain = exposure::tie(&shots, greatest).map_or([1.0; 3], |(gain, _)| gain);
-    let other = exposure::exposed(&laid.other, gain);
+    let (other, greatest) = exposure::evened(&Shots { light: first, dark: &laid.other, both: &laid.both });
     let change = gaussian(&first.zip(&other, |a, b| a.luminance() - b.luminance()), 0.8);
     let usual = soft(&other.map(LinearRgb::luminance), 6.0);
     let steps = change.zip(&usual, |c, u| c / (u.max(0.0) + DARK));
@@ -140,9 +137,7 @@ fn settled(
 /// 1 where cloth is opaque in both shots, away from openings: where they differ by no more than a `share` (0..1) of what they do
 /// where they differ most. All, where they nowhere differ much.
 fn opaque(shots: &Shots<'_>, share: f32) -> Image<f32> {
-    let greatest = cards::greatest(shots);
-    let gain = exposure::tie(shots, greatest).map_or([1.0; 3], |(gain, _)| gain);
-    let dark = exposure::exposed(shots.dark, gain);
+    let (dark, greatest) = exposure::evened(shots);
     let change = gaussian(&shots.light.zip(&dark, |l, d| l.plus(d, -1.0)), 0.8);
     let open = change.map(|c| cards::distance(c, LinearRgb::ZERO) > share * greatest.max(0.2));
     dilate(&open, RIM).zip(shots.both, |open, both| if !open && both { 1.0 } else { 0.0 })

@@ -311,8 +311,8 @@ fn mean(color: &Image<LinearRgb>, mask: &Image<bool>) -> LinearRgb {
 }
 
 /// Colours without the backing at soft edges and gaps, bled outwards so that no filter picks the backing up. A piece is
-/// cleaned against its backing on the photo (the first colours; the second are those on the canvas), a damage against what its openings show; the intact cloth around a damage is
-/// cloth too and stays.
+/// cleaned against its backing on the photo (the first colours; the second are those on the canvas), a damage against what its
+/// openings show; the intact cloth around a damage is cloth too and stays.
 fn cleaned(
     [photo, canvas_color]: [&Image<LinearRgb>; 2],
     found: &Gaps,

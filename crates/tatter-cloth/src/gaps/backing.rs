@@ -239,7 +239,8 @@ pub(super) fn told(search: &Search<'_>, strokes: &Image<bool>) -> Option<Backing
     (tints.len() >= 4).then(|| Backing::of(&tints, lit(&colors), search.scale, search.brightest))
 }
 
-fn masked(values: &Image<f32>, mask: &Image<bool>) -> Vec<f32> {
+/// Values where the mask is set, all of them.
+pub(super) fn masked(values: &Image<f32>, mask: &Image<bool>) -> Vec<f32> {
     values.texels().iter().zip(mask.texels()).filter(|(_, m)| **m).map(|(v, _)| *v).collect()
 }
 

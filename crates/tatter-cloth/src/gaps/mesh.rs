@@ -35,7 +35,7 @@ pub(super) fn meshes(
     let light = color.map(|c| scale.tint(c).0[0]);
     let slow = gaussian(&light, 3.0 * cell.sqrt());
     let flat = light.zip(&slow, |l, s| l - s);
-    let known: Vec<f32> = pick(&flat.map(|l| LinearRgb([l; 3])), reference).iter().map(|c| c.0[0]).collect();
+    let known = pick(&flat, reference);
     let at = |share: f32| quantile(&mut known.clone(), share);
     let (low, high, core) = (at(0.03), at(0.97), at(1.0 / 12.0));
     if high - low < RANGE || deviation(known.iter().filter(|l| **l < core)) > EVEN * (high - low) {

@@ -1,6 +1,6 @@
 //! Colours as shade and tint, how often intact cloth shows each, and how noisy they are.
 
-use tatter_core::image::{Image, LinearRgb};
+use tatter_core::image::{Image, LinearRgb, Pixel};
 
 use crate::relief::smooth::{quantile, stride};
 
@@ -153,8 +153,8 @@ fn softened(counts: &[f32]) -> Vec<f32> {
 }
 
 /// Values on a regular grid of the places where the mask is set, at most some 60 000.
-pub(super) fn pick(color: &Image<LinearRgb>, mask: &Image<bool>) -> Vec<LinearRgb> {
+pub(super) fn pick<P: Pixel>(values: &Image<P>, mask: &Image<bool>) -> Vec<P> {
     let step = stride(mask.texels().iter().filter(|&&m| m).count());
     let places = (0..mask.height()).flat_map(|y| (y % step..mask.width()).step_by(step).map(move |x| (x, y)));
-    places.filter(|&(x, y)| mask.get(x, y)).map(|(x, y)| color.get(x, y)).collect()
+    places.filter(|&(x, y)| mask.get(x, y)).map(|(x, y)| values.get(x, y)).collect()
 }

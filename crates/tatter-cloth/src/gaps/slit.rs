@@ -3,7 +3,7 @@
 use tatter_core::image::Image;
 use tatter_core::kernel::{close, distance_to, gaussian, label};
 
-use super::backing::{Backing, FOREIGN, Search, UsualTint, lit};
+use super::backing::{Backing, FOREIGN, Search, UsualTint, lit, masked};
 use super::even::REACH;
 use super::palette::{Tint, pick};
 use crate::relief::smooth::{quantile, weighted};
@@ -97,6 +97,5 @@ fn threads_within(search: &Search<'_>, like: &Image<bool>) -> f32 {
     let uneven = mean(&light.map(|l| l * l)).zip(&mean(&light), |square, mean| (square - mean * mean).max(0.0));
     let noise = search.color.map(|c| search.scale.spread(c)[0]);
     let within = uneven.zip(&noise, |u, n| u - n);
-    let mut within: Vec<f32> = within.texels().iter().zip(like.texels()).filter(|(_, l)| **l).map(|(u, _)| *u).collect();
-    quantile(&mut within, 0.5) / search.contrast.max(1e-6)
+    quantile(&mut masked(&within, like), 0.5) / search.contrast.max(1e-6)
 }

@@ -18,7 +18,7 @@ use super::{
     COMPONENTS, DELIVERY_KEYS, ENDING, FORMAT, GARMENT_KEYS, JobError, MAP_KEYS, PATCH_KEYS, PLACEMENT_KEYS, TOP_KEYS, grain,
     matching,
 };
-use crate::text::{Fields, TextFault, nearest, parse};
+use crate::text::{Fields, TextFault, decoded, nearest, parse};
 
 type Checked<T> = Result<T, TextFault>;
 
@@ -41,12 +41,7 @@ pub(super) fn read_text(path: &Path) -> Result<String, JobError> {
         io::ErrorKind::NotFound => JobError::Missing { path: path.to_path_buf() },
         _ => JobError::Disk { doing: "reading", source, path: path.to_path_buf() },
     })?;
-    let text = String::from_utf8(bytes).map_err(|error| JobError::Text {
-        path: path.to_path_buf(),
-        fault: TextFault::Syntax { line: 1, message: format!("the file is not UTF-8 text ({error})") }.into(),
-    })?;
-    // Some editors begin UTF-8 files with a byte order mark.
-    Ok(text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text))
+    decoded(bytes).map_err(|fault| JobError::Text { path: path.to_path_buf(), fault: fault.into() })
 }
 
 /// A job from its text; the name stays empty when the text gives none.
