@@ -2,9 +2,9 @@
 """Where a reference library lays one picture on another: OpenCV's findTransformECC (Evangelidis, Psarakis 2008), see
 align_reference.requirements.txt.
 
-align_reference.py FILE.csv   writes crates/tatter-cloth/tests/fixtures/align/ecc.csv
+align_reference.py FILE.csv   writes crates/tatter-capture/tests/fixtures/align/ecc.csv
 
-The picture is a sum of waves, so that a moved picture is computed and not resampled; crates/tatter-cloth/tests/align_reference.rs
+The picture is a sum of waves, so that a moved picture is computed and not resampled; crates/tatter-capture/tests/align_reference.rs
 computes the same ones. Places are counted from the first pixel's centre at (0.5, 0.5).
 """
 import sys

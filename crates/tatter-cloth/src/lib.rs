@@ -2,12 +2,9 @@
 //!
 //! What it is not: it reads no file and knows no garment.
 
-pub mod backings;
 pub mod clean;
 pub mod cut;
 pub mod gaps;
 pub mod isolate;
-pub mod lights;
 pub mod measure;
-pub mod photo;
 pub mod relief;

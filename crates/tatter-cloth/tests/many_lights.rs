@@ -1,6 +1,6 @@
 //! Normals, dye and height from several lights, against worked numbers, closed forms and woven scenes.
 
-use tatter_cloth::lights::{Calibration, Flat, Lamp, Shots, Stereo, least_squares, solve, stereo};
+use tatter_capture::lights::{Calibration, Flat, Lamp, Shots, Stereo, least_squares, solve, stereo};
 use tatter_cloth::relief::{Integration, Lit, Relief, ReliefError, ReliefInput, integrate, lit_relief};
 use tatter_core::angle::Angle;
 use tatter_core::image::{Image, LinearRgb, Normal, Rect, Unit};

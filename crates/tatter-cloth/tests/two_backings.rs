@@ -6,7 +6,7 @@
 //! rip), threads kept 0.96 to 1.00, sum of differences 0.2 to 0.7 of one photo's within one and the same cover; shots laid on
 //! each other to a tenth of a pixel. The bounds guard that.
 
-use tatter_cloth::backings::{BackingsError, lay};
+use tatter_capture::backings::{BackingsError, lay};
 use tatter_cloth::cut::{Cut, CutError, TwoBackings, cut, cut_two_backings};
 use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;

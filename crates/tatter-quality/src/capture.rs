@@ -2,9 +2,9 @@
 
 use std::error::Error;
 
+use tatter_capture::lights::{Calibration, Lamp, Shots, least_squares, stereo};
+use tatter_capture::photo::{Homography, warp};
 use tatter_cloth::cut::{CutError, TwoBackings, cut, cut_two_backings};
-use tatter_cloth::lights::{Calibration, Lamp, Shots, least_squares, stereo};
-use tatter_cloth::photo::{Homography, warp};
 use tatter_cloth::relief::{Lit, ReliefInput, lit_relief, relief};
 use tatter_core::angle::Angle;
 use tatter_core::image::{HeightMm, Image, LinearRgb, Normal, Rect, Unit};

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use tatter_cloth::lights::{Arrangement, Calibration, Flat, Lamp, Shots};
+use tatter_capture::lights::{Arrangement, Calibration, Flat, Lamp, Shots};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Size};
 use tatter_core::model::{Lights, LitShot, Photo};

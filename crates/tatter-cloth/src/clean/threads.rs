@@ -2,9 +2,8 @@
 //! is elsewhere.
 
 use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
-use tatter_core::kernel::{bleed, distance_to, gaussian};
-
-use crate::relief::smooth::{quantile, sample, weighted};
+use tatter_core::kernel::{bleed, distance_to, gaussian, weighted};
+use tatter_core::stats::{quantile, sample};
 
 /// What is known of the cloth besides its base colour; all images have its size.
 #[derive(Clone, Copy, Debug)]

@@ -1,11 +1,11 @@
 //! Opacity and colour on the canvas where two backings measured them.
 
+use tatter_capture::backings::Matte;
 use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
 use tatter_core::kernel::{bleed, label};
 use tatter_core::model::{Origin, Subject};
 
 use super::{Canvas, View};
-use crate::backings::Matte;
 use crate::gaps::Gaps;
 use crate::isolate::Isolated;
 

@@ -1,5 +1,6 @@
 //! Cutting from several shots, each under another lamp.
 
+use tatter_capture::lights::{Shots, stereo};
 use tatter_core::angle::Angle;
 use tatter_core::image::{Image, LinearRgb, Normal, Rect, Size};
 use tatter_core::model::{CutRecipe, Photo};
@@ -7,7 +8,6 @@ use tatter_core::task::{Cancelled, Task};
 use tatter_core::units::MmPerTexel;
 
 use super::{Canvas, Cut, CutError, Evidence, chain};
-use crate::lights::{Shots, stereo};
 use crate::relief::Lit;
 
 /// Share of the canvas whose pixels may have too few readings before it is said.

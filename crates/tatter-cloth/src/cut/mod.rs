@@ -12,6 +12,8 @@ pub use scale::{ScaleError, Scaled};
 pub use two_backings::{TwoBackings, cut_two_backings};
 
 use lit::Dyed;
+use tatter_capture::backings::{BackingsError, Matte};
+use tatter_capture::lights::Shots;
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
@@ -19,11 +21,9 @@ use tatter_core::image::{Image, LinearRgb, Map, Unit};
 use tatter_core::model::{CutRecipe, Origin, Patch, PatchMap, Photo, StrokeKind, Subject};
 use tatter_core::task::{Cancelled, Task};
 
-use crate::backings::{BackingsError, Matte};
 use crate::clean::{Sight, clean_color, thread_color};
 use crate::gaps::{GapError, GapInput, Gaps, gaps};
 use crate::isolate::{ClothHints, IsolateError, Isolated, isolate, isolate_known};
-use crate::lights::Shots;
 use crate::measure::{MeasureSettings, Measured, measure};
 use crate::relief::{ReliefError, ReliefInput, lit_relief, relief};
 

@@ -1,12 +1,12 @@
 //! The cut from two shots of the same cloth over a dark and a light backing.
 
+use tatter_capture::backings::{BackingsError, Matte, Shots, lay, two_backings};
+use tatter_capture::photo::Alignment;
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::model::{CutRecipe, Photo};
 use tatter_core::task::Task;
 
 use super::{Cut, CutError, Evidence, backed, chain};
-use crate::backings::{BackingsError, Matte, Shots, lay, two_backings};
-use crate::photo::Alignment;
 
 /// The same cloth in the same light over two backings.
 #[derive(Clone, Copy, Debug)]

@@ -2,10 +2,10 @@
 
 use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
 use tatter_core::kernel::{distance_to, gaussian, label};
+use tatter_core::stats::quantile;
 
 use super::palette::{Scale, Tint, pick};
 use super::slit::between_fibres;
-use crate::relief::smooth::quantile;
 
 /// Something behind the cloth. A shadow dims it and leaves its tint, so it explains `shade × color`.
 #[derive(Clone, Debug)]

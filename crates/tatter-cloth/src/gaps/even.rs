@@ -2,11 +2,11 @@
 
 use tatter_core::image::Image;
 use tatter_core::kernel::{gaussian, label};
+use tatter_core::stats::quantile;
 
 use super::backing::Blob;
 use super::find::Place;
 use super::palette::{Scale, Tint, pick};
-use crate::relief::smooth::quantile;
 
 /// Share of the intact cloth's thread contrast (variance of log light) below which a place is even. More takes worn cloth for
 /// a card, less misses narrow openings.

@@ -3,6 +3,7 @@
 use tatter_core::image::{Image, LinearRgb, Rect, Size, Unit};
 use tatter_core::kernel::label;
 use tatter_core::model::Origin;
+use tatter_core::stats::quantile;
 use tatter_core::task::Task;
 
 use super::backing::{Backing, FOREIGN, Search, UsualTint, backings, told};
@@ -10,7 +11,6 @@ use super::even::{Even, even_places};
 use super::odds::{Colors, Links, SURE, beliefs, surroundings};
 use super::palette::{Palette, Scale, Tint, pick};
 use super::{GapError, GapInput, Gaps, keep, mesh, rim};
-use crate::relief::smooth::quantile;
 
 /// Thread spacing in texels when nobody measured it.
 const ASSUMED_PITCH: f32 = 12.0;

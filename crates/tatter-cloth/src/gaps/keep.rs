@@ -2,8 +2,7 @@
 
 use tatter_core::image::Image;
 use tatter_core::kernel::{Component, distance_to, label};
-
-use crate::relief::smooth::quantile;
+use tatter_core::stats::quantile;
 
 /// Texels of an even place that make an opening sure.
 const SEEDS: usize = 3;

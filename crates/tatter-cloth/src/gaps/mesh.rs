@@ -2,9 +2,9 @@
 
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::kernel::{gaussian, label};
+use tatter_core::stats::quantile;
 
 use super::palette::{Scale, pick};
-use crate::relief::smooth::quantile;
 
 /// Dark places to a crossing of two threads: one in each mesh. Sacking and gauze have 1.0 to 1.1; closed cloth has fewer or, where
 /// threads show their plies, more.

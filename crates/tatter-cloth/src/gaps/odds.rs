@@ -1,10 +1,10 @@
 //! For each texel, whether it is likelier backing than cloth, and what its neighbours say of it.
 
 use tatter_core::image::{Image, LinearRgb};
+use tatter_core::kernel::weighted;
 
 use super::backing::Backing;
 use super::palette::{Palette, Scale, Tint};
-use crate::relief::smooth::weighted;
 
 /// Density of colours that only injured cloth shows (hearts of threads, dirt, fluff): a tenth of its texels, evenly over
 /// the tints that there are. More keeps more threads and loses narrow openings; set on the made scenes, like all below.

@@ -1,8 +1,7 @@
 //! Colours as shade and tint, how often intact cloth shows each, and how noisy they are.
 
 use tatter_core::image::{Image, LinearRgb, Pixel};
-
-use crate::relief::smooth::{quantile, stride};
+use tatter_core::stats::{quantile, stride};
 
 /// A colour as `[ln Y, ln R/G, ln B/G]`: shade moves the first alone. What noise and leftover light add in the dark is kept
 /// small by a floor under each channel.

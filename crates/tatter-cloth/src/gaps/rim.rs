@@ -1,10 +1,9 @@
 //! Fractions of opacity where cloth meets what lies behind.
 
 use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
-use tatter_core::kernel::distance_to;
+use tatter_core::kernel::{distance_to, weighted};
 
 use super::palette::Scale;
-use crate::relief::smooth::weighted;
 
 /// Texels on either side of a rim whose fraction is looked for: what a lens of ordinary sharpness mixes.
 const BAND: f32 = 1.5;

@@ -1,12 +1,12 @@
 //! A backing that threads and fuzz leave no even place of.
 
 use tatter_core::image::Image;
-use tatter_core::kernel::{close, distance_to, gaussian, label};
+use tatter_core::kernel::{close, distance_to, gaussian, label, weighted};
+use tatter_core::stats::quantile;
 
 use super::backing::{Backing, FOREIGN, Search, UsualTint, lit, masked};
 use super::even::REACH;
 use super::palette::{Tint, pick};
-use crate::relief::smooth::{quantile, weighted};
 
 /// Correlation of light with foreign tint, thread by thread, below which fibres in the cloth's tint lie before something
 /// darker. Set on eleven stains (0.05 to 0.66) and seven openings (-0.18 to -0.85) of made scenes.

@@ -1,13 +1,12 @@
 //! Damage or piece: what touches the picture's edge, cloth or backing?
 
+use tatter_capture::surface::Surface;
 use tatter_core::image::LinearRgb;
 use tatter_core::kernel::gaussian;
 use tatter_core::model::{CutRecipe, StrokeKind, Subject};
+use tatter_core::stats::{median, quantile};
 
 use super::Working;
-use super::linear::median;
-use super::surface::Surface;
-use crate::relief::smooth::quantile;
 
 /// Share of the picture's border that must be one smooth colour for a piece on a backing.
 const ONE_COLOR: f32 = 0.75;

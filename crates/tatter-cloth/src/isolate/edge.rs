@@ -3,10 +3,10 @@
 
 use tatter_core::image::{Image, LinearRgb, Pixel, Rect, Unit};
 use tatter_core::kernel::{GridCut, box_blur, dilate, distance_to, erode, gaussian, open};
+use tatter_core::stats::quantile;
 
 use super::find::JOINS;
-use super::linear::Gaussian;
-use crate::relief::smooth::quantile;
+use super::gaussian::Gaussian;
 
 /// Colour and fine texture of one pixel: L*, a*, b* without slow light, log of the local roughness.
 type Look = [f32; 4];

@@ -2,14 +2,12 @@
 //! much a line of cloth along either thread direction stands out from its surround.
 
 use rayon::iter::ParallelIterator as _;
+use tatter_capture::surface::Surface;
 use tatter_core::angle::Angle;
 use tatter_core::color::Lab;
 use tatter_core::image::{Image, LinearRgb, Pixel as _};
 use tatter_core::kernel::gaussian;
-
-use super::linear::median;
-use super::surface::Surface;
-use crate::relief::smooth::quantile;
+use tatter_core::stats::{median, quantile};
 
 /// L*, a*, b*, three bands, two gradients, their cross term, lines along two directions.
 pub(super) const FEATURES: usize = 11;

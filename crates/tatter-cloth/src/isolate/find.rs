@@ -4,10 +4,10 @@ use tatter_core::angle::Angle;
 use tatter_core::image::{Image, LinearRgb, Rect};
 use tatter_core::kernel::{Component, close, distance_to, label};
 use tatter_core::rng::Rng;
+use tatter_core::stats::{median, quantile};
 
 use super::features::{FEATURES, LINE_JOINS, RIDGE, features, line_unlikeness};
-use super::linear::{Gaussian, median, robust_gaussian};
-use crate::relief::smooth::quantile;
+use super::gaussian::{Gaussian, robust_gaussian};
 
 /// How unlike the intact cloth a place is, in multiples of the ordinary (the median), from which an injury starts.
 /// Lower finds fainter stains and more false ones; tuned with the low threshold on 36 pictures and made scenes.

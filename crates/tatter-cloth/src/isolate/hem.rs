@@ -6,13 +6,12 @@
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::kernel::{close, dilate, distance_to, erode, gaussian, label, open};
 use tatter_core::model::{CutRecipe, StrokeKind, Subject};
+use tatter_core::stats::{median, quantile};
 use tatter_core::task::Task;
 
 use super::damage::{cover_bounds, fade_at_border, hard_strokes, softness, tidy};
 use super::decide::{fine, logs};
-use super::linear::median;
 use super::{IsolateError, Isolated, Region, Working, edge, piece};
-use crate::relief::smooth::quantile;
 
 /// Least share of the photo's border that is backing, and the most: with more the cloth is a piece that is cut off.
 const BACKING: std::ops::RangeInclusive<f32> = 0.05..=0.85;

@@ -7,13 +7,12 @@ mod decide;
 mod edge;
 mod features;
 mod find;
+mod gaussian;
 mod hem;
-pub(crate) mod linear;
 pub mod matting;
 mod piece;
 mod sampling;
 mod strokes;
-mod surface;
 
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
@@ -22,7 +21,7 @@ use tatter_core::model::{CutRecipe, StrokeKind, Subject, SubjectChoice};
 use tatter_core::task::{Cancelled, Task};
 
 pub use strokes::painted;
-pub use surface::BackingModel;
+pub use tatter_capture::surface::BackingModel;
 
 /// Longest side of the working copy in which subjects are found, pixels.
 const WORKING_SIDE: usize = 512;

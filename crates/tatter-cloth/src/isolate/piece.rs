@@ -1,5 +1,6 @@
 //! A piece on its backing: a model of the backing, a graph cut, a trimap, sampled alpha, one matting solve.
 
+use tatter_capture::surface::BackingModel;
 use tatter_core::image::{Image, LinearRgb, Rect, Size, Unit};
 use tatter_core::kernel::{GridCut, bleed, close, dilate, distance_to, erode, label};
 use tatter_core::model::{CutRecipe, StrokeKind, Subject};
@@ -8,7 +9,6 @@ use tatter_core::task::Task;
 use super::damage::cover_bounds;
 use super::edge::bounds_of;
 use super::matting::{self, MattingSettings, Sampled};
-use super::surface::BackingModel;
 use super::{IsolateError, Isolated, Region, Working, sampling};
 
 /// A shade this deep on the backing may still be a shadow of the piece.

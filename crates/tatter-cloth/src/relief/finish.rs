@@ -1,9 +1,8 @@
 //! From a height of the threads to all maps: openings, colour, roughness.
 
 use tatter_core::image::{HeightMm, Image, LinearRgb, Pixel as _, Unit};
-use tatter_core::kernel::distance_to;
-
-use super::smooth::{quantile, sample, soft, weighted};
+use tatter_core::kernel::{distance_to, soft, weighted};
+use tatter_core::stats::{quantile, sample};
 
 /// Heights with openings let in: the threads' rims round off into the opening as a yarn does, `yarn_mm` deep at most.
 pub(super) fn with_openings(threads: &Image<f32>, opacity: &Image<Unit>, yarn_mm: f32, yarn_px: f32) -> Image<HeightMm> {

@@ -3,8 +3,7 @@
 use tatter_core::angle::Angle;
 use tatter_core::image::Image;
 use tatter_core::kernel::gaussian;
-
-use super::smooth::{quantile, sample, stride};
+use tatter_core::stats::{quantile, sample, stride};
 
 /// The light on the photo.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -5,12 +5,12 @@
 
 use tatter_core::angle::Angle;
 use tatter_core::image::{Image, LinearRgb, Normal, Pixel as _};
-use tatter_core::kernel::{normals_from_height, occlusion};
+use tatter_core::kernel::{normals_from_height, occlusion, weighted};
+use tatter_core::stats::{quantile, sample};
 use tatter_core::task::Task;
 
 use super::integrate::{Integration, integrate_trusted};
 use super::one_photo::{YARN_OF_PITCH, check, openness, pitch, range, weights};
-use super::smooth::{quantile, sample, weighted};
 use super::{Light, Relief, ReliefError, ReliefHow, ReliefInput, finish};
 
 /// What was measured; images have the size of the canvas.

@@ -14,7 +14,6 @@ mod net;
 mod one_photo;
 mod planes;
 mod shading;
-pub(crate) mod smooth;
 mod spectrum;
 mod woven;
 

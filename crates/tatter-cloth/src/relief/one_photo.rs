@@ -2,14 +2,16 @@
 
 use tatter_core::angle::Angle;
 use tatter_core::image::{HeightMm, HeightRange, Image, LinearRgb, Size};
-use tatter_core::kernel::{OcclusionSettings, area_resize, bilinear_resize, gaussian, normals_from_height, occlusion, open};
+use tatter_core::kernel::{
+    OcclusionSettings, area_resize, bilinear_resize, gaussian, normals_from_height, occlusion, open, soft,
+};
+use tatter_core::stats::{quantile, sample};
 use tatter_core::task::Task;
 
 use super::gain::{Gain, Known};
 use super::light::{Light, find_light};
 use super::net::{self, Net};
 use super::shading::Shading;
-use super::smooth::{quantile, sample, soft};
 use super::{Relief, ReliefError, ReliefHow, ReliefInput, finish, shading, spectrum};
 
 /// Thread spacing in texels when nobody measured it.

@@ -47,8 +47,8 @@ fn logs(color: LinearRgb, floor: f32) -> [f32; 3] {
 
 /// Split the photo. `weight` is 0 where no cloth is seen, `intact` where light may be learned, `pitch` in texels.
 pub(super) fn shading(color: &Image<LinearRgb>, weight: &Image<f32>, intact: &Image<f32>, pitch: f32) -> Shading {
-    let mut light = super::smooth::sample(&color.map(LinearRgb::luminance), intact);
-    let floor = 0.02 * super::smooth::quantile(&mut light, 0.5).max(1e-4);
+    let mut light = tatter_core::stats::sample(&color.map(LinearRgb::luminance), intact);
+    let floor = 0.02 * tatter_core::stats::quantile(&mut light, 0.5).max(1e-4);
     let split = color.map(|c| logs(c, floor));
     // Noise in colour is smoothed over three texels, 1 2 1 each way.
     let chroma = Image::from_fn(color.width(), color.height(), |x, y| {
@@ -67,7 +67,7 @@ pub(super) fn shading(color: &Image<LinearRgb>, weight: &Image<f32>, intact: &Im
     let slow = slow_light(&luma, intact);
     let shade = without_dye(&luma, &slow, &chroma, weight, 1.5 * pitch);
     let seen = [luma.zip(&slow, |l, s| l - s), chroma.map(|[rg, _]| rg), chroma.map(|[_, bg]| bg)].map(|part| {
-        let middle = super::smooth::quantile(&mut super::smooth::sample(&part, intact), 0.5);
+        let middle = tatter_core::stats::quantile(&mut tatter_core::stats::sample(&part, intact), 0.5);
         part.zip(weight, |v, w| w * (v - middle))
     });
     Shading { shade, slow, seen }
@@ -129,7 +129,7 @@ fn slow_light(luma: &Image<f32>, intact: &Image<f32>) -> Image<f32> {
         for _ in 0..5 {
             fit = least_squares(&points, &fit, cut);
             let mut off: Vec<f32> = points.iter().map(|(p, v, _)| (v - value(&fit, p)).abs()).collect();
-            cut = (4.685 * 1.4826 * super::smooth::quantile(&mut off, 0.5)).max(1e-3);
+            cut = (4.685 * 1.4826 * tatter_core::stats::quantile(&mut off, 0.5)).max(1e-3);
         }
     }
     // Without its constant, and about the mean over the picture (x² and y² average a third).

@@ -11,6 +11,7 @@ mod normals;
 mod occlusion;
 mod resize;
 mod ridge;
+mod smooth;
 mod thin;
 
 pub use bleed::bleed;
@@ -24,4 +25,5 @@ pub use normals::normals_from_height;
 pub use occlusion::{OcclusionSettings, occlusion};
 pub use resize::{area_resize, bilinear_resize};
 pub use ridge::{Hessian, hessian, ridges};
+pub use smooth::{soft, weighted};
 pub use thin::{line_ends, thin};

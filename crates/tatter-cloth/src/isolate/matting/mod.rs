@@ -4,13 +4,13 @@
 mod windows;
 
 use rayon::prelude::*;
+use tatter_capture::surface::BackingModel;
 use tatter_core::image::{Image, LinearRgb, Rect, Unit};
 use tatter_core::kernel::{area_resize, bilinear_resize};
 use tatter_core::task::{Cancelled, Task};
+use windows::{Line, Windows};
 
 use super::sampling::sample;
-use super::surface::BackingModel;
-use windows::{Line, Windows};
 
 /// How alpha is solved for.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -211,7 +211,7 @@ mod tests {
             // A matrix with an eigenvalue below -1e-4 has no Cholesky factor once 1e-4 is added.
             let mut lifted = whole.clone();
             (0..72).for_each(|i| lifted[i * 73] += 1e-4);
-            assert!(super::super::super::linear::cholesky(&lifted, 72).is_some(), "no direction is negative");
+            assert!(tatter_core::linear::cholesky(&lifted, 72).is_some(), "no direction is negative");
         }
     }
 

@@ -10,12 +10,11 @@ mod near;
 mod noise;
 mod rim;
 
-use tatter_core::image::{Image, LinearRgb, Rect, Unit};
-
-use super::surface::BackingModel;
 use explain::{Behind, Expected, Judge, Verdict};
 use near::Nearby;
 use noise::Noise;
+use tatter_capture::surface::BackingModel;
+use tatter_core::image::{Image, LinearRgb, Rect, Unit};
 
 /// Known cloth colours tried for a pixel.
 const CLOTH: usize = 6;

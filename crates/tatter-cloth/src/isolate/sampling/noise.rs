@@ -1,8 +1,7 @@
 //! How strongly a photo is grained.
 
 use tatter_core::image::{Image, LinearRgb};
-
-use crate::relief::smooth::quantile;
+use tatter_core::stats::quantile;
 
 /// Sensor noise that grows with light as photon noise does: variance = `gain` × (light + [`FLOOR`]), linear light.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,49 +1,8 @@
-//! Small dense linear algebra for fits: Cholesky factor and solve, robust mean and covariance.
+//! Robust mean and covariance.
 
+use tatter_core::linear::{cholesky, forward};
 use tatter_core::rng::Rng;
-
-use crate::relief::smooth::quantile;
-
-/// Lower Cholesky factor of a symmetric positive definite matrix of side `n`, row major; `None` when it is not one.
-pub(crate) fn cholesky(matrix: &[f64], n: usize) -> Option<Vec<f64>> {
-    let mut lower = vec![0.0; n * n];
-    for i in 0..n {
-        for j in 0..=i {
-            let dot: f64 = (0..j).map(|k| lower[i * n + k] * lower[j * n + k]).sum();
-            let rest = matrix[i * n + j] - dot;
-            if i == j {
-                if rest <= 1e-14 {
-                    return None;
-                }
-                lower[i * n + i] = rest.sqrt();
-            } else {
-                lower[i * n + j] = rest / lower[j * n + j];
-            }
-        }
-    }
-    Some(lower)
-}
-
-/// Solve `L Lᵀ x = b`.
-pub(crate) fn cholesky_solve(lower: &[f64], b: &[f64]) -> Vec<f64> {
-    let n = b.len();
-    let mut x = forward(lower, b);
-    for i in (0..n).rev() {
-        let dot: f64 = (i + 1..n).map(|k| lower[k * n + i] * x[k]).sum();
-        x[i] = (x[i] - dot) / lower[i * n + i];
-    }
-    x
-}
-
-fn forward(lower: &[f64], b: &[f64]) -> Vec<f64> {
-    let n = b.len();
-    let mut y = vec![0.0; n];
-    for i in 0..n {
-        let dot: f64 = (0..i).map(|k| lower[i * n + k] * y[k]).sum();
-        y[i] = (b[i] - dot) / lower[i * n + i];
-    }
-    y
-}
+use tatter_core::stats::median;
 
 /// A Gaussian to measure distances with.
 #[derive(Clone, Debug)]
@@ -159,11 +118,6 @@ fn median_start<const N: usize>(samples: &[[f32; N]], ridge: [f32; N]) -> Option
     Gaussian::fit(samples, |i| if far(&samples[i]) <= half { 1.0 } else { 0.0 }, ridge)
 }
 
-/// The middle value (0 when empty); reorders.
-pub(super) fn median(values: &mut [f32]) -> f32 {
-    quantile(values, 0.5)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -177,13 +131,5 @@ mod tests {
         let model = robust_gaussian(&samples, 0.7, [1e-6; 2], 1).unwrap();
         assert!((model.mean[0] - 1.0).abs() < 0.15 && (model.mean[1] - 2.0).abs() < 0.1, "mean {:?}", model.mean);
         assert!(model.distance2(&[30.0, -20.0]) > 400.0, "an outlier is far");
-    }
-
-    #[test]
-    fn cholesky_solves_a_worked_system() {
-        // [4 2; 2 3] x = [2; 5] has the solution [-0.5; 2].
-        let lower = cholesky(&[4.0, 2.0, 2.0, 3.0], 2).unwrap();
-        let x = cholesky_solve(&lower, &[2.0, 5.0]);
-        assert!((x[0] + 0.5).abs() < 1e-12 && (x[1] - 2.0).abs() < 1e-12, "solution {x:?}");
     }
 }

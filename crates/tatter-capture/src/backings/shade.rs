@@ -6,10 +6,9 @@
 use std::f32::consts::FRAC_1_SQRT_2;
 
 use tatter_core::image::{Image, LinearRgb};
-use tatter_core::kernel::{bleed, dilate};
+use tatter_core::kernel::{bleed, dilate, soft, weighted};
 
 use super::triangulate::PixelMatte;
-use crate::relief::smooth::{soft, weighted};
 
 /// Pixels over which shade is the same.
 const REACH: f32 = 2.0;

@@ -6,11 +6,11 @@
 
 use rayon::prelude::*;
 use tatter_core::image::{Image, Size};
+use tatter_core::linear::{cholesky, cholesky_solve};
+use tatter_core::stats::quantile;
 
 use super::warp::warp_quickly;
 use super::{Freedom, Homography, inside, warp};
-use crate::isolate::linear::{cholesky, cholesky_solve};
-use crate::relief::smooth::quantile;
 
 /// Most rounds.
 const ROUNDS: usize = 15;
@@ -239,7 +239,7 @@ fn gain(reference: &Image<f32>, shown: &Image<f32>, weight: &Image<f32>) -> f32 
 
 /// Robust deviation of residuals where there is a slope to hold on to; the many plain pixels of a card say nothing of it.
 fn scale(pulls: &Image<Pull>) -> Option<f32> {
-    let step = crate::relief::smooth::stride(pulls.size().area());
+    let step = tatter_core::stats::stride(pulls.size().area());
     let mut listed = Vec::new();
     for y in (step / 2..pulls.height()).step_by(step) {
         for pull in pulls.row(y).iter().skip(step / 2).step_by(step).filter(|p| p.trust > 0.0) {

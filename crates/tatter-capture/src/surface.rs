@@ -1,8 +1,8 @@
 //! Slow light and backing colours as low-order surfaces, fitted so that what does not belong cannot pull them.
 
 use tatter_core::image::{Image, LinearRgb};
-
-use super::linear::{cholesky, cholesky_solve, median};
+use tatter_core::linear::{cholesky, cholesky_solve};
+use tatter_core::stats::median;
 
 /// Terms of a polynomial of degree 2 in x and y.
 const TERMS: usize = 6;
@@ -11,17 +11,17 @@ const TUKEY: f32 = 4.685;
 
 /// A surface of degree 2 for `C` values over an image.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Surface<const C: usize> {
+pub struct Surface<const C: usize> {
     coefficients: [[f64; TERMS]; C],
     half: [f32; 2],
     /// Root mean square residual of what belongs, over all channels.
-    pub(super) spread: f32,
+    pub spread: f32,
 }
 
 impl<const C: usize> Surface<C> {
     /// Iteratively reweighted least squares with Tukey's weights on samples `(x, y, values, prior weight)`, in an image of
     /// `size` texels. `None` with fewer than 12 samples.
-    pub(super) fn fit(size: [usize; 2], samples: &[([f32; 2], [f32; C], f32)]) -> Option<Self> {
+    pub fn fit(size: [usize; 2], samples: &[([f32; 2], [f32; C], f32)]) -> Option<Self> {
         if samples.len() < 2 * TERMS {
             return None;
         }
@@ -85,7 +85,7 @@ impl<const C: usize> Surface<C> {
     }
 
     /// The fitted values at a place in texels, centres at +0.5.
-    pub(super) fn at(&self, at: [f32; 2]) -> [f32; C] {
+    pub fn at(&self, at: [f32; 2]) -> [f32; C] {
         let terms = self.terms(at);
         std::array::from_fn(|c| self.coefficients[c].iter().zip(&terms).map(|(a, b)| a * b).sum::<f64>() as f32)
     }
@@ -93,11 +93,11 @@ impl<const C: usize> Surface<C> {
 
 /// The colour of the backing wherever it would be seen: linear light, a surface of degree 2.
 #[derive(Clone, Debug, PartialEq)]
-pub struct BackingModel(pub(super) Surface<3>);
+pub struct BackingModel(pub Surface<3>);
 
 impl BackingModel {
     /// From the texels where `backing` is true, thinned to a few thousand. `None` when too few.
-    pub(crate) fn fit(color: &Image<LinearRgb>, backing: &Image<bool>) -> Option<Self> {
+    pub fn fit(color: &Image<LinearRgb>, backing: &Image<bool>) -> Option<Self> {
         let count = backing.texels().iter().filter(|b| **b).count();
         let step = (count / 6000).max(1);
         let width = color.width();
@@ -110,7 +110,7 @@ impl BackingModel {
     }
 
     /// One colour everywhere, for a photo of that size.
-    pub(crate) fn constant(color: LinearRgb, width: usize, height: usize) -> Self {
+    pub fn constant(color: LinearRgb, width: usize, height: usize) -> Self {
         let mut coefficients = [[0.0; TERMS]; 3];
         for (terms, value) in coefficients.iter_mut().zip(color.0) {
             terms[0] = f64::from(value);
@@ -119,7 +119,7 @@ impl BackingModel {
     }
 
     /// The same backing in a photo of another size.
-    pub(super) fn for_photo(mut self, width: usize, height: usize) -> Self {
+    pub fn for_photo(mut self, width: usize, height: usize) -> Self {
         self.0.half = [0.5 * width as f32, 0.5 * height as f32];
         self
     }

@@ -1,12 +1,11 @@
 //! The shot over one backing laid on the pixels of the other.
 
 use tatter_core::image::{Image, LinearRgb, Pixel as _};
-use tatter_core::kernel::{dilate, gaussian};
+use tatter_core::kernel::{dilate, gaussian, soft};
 use tatter_core::task::Task;
 
 use super::{BackingsError, Shots, cards, exposure};
 use crate::photo::{Alignment, Likeness, align, inside, realign, warp};
-use crate::relief::smooth::soft;
 
 /// Motion of the cloth within itself, pixels, from which edges double (algorithm notes 1.9).
 const DOUBLES: f32 = 0.3;

@@ -2,11 +2,11 @@
 
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::kernel::{erode, gaussian};
+use tatter_core::stats::quantile;
 
 use super::{BackingsError, Shots};
-use crate::isolate::BackingModel;
 use crate::lights::BURNT;
-use crate::relief::smooth::quantile;
+use crate::surface::BackingModel;
 
 /// Least distance between the backings, linear light over three channels, for alpha to be told: at a sensor's noise of 0.01
 /// a channel the deviation of alpha is then a tenth.

@@ -1,9 +1,9 @@
 //! Alpha within its noise: whole cloth is 1, nothing is 0, and neighbours that noise cannot tell apart agree.
 
 use tatter_core::image::{Image, Unit};
+use tatter_core::stats::quantile;
 
 use super::shade::Shade;
-use crate::relief::smooth::quantile;
 
 /// Deviations of noise that are taken for noise: of a million pixels of bare card six hundred are left.
 const DEVIATIONS: f32 = 2.5;

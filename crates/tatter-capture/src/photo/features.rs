@@ -1,9 +1,8 @@
 //! What two shots of one cloth have in common, whatever the light and the backing.
 
 use tatter_core::image::{Image, LinearRgb};
-use tatter_core::kernel::gaussian;
-
-use crate::relief::smooth::{quantile, sample, soft, weighted};
+use tatter_core::kernel::{gaussian, soft, weighted};
+use tatter_core::stats::{quantile, sample};
 
 /// Light, linear, below which logs are flattened: a camera's black.
 const BLACK: f32 = 0.02;

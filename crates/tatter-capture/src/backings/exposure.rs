@@ -1,10 +1,10 @@
 //! The exposure tie: what one shot is to be multiplied by so that opaque cloth looks the same in both.
 
 use tatter_core::image::{Image, LinearRgb};
+use tatter_core::stats::stride;
 
 use super::Shots;
 use super::cards::greatest;
-use crate::relief::smooth::stride;
 
 /// Share of the greatest difference between the shots below which a pixel may be opaque cloth: a first guess may be
 /// mistaken by a quarter of full light.

@@ -9,13 +9,13 @@ mod settle;
 mod shade;
 mod triangulate;
 
+use self::cards::Cards;
+use self::settle::Noise;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Size, Unit};
 use tatter_core::kernel::bleed;
 use tatter_core::task::{Cancelled, Task};
 
-use self::cards::Cards;
-use self::settle::Noise;
 use crate::photo::AlignError;
 
 pub use lay::{Laid, lay};

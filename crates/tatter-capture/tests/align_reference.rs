@@ -5,7 +5,7 @@
 
 use std::f64::consts::TAU;
 
-use tatter_cloth::photo::{Freedom, Homography, Likeness, align, realign};
+use tatter_capture::photo::{Freedom, Homography, Likeness, align, realign};
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::task::Task;
 

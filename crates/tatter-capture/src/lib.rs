@@ -1,0 +1,8 @@
+//! Several shots of one cloth: laid on each other ([`photo`]), over two cards ([`backings`]), under several lamps ([`lights`]).
+//!
+//! What it is not: it makes no patch, and reads no file.
+
+pub mod backings;
+pub mod lights;
+pub mod photo;
+pub mod surface;
