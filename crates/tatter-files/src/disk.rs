@@ -78,12 +78,17 @@ impl Disk {
 
     /// Create or overwrite a file and flush it. Not atomic: for names nobody else reads.
     pub(crate) fn write(&self, path: &Path, bytes: &[u8], permissions: Option<&fs::Permissions>) -> io::Result<()> {
+        let (first, second) = bytes.split_at(bytes.len() / 2);
+        self.write_pieces(path, &[first, second], permissions)
+    }
+
+    /// As [`Disk::write`], bytes that lie in several places.
+    pub(crate) fn write_pieces(&self, path: &Path, pieces: &[&[u8]], permissions: Option<&fs::Permissions>) -> io::Result<()> {
         self.step(Step::Create, path)?;
         let mut file = File::create(path)?;
-        let (first, second) = bytes.split_at(bytes.len() / 2);
-        for half in [first, second] {
+        for piece in pieces {
             self.step(Step::Write, path)?;
-            file.write_all(half)?;
+            file.write_all(piece)?;
         }
         if let Some(permissions) = permissions {
             file.set_permissions(permissions.clone())?;

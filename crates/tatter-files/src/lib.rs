@@ -11,6 +11,7 @@ pub mod limits;
 pub mod mesh;
 pub mod patch;
 pub mod picture;
+pub mod pieces;
 pub mod store;
 pub mod text;
 pub mod watch;

@@ -20,10 +20,20 @@ pub fn probe_folder(folder: &Path) -> io::Result<()> {
 /// # Errors
 /// What the file system says; the old file, if any, is then still there.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    write_pieces(path, std::iter::once(bytes))
+}
+
+/// As [`write_whole`], bytes that lie in several places.
+///
+/// # Errors
+/// As [`write_whole`].
+pub fn write_pieces<'a>(path: &Path, pieces: impl Iterator<Item = &'a [u8]>) -> io::Result<()> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     std::fs::create_dir_all(folder)?;
     let mut file = NamedTempFile::new_in(folder)?;
-    file.write_all(bytes)?;
+    for piece in pieces {
+        file.write_all(piece)?;
+    }
     file.as_file().sync_all()?;
     // Temporary files are private; what is delivered is as readable as any file.
     #[cfg(unix)]

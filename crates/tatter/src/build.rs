@@ -8,9 +8,9 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
 use tatter_core::model::{MapFile, Variation};
 use tatter_core::task::{Note, Task};
-use tatter_files::picture::{Band, Effort, PictureError, PictureFormat, encode, encode_banded};
+use tatter_files::picture::{Band, Banded, Effort, PictureError, PictureFormat, encode, encode_banded};
 use tatter_files::store::Hashed;
-use tatter_files::write::write_whole;
+use tatter_files::write::write_pieces;
 pub use tatter_garment::build::BuildReport;
 use tatter_garment::build::{BuildError, BuildPlan, BuildRecord, BuildSettings, dye_cloth, shrink};
 
@@ -254,11 +254,11 @@ pub(crate) fn format_of(path: &str) -> PictureFormat {
 }
 
 /// The bytes of a file, and for a PNG where its rows lie in them.
-fn encoded(picture: &Stored, path: &str) -> Result<(Vec<u8>, Vec<Band>), BuildFailed> {
+fn encoded(picture: &Stored, path: &str) -> Result<Banded, BuildFailed> {
     let failed = |error| BuildFailed::Encode(error, path.to_owned());
     match format_of(path) {
         PictureFormat::Png => encode_banded(picture).map_err(failed),
-        other => Ok((encode(picture, other, Effort::Fast).map_err(failed)?, Vec::new())),
+        other => Ok((encode(picture, other, Effort::Fast).map_err(failed)?.into(), Vec::new())),
     }
 }
 
@@ -294,9 +294,9 @@ pub fn build_states(job: &Path, output: Option<&Path>, which: Which<'_>, task: &
 fn write_all(computed: Vec<Computed>, folder: &Path) -> Result<Vec<BuiltFile>, BuildFailed> {
     let write = |file: Computed| {
         let path = folder.join(file.path.rsplit('/').next().unwrap_or(&file.path));
-        let bytes = file.bytes.as_ref().map_or(0, |hashed| hashed.bytes().len() as u64);
+        let bytes = file.bytes.as_ref().map_or(0, |hashed| hashed.pieces().len() as u64);
         if let Some(content) = &file.bytes {
-            write_whole(&path, content.bytes()).map_err(|error| BuildFailed::Write(error, path.clone()))?;
+            write_pieces(&path, content.pieces().iter()).map_err(|error| BuildFailed::Write(error, path.clone()))?;
         }
         Ok(BuiltFile { path, channels: file.channels, texels_changed: file.texels_changed, texels: file.texels, bytes })
     };

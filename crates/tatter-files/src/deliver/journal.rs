@@ -15,6 +15,7 @@ use serde::{Deserialize, Serialize};
 
 use super::history::{self, History};
 use crate::disk::{Disk, beside, folder_of};
+use crate::pieces::Pieces;
 use crate::store::{Content, FORMAT, Store, StoreError, read_books};
 
 /// How far a delivery has come.
@@ -111,7 +112,7 @@ impl Journal {
         &self,
         store: &Store,
         history: &History,
-        bytes: impl Fn(&Change) -> io::Result<Cow<'a, [u8]>> + Sync,
+        bytes: impl Fn(&Change) -> io::Result<Cow<'a, Pieces>> + Sync,
     ) -> Done {
         let disk = &store.disk;
         for folder in &self.made_folders {
@@ -123,7 +124,8 @@ impl Journal {
             let Names { real, new, .. } = Names::of(store, change);
             let permissions = fs::metadata(&real).ok().map(|data| data.permissions());
             let content = bytes(change).map_err(at("reading what was kept for", &real))?;
-            disk.write(&new, &content, permissions.as_ref()).map_err(at("writing beside the map", &real))
+            let pieces: Vec<&[u8]> = content.iter().collect();
+            disk.write_pieces(&new, &pieces, permissions.as_ref()).map_err(at("writing beside the map", &real))
         })?;
         for change in &self.changes {
             let names = Names::of(store, change);

@@ -12,6 +12,7 @@ use super::history::{History, Record};
 use super::journal::Change;
 use super::{Content, DeliverError, Delivered, Outcome, Outgoing, Standing, TargetState, WhenChanged};
 use crate::disk::{folder_of, real_path};
+use crate::pieces::Pieces;
 use crate::store::{Content as Kept, Stamp, Store, StoreError, stamp};
 
 /// How each target stands, in the order asked.
@@ -77,7 +78,7 @@ impl Found {
 
 /// Where the new bytes of a change come from.
 enum Source<'a> {
-    Given(&'a [u8]),
+    Given(&'a Pieces),
     /// A file of the store.
     Kept(PathBuf),
 }
@@ -202,10 +203,10 @@ impl<'a> Plan<'a> {
     }
 
     /// The new bytes of a change.
-    pub(super) fn bytes(&self, change: &Change) -> io::Result<Cow<'_, [u8]>> {
+    pub(super) fn bytes(&self, change: &Change) -> io::Result<Cow<'_, Pieces>> {
         match self.sources.get(&change.target) {
-            Some(Source::Given(bytes)) => Ok(Cow::Borrowed(bytes)),
-            Some(Source::Kept(path)) => fs::read(path).map(Cow::Owned),
+            Some(Source::Given(pieces)) => Ok(Cow::Borrowed(pieces)),
+            Some(Source::Kept(path)) => fs::read(path).map(|bytes| Cow::Owned(bytes.into())),
             None => Err(io::ErrorKind::NotFound.into()),
         }
     }
@@ -232,7 +233,7 @@ fn source_of<'a>(store: &Store, file: &'a Outgoing) -> Result<(Source<'a>, Kept)
         Ok((Source::Kept(store.verified(&content, target)?), content))
     };
     match &file.content {
-        Content::Bytes(hashed) => Ok((Source::Given(hashed.bytes()), hashed.content().clone())),
+        Content::Bytes(hashed) => Ok((Source::Given(hashed.pieces()), hashed.content().clone())),
         Content::Pristine => pristine(&file.target),
         Content::PristineOf(other) => pristine(other),
     }

@@ -33,11 +33,11 @@ fn open(folder: &Path, disk: Disk) -> Checked<Store> {
     Ok(Store::open_on(disk, &folder.join("smock.tatter.toml"))?)
 }
 
-/// Every map with the state of wear in its bytes.
+/// Every map with the state of wear in its bytes, which come in two pieces: a delivery may stop between them.
 fn worn(state: &str) -> Vec<Outgoing> {
     let outgoing = |target: &str| Outgoing {
         target: target.to_owned(),
-        content: Content::Bytes(Hashed::new(format!("{state} {target}").into_bytes())),
+        content: Content::Bytes(Hashed::new(vec![format!("{state} ").into_bytes(), target.as_bytes().to_vec()])),
     };
     TARGETS.map(outgoing).to_vec()
 }

@@ -30,6 +30,7 @@ pub use error::PictureError;
 pub use format::PictureFormat;
 
 use crate::limits::Limits;
+use crate::pieces::Pieces;
 
 /// What a picture is, by its header.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -164,7 +165,7 @@ pub struct Band {
 }
 
 /// A PNG file, and where its rows lie in it.
-pub type Banded = (Vec<u8>, Vec<Band>);
+pub type Banded = (Pieces, Vec<Band>);
 
 /// As [`encode`] to PNG at [`Effort::Fast`], with the places of its bands for [`rewrite_banded`].
 ///

@@ -24,6 +24,7 @@ pub use rows::RowsFile;
 
 use crate::disk::{Disk, folder_of, real_path};
 use crate::job::ENDING;
+use crate::pieces::Pieces;
 
 /// The format of the files in the store.
 pub(crate) const FORMAT: u32 = 1;
@@ -58,19 +59,24 @@ impl Content {
 /// Bytes with their hash, reckoned once.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Hashed {
-    bytes: Vec<u8>,
+    pieces: Pieces,
     content: Content,
 }
 
 impl Hashed {
     /// Hash bytes.
-    pub fn new(bytes: Vec<u8>) -> Self {
-        Self { content: Content::of(&bytes), bytes }
+    pub fn new(bytes: impl Into<Pieces>) -> Self {
+        let pieces = bytes.into();
+        let mut hasher = blake3::Hasher::new();
+        for piece in pieces.iter() {
+            hasher.update(piece);
+        }
+        Self { content: Content { hash: hasher.finalize().to_hex().to_string(), bytes: hasher.count() }, pieces }
     }
 
     /// The bytes.
-    pub fn bytes(&self) -> &[u8] {
-        &self.bytes
+    pub const fn pieces(&self) -> &Pieces {
+        &self.pieces
     }
 
     /// Their BLAKE3, hexadecimal.

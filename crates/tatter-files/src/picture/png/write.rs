@@ -11,9 +11,6 @@ use super::{deflate, filter};
 /// nothing. Fixed, so that the bytes written don't depend on the number of cores.
 const BAND: usize = 1 << 19;
 
-/// Bytes after the last band, and some to spare.
-const CLOSING: usize = 64;
-
 /// Samples as they lie in the file, row by row, still unfiltered.
 #[derive(Clone, Copy)]
 struct Rows<'a> {
@@ -58,21 +55,24 @@ impl Rows<'_> {
 }
 
 pub(in super::super) fn encode(stored: &Stored, effort: Effort) -> Result<Vec<u8>, Fault> {
-    let (rows, mut out) = begun(stored)?;
-    match effort {
-        Effort::Fast => drop(in_bands(&rows, &mut out)),
-        Effort::Small => whole(&rows, &mut out)?,
+    if effort == Effort::Fast {
+        return Ok(encode_banded(stored)?.0.join());
     }
+    let (rows, mut out) = begun(stored)?;
+    whole(&rows, &mut out)?;
     chunk(&mut out, *b"IEND", &[]);
     Ok(out)
 }
 
 /// As `encode` at `Effort::Fast`, with the place of each band.
 pub(in super::super) fn encode_banded(stored: &Stored) -> Result<Banded, Fault> {
-    let (rows, mut out) = begun(stored)?;
-    let bands = in_bands(&rows, &mut out);
-    chunk(&mut out, *b"IEND", &[]);
-    Ok((out, bands))
+    let (rows, head) = begun(stored)?;
+    let (packed, bands, sum) = in_bands(&rows, head.len());
+    let mut tail = Vec::new();
+    chunk(&mut tail, *b"IDAT", &sum.to_be_bytes());
+    chunk(&mut tail, *b"IEND", &[]);
+    let pieces: Vec<Vec<u8>> = std::iter::once(head).chain(packed).chain([tail]).collect();
+    Ok((pieces.into(), bands))
 }
 
 /// The picture that `previous` holds with `parts` of `stored` in place of its own, as `encode_banded` would write the whole: bands
@@ -131,7 +131,7 @@ pub(in super::super) fn rewrite(
     }
     chunk(&mut out, *b"IDAT", &whole.to_be_bytes());
     chunk(&mut out, *b"IEND", &[]);
-    Ok(Some((out, places)))
+    Ok(Some((out.into(), places)))
 }
 
 /// Rows of a band of ours, from its chunk; `None` when it is damaged.
@@ -225,28 +225,20 @@ fn packed(filtered: &[u8], first: bool, last: bool) -> Packed {
     Packed { data, sum: adler32(filtered), length: filtered.len() }
 }
 
-/// One IDAT a band; the stream runs through them (PNG 10.1), its header before the first, its checksum after the last.
-fn in_bands(rows: &Rows<'_>, out: &mut Vec<u8>) -> Vec<Band> {
+/// One IDAT a band; the stream runs through them (PNG 10.1), its header before the first. With them their places in the file, of
+/// which the first is `start`, and the checksum that closes the stream.
+fn in_bands(rows: &Rows<'_>, mut start: usize) -> (Vec<Vec<u8>>, Vec<Band>, u32) {
     let height = rows.stored.size.height;
     let all: Vec<Packed> =
         spans(rows).par_iter().map(|&(first, last)| packed(&rows.filtered(first, last), first == 0, last == height)).collect();
-    // With room for what closes the file: to move so much once more costs as much as to join it.
-    out.reserve(all.iter().map(|band| band.data.len()).sum::<usize>() + CLOSING);
-    joined(&all, out)
-}
-
-/// Bands one after another, then the stream's checksum.
-fn joined(all: &[Packed], out: &mut Vec<u8>) -> Vec<Band> {
-    let mut bands = Vec::new();
     let mut whole = 1;
-    for band in all {
-        let start = out.len();
-        out.extend_from_slice(&band.data);
-        bands.push(Band { start, end: out.len(), sum: band.sum });
+    let place = |band: &Packed| {
+        let end = start + band.data.len();
         whole = joined_adler32(whole, band.sum, band.length);
-    }
-    chunk(out, *b"IDAT", &whole.to_be_bytes());
-    bands
+        Band { start: std::mem::replace(&mut start, end), end, sum: band.sum }
+    };
+    let bands = all.iter().map(place).collect();
+    (all.into_iter().map(|band| band.data).collect(), bands, whole)
 }
 
 /// Bands filtered side by side, one stream packed by libdeflate.
@@ -297,6 +289,7 @@ mod tests {
                 }
             }
             let (file, bands) = encode_banded(&before).unwrap();
+            let file = file.join();
             assert!(bands.len() > 3, "several bands: {}", bands.len());
             let parts = [Rect::new(256, 256, 256, 256), Rect::new(1990, 880, 10, 20), Rect::new(0, 0, 5, 1)];
             let mut after = before.clone();
@@ -310,7 +303,8 @@ mod tests {
             }
             let (wanted, places) = encode_banded(&after).unwrap();
             let (got, found) = rewrite(file.clone(), &bands, &sparse, &parts).unwrap().unwrap();
-            assert!(got == wanted && found == places, "{layout:?}: the same bytes and places");
+            let got = got.join();
+            assert!(got == wanted.join() && found == places, "{layout:?}: the same bytes and places");
             assert_eq!(
                 super::super::super::decode_stored(&got, &super::super::super::Limits::default()).unwrap(),
                 after,
