@@ -13,7 +13,7 @@ use tatter_files::job::{JobError, read_job};
 use tatter_files::limits::Limits;
 use tatter_files::mesh::{MeshError, read_mesh};
 use tatter_files::patch::{PatchError, read_patch};
-use tatter_files::picture::{PictureError, decode_stored_of, read_stored};
+use tatter_files::picture::{PictureError, read_stored};
 use tatter_files::store::{RowsFile, Store, StoreError};
 use tatter_garment::place::Placed;
 use tatter_garment::surface::density::density;
@@ -111,8 +111,7 @@ impl Session {
             if !self.store.knows(&file.path) {
                 return Ok(read_stored(&self.folder.join(&file.path), &limits)?);
             }
-            let (bytes, place) = self.store.pristine_bytes(&file.path)?;
-            Ok(decode_stored_of(&place, &bytes, &limits)?)
+            Ok(self.store.pristine_picture(&file.path, &limits)?)
         };
         let decoded = || {
             let of_set = |set: &MapSet| set.files.par_iter().map(pristine).collect();

@@ -13,12 +13,13 @@ mod hdr;
 mod jpeg;
 mod photo;
 mod png;
+mod stream;
 mod tga;
 mod tiff;
 mod webp;
 
 use std::fs::File;
-use std::io::Read as _;
+use std::io::{BufRead as _, Read as _};
 use std::path::Path;
 
 use rayon::prelude::*;
@@ -28,6 +29,7 @@ use tatter_core::model::Photo;
 use error::Fault;
 pub use error::PictureError;
 pub use format::PictureFormat;
+use stream::Stream;
 
 use crate::limits::Limits;
 use crate::pieces::Pieces;
@@ -117,8 +119,29 @@ pub fn read_stored(path: &Path, limits: &Limits) -> Result<Stored, PictureError>
 /// # Errors
 /// As [`read_stored`].
 pub fn read_with_info(path: &Path, limits: &Limits) -> Result<(Stored, PictureInfo), PictureError> {
-    let bytes = read_file(path, limits)?;
-    decode(&bytes, limits, path).map(|decoded| (decoded.stored, decoded.info))
+    read_through(path, limits, false).map(|(decoded, _)| (decoded.stored, decoded.info))
+}
+
+/// [`read_stored`] together with the BLAKE3 of the file, hexadecimal, and its length, from one reading.
+///
+/// # Errors
+/// As [`read_stored`].
+pub fn read_hashed(path: &Path, limits: &Limits) -> Result<(Stored, (String, u64)), PictureError> {
+    read_through(path, limits, true).map(|(decoded, content)| (decoded.stored, content.unwrap_or_default()))
+}
+
+/// Decode a file, a PNG without holding its bytes, and hash it if asked to.
+fn read_through(path: &Path, limits: &Limits, hashed: bool) -> Result<(Decoded, Option<(String, u64)>), PictureError> {
+    let fail = |source| PictureError::Open { path: path.to_path_buf(), source };
+    let mut stream = Stream::open(path, limits, hashed)?;
+    if !png::is_whole_png(stream.fill_buf().map_err(fail)?) {
+        drop(stream);
+        let bytes = read_file(path, limits)?;
+        let content = hashed.then(|| (hash(&bytes), bytes.len() as u64));
+        return Ok((decode(&bytes, limits, path)?, content));
+    }
+    let decoded = png::decode_from(&mut stream, limits).map_err(|fault| fault.at(path, PictureFormat::Png))?;
+    Ok((decoded, stream.finish().map_err(fail)?))
 }
 
 /// [`read_stored`] for bytes in memory.
@@ -126,15 +149,7 @@ pub fn read_with_info(path: &Path, limits: &Limits) -> Result<(Stored, PictureIn
 /// # Errors
 /// When they are no picture, are damaged or exceed `limits`.
 pub fn decode_stored(bytes: &[u8], limits: &Limits) -> Result<Stored, PictureError> {
-    decode_stored_of(in_memory(), bytes, limits)
-}
-
-/// [`read_stored`] for the bytes of a file that was read already.
-///
-/// # Errors
-/// When they are no picture, are damaged or exceed `limits`; the error names the file.
-pub fn decode_stored_of(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Stored, PictureError> {
-    decode(bytes, limits, path).map(|decoded| decoded.stored)
+    decode(bytes, limits, in_memory()).map(|decoded| decoded.stored)
 }
 
 /// What a picture is, from its header alone; no texel is decoded.

@@ -5,6 +5,8 @@ use std::path::PathBuf;
 
 use tatter_core::explain::{Class, Explain};
 
+use crate::picture::PictureError;
+
 /// Why the store of a job could not do its part.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -44,6 +46,9 @@ pub enum StoreError {
         /// To what.
         path: PathBuf,
     },
+    /// What was kept is whole, but no picture that can be read.
+    #[error(transparent)]
+    Picture(#[from] PictureError),
 }
 
 impl Explain for StoreError {
@@ -52,6 +57,7 @@ impl Explain for StoreError {
             Self::TargetMissing { .. } => "put the file back, or correct its path in the job file".to_owned(),
             Self::Unknown { .. } => "build the job once while the map is as it should be".to_owned(),
             Self::Damaged { .. } => "bring it back from your own backup, or adopt the maps as they are with --adopt".to_owned(),
+            Self::Picture(error) => error.next(),
             Self::Newer { .. } => "use a newer Tatter for this job".to_owned(),
             Self::Disk { .. } => "make room or allow reading and writing there, then try again".to_owned(),
         }
@@ -60,6 +66,7 @@ impl Explain for StoreError {
     fn class(&self) -> Class {
         match self {
             Self::TargetMissing { .. } | Self::Damaged { .. } | Self::Newer { .. } => Class::Input,
+            Self::Picture(error) => error.class(),
             Self::Unknown { .. } => Class::Request,
             Self::Disk { .. } => Class::Outside,
         }

@@ -17,6 +17,7 @@ use std::time::SystemTime;
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
+use tatter_core::image::Stored;
 
 pub use error::StoreError;
 pub use reuse::{BuiltRecord, Remembered, folder_hash, hash_of, program_stamp};
@@ -24,6 +25,8 @@ pub use rows::RowsFile;
 
 use crate::disk::{Disk, folder_of, real_path};
 use crate::job::ENDING;
+use crate::limits::Limits;
+use crate::picture::read_hashed;
 use crate::pieces::Pieces;
 
 /// The format of the files in the store.
@@ -188,20 +191,20 @@ impl Store {
         self.verified(content, target)
     }
 
-    /// The pristine content of a target with the place it lies in, verified by its hash: one reading where
-    /// [`Store::pristine`] and a reader of files take two.
+    /// The pristine picture of a target, verified by its hash: one reading where [`Store::pristine`] and a reader of files take two.
     ///
     /// # Errors
-    /// As [`Store::pristine`].
-    pub fn pristine_bytes(&self, target: &str) -> Result<(Vec<u8>, PathBuf), StoreError> {
+    /// As [`Store::pristine`], and when what was kept is no picture or exceeds `limits`.
+    pub fn pristine_picture(&self, target: &str, limits: &Limits) -> Result<Stored, StoreError> {
         let content = self.pristine_content(target)?;
         let path = self.kept_path(content, target);
+        let length = fs::metadata(&path).map_err(|source| unread(source, path.clone()))?.len();
         // A longer file is not the one that was kept; it need not be read to know.
-        let read = || (fs::metadata(&path)?.len() == content.bytes).then(|| fs::read(&path)).transpose();
-        match read() {
-            Ok(Some(bytes)) if Content::of(&bytes) == *content => Ok((bytes, path)),
-            Ok(_) => Err(StoreError::Damaged { why: CHANGED.to_owned(), path }),
-            Err(source) => Err(unread(source, path)),
+        match (length == content.bytes).then(|| read_hashed(&path, limits)) {
+            Some(Ok((picture, (hash, bytes)))) if hash == content.hash && bytes == content.bytes => Ok(picture),
+            // Why it does not decode is told only of what was kept.
+            Some(Err(error)) => self.verified(content, target).and(Err(error.into())),
+            _ => Err(StoreError::Damaged { why: CHANGED.to_owned(), path }),
         }
     }
 

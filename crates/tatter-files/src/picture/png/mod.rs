@@ -5,7 +5,7 @@ mod filter;
 mod huffman;
 mod write;
 
-use std::io::{Cursor, ErrorKind};
+use std::io::{BufRead, Cursor, ErrorKind, Seek};
 
 use libdeflater::{CompressionLvl, Compressor};
 use png::{ColorType, DecodeOptions, Decoder, DecodingError, Info, Transformations};
@@ -22,19 +22,24 @@ pub(super) fn is_png(bytes: &[u8]) -> bool {
     bytes.starts_with(MARK) || bytes.get(1..4) == Some(b"PNG")
 }
 
+/// Whether they begin a PNG that no transfer has spoilt.
+pub(super) fn is_whole_png(bytes: &[u8]) -> bool {
+    bytes.starts_with(MARK)
+}
+
 fn checked(bytes: &[u8]) -> Result<&[u8], Fault> {
-    if bytes.starts_with(MARK) {
+    if is_whole_png(bytes) {
         return Ok(bytes);
     }
     Err(Fault::damaged("its first bytes were changed, as by a transfer in text mode"))
 }
 
-fn decoder<'a>(bytes: &'a [u8], limits: &Limits) -> Decoder<Cursor<&'a [u8]>> {
+fn decoder<R: BufRead + Seek>(source: R, limits: &Limits) -> Decoder<R> {
     let mut options = DecodeOptions::default();
     options.set_ignore_checksums(false);
     options.set_skip_ancillary_crc_failures(false);
     options.set_ignore_text_chunk(true);
-    let mut decoder = Decoder::new_with_options(Cursor::new(bytes), options);
+    let mut decoder = Decoder::new_with_options(source, options);
     decoder.set_limits(png::Limits { bytes: usize::try_from(limits.max_bytes).unwrap_or(usize::MAX) });
     decoder.set_transformations(Transformations::EXPAND);
     decoder
@@ -81,7 +86,7 @@ fn describe(info: &Info<'_>) -> PictureInfo {
 const WORKING_BYTES: u64 = 8;
 
 pub(super) fn probe(bytes: &[u8], limits: &Limits) -> Result<PictureInfo, Fault> {
-    let mut decoder = decoder(checked(bytes)?, limits);
+    let mut decoder = decoder(Cursor::new(checked(bytes)?), limits);
     let header = decoder.read_header_info().map_err(fault)?;
     admit(header.width.into(), header.height.into(), WORKING_BYTES, limits)?;
     let reader = decoder.read_info().map_err(fault)?;
@@ -89,7 +94,12 @@ pub(super) fn probe(bytes: &[u8], limits: &Limits) -> Result<PictureInfo, Fault>
 }
 
 pub(super) fn decode(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
-    let mut decoder = decoder(checked(bytes)?, limits);
+    decode_from(Cursor::new(checked(bytes)?), limits)
+}
+
+/// As [`decode`], from the file's first byte on; reads no further than the picture's last chunk.
+pub(super) fn decode_from(source: impl BufRead + Seek, limits: &Limits) -> Result<Decoded, Fault> {
+    let mut decoder = decoder(source, limits);
     let header = decoder.read_header_info().map_err(fault)?;
     let size = admit(header.width.into(), header.height.into(), WORKING_BYTES, limits)?;
     let mut reader = decoder.read_info().map_err(fault)?;
