@@ -5,6 +5,8 @@ use std::path::Path;
 
 use tempfile::NamedTempFile;
 
+use crate::pieces::Pieces;
+
 /// Make a folder if need be, and make sure that files can be written in it.
 ///
 /// # Errors
@@ -20,21 +22,30 @@ pub fn probe_folder(folder: &Path) -> io::Result<()> {
 /// # Errors
 /// What the file system says; the old file, if any, is then still there.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    write_pieces(path, std::iter::once(bytes))
+    let file = beside(path, std::iter::once(bytes))?;
+    file.as_file().sync_all()?;
+    named(file, path)
 }
 
-/// As [`write_whole`], bytes that lie in several places.
+/// As [`write_whole`], without waiting for the medium: for what can be made again, should the power fail.
 ///
 /// # Errors
 /// As [`write_whole`].
-pub fn write_pieces<'a>(path: &Path, pieces: impl Iterator<Item = &'a [u8]>) -> io::Result<()> {
+pub fn write_made(path: &Path, pieces: &Pieces) -> io::Result<()> {
+    named(beside(path, pieces.iter())?, path)
+}
+
+fn beside<'a>(path: &Path, pieces: impl Iterator<Item = &'a [u8]>) -> io::Result<NamedTempFile> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     std::fs::create_dir_all(folder)?;
     let mut file = NamedTempFile::new_in(folder)?;
     for piece in pieces {
         file.write_all(piece)?;
     }
-    file.as_file().sync_all()?;
+    Ok(file)
+}
+
+fn named(file: NamedTempFile, path: &Path) -> io::Result<()> {
     // Temporary files are private; what is delivered is as readable as any file.
     #[cfg(unix)]
     file.as_file().set_permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644))?;

@@ -10,7 +10,7 @@ use tatter_core::model::{MapFile, Variation};
 use tatter_core::task::{Note, Task};
 use tatter_files::picture::{Band, Banded, Effort, PictureError, PictureFormat, encode, encode_banded};
 use tatter_files::store::Hashed;
-use tatter_files::write::write_pieces;
+use tatter_files::write::write_made;
 pub use tatter_garment::build::BuildReport;
 use tatter_garment::build::{BuildError, BuildPlan, BuildRecord, BuildSettings, dye_cloth, shrink};
 
@@ -296,7 +296,7 @@ fn write_all(computed: Vec<Computed>, folder: &Path) -> Result<Vec<BuiltFile>, B
         let path = folder.join(file.path.rsplit('/').next().unwrap_or(&file.path));
         let bytes = file.bytes.as_ref().map_or(0, |hashed| hashed.pieces().len() as u64);
         if let Some(content) = &file.bytes {
-            write_pieces(&path, content.pieces().iter()).map_err(|error| BuildFailed::Write(error, path.clone()))?;
+            write_made(&path, content.pieces()).map_err(|error| BuildFailed::Write(error, path.clone()))?;
         }
         Ok(BuiltFile { path, channels: file.channels, texels_changed: file.texels_changed, texels: file.texels, bytes })
     };
