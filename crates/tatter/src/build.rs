@@ -176,15 +176,18 @@ fn lay(
 ) -> Result<Laid, BuildFailed> {
     let job = varied(&session.job, variation);
     let pristine = (!job.wear.is_empty() || variation.dye.is_some()).then(|| pictures.clone());
-    if pristine.is_none() {
-        task.stage("keep", || reuse::keep_rows(session, &pictures, task));
-    }
     let (mut report, wear, record) = task.stage("build", || {
         dye_cloth(&session.garment, &mut pictures, variation, task).map_err(BuildError::from)?;
         let wear = wear::apply(session, &job, &mut pictures, path, task)?;
         let placed = session.placed_of(&job);
         let plan = BuildPlan::new(&session.garment, &placed, &BuildSettings::default(), task)?;
+        if pristine.is_none() {
+            task.stage("keep", || reuse::keep_tiles(session, &plan, &plan.tiles(), &pictures, task));
+        }
         let (report, record) = plan.lay(&mut pictures, None, task)?;
+        if pristine.is_none() {
+            reuse::keep_unchanged(session, &report, &pictures, task);
+        }
         Ok::<_, BuildFailed>((report, wear.marks, record))
     })?;
     // What was worn or dyed is not kept, so what lies on it cannot be laid anew alone.

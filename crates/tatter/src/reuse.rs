@@ -1,20 +1,22 @@
 //! Building only what changed since the job was last built, to the same bytes.
 //!
-//! Kept in the job's folder: the rows of the pristine textures, and for the last build which placement showed in which tile,
-//! what it depended on, and where the rows of every written PNG lie in its file. When placements were moved, changed, added or
-//! taken away, the tiles that they left or reach are laid anew from pristine rows, and the bands of rows that hold those tiles
-//! are packed anew; everything else is copied from the file that was written last, once its hash says that it is that file.
+//! Kept in the job's folder: the pristine tiles of the textures where something was laid, and for the last build which placement
+//! showed in which tile, what it depended on, and where the rows of every written PNG lie in its file. When placements were moved,
+//! changed, added or taken away, the tiles that they left or reach are laid anew from what was pristine, and the bands of rows that
+//! hold those tiles are packed anew; everything else is copied from the file that was written last, once its hash says that it is
+//! that file. Where nothing was laid, that file is what was pristine.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 use std::path::PathBuf;
 
 use rayon::prelude::*;
-use tatter_core::image::Stored;
+use tatter_core::image::{Rect, Size, Stored};
 use tatter_core::mesh::Mesh;
 use tatter_core::task::Task;
-use tatter_files::picture::{Band, PictureFormat, rewrite_banded};
-use tatter_files::store::{BuiltRecord, Hashed, Remembered, RowsFile, folder_hash, hash_of, program_stamp};
-use tatter_garment::build::{Again, BuildPlan, BuildRecord, BuildSettings};
+use tatter_files::picture::{Band, PictureFormat, rewrite_banded, unpack_banded};
+use tatter_files::store::{BuiltRecord, Hashed, KeptTiles, Remembered, folder_hash, hash_of, program_stamp};
+use tatter_garment::build::{Again, BuildPlan, BuildRecord, BuildReport, BuildSettings, TileAt};
 
 use crate::build::{BuildFailed, Computation, Computed, format_of};
 use crate::session::Session;
@@ -36,7 +38,7 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     if changed.len() * MOST_CHANGED > placements.len().max(MOST_CHANGED) {
         return Ok(None);
     }
-    let Some(mut rows) = session.open_rows() else { return Ok(None) };
+    let Some(kept_tiles) = session.open_tiles() else { return Ok(None) };
     // Both at once: neither alone keeps every core busy to its end.
     let (patches, files) =
         task.stage("read", || rayon::join(|| session.read_patches(), || last_files(session, &memory, previous)));
@@ -47,10 +49,12 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     let mut tiles = memory.build.tiles_of(&changed);
     tiles.extend(plan.tiles_of(&changed));
     let wanted = plan.rows(&tiles);
-    let Some(mut pictures) = task.stage("read", || sparse(&mut rows, &wanted)) else {
-        session.store.drop_rows();
+    let pristine = Pristine { session, plan: &plan, kept: &kept_tiles, last: &files, laid: memory.build.tiles() };
+    let Some(mut pictures) = task.stage("read", || pristine.rows(&wanted)) else {
+        session.store.drop_tiles();
         return Ok(None);
     };
+    keep_tiles(session, &plan, &plan.tiles_of(&changed), &pictures, task);
     let parts: Vec<Vec<_>> = (pictures.iter().enumerate())
         .map(|(set, files)| (0..files.len()).map(|file| plan.parts(&tiles, set, file)).collect())
         .collect();
@@ -111,17 +115,47 @@ pub(crate) fn remember(session: &Session, memory: Option<Memory>, task: &Task) {
     }
 }
 
-/// Keep the rows of the pristine textures at hand; none where no texture is a PNG, since no other can be rewritten in part.
-pub(crate) fn keep_rows(session: &Session, pictures: &[Vec<Stored>], task: &Task) {
-    session.store.drop_stale_rows();
-    let files: Vec<_> = session.garment.sets.iter().zip(pictures).flat_map(|(set, own)| set.files.iter().zip(own)).collect();
-    if !files.iter().any(|(file, _)| format_of(&file.path) == PictureFormat::Png) {
+/// Keep some tiles of the pristine textures at hand; none where no texture is a PNG, since no other can be rewritten in part.
+pub(crate) fn keep_tiles(
+    session: &Session,
+    plan: &BuildPlan<'_>,
+    tiles: &BTreeSet<TileAt>,
+    pictures: &[Vec<Stored>],
+    task: &Task,
+) {
+    keep(session, pictures, &|set, file| plan.parts(tiles, set, file), task);
+}
+
+/// Keep whole what a build left as it was: of that there is no file of ours to take it from.
+pub(crate) fn keep_unchanged(session: &Session, report: &BuildReport, pictures: &[Vec<Stored>], task: &Task) {
+    let parts = |set: usize, file: usize| {
+        let unchanged = report.texels_changed(set, file) == 0;
+        if unchanged { strips(pictures[set][file].size).collect() } else { Vec::new() }
+    };
+    keep(session, pictures, &parts, task);
+}
+
+fn keep(session: &Session, pictures: &[Vec<Stored>], parts: &(dyn Fn(usize, usize) -> Vec<Rect> + Sync), task: &Task) {
+    session.store.drop_stale_tiles();
+    let mut files: BTreeMap<&str, (&Stored, Vec<Rect>)> = BTreeMap::new();
+    for (set, (own, pictures)) in session.garment.sets.iter().zip(pictures).enumerate() {
+        for (file, (known, picture)) in own.files.iter().zip(pictures).enumerate() {
+            files.entry(&known.path).or_insert((picture, Vec::new())).1.extend(parts(set, file));
+        }
+    }
+    if !files.keys().any(|path| format_of(path) == PictureFormat::Png) {
         return;
     }
-    let kept = files.into_par_iter().try_for_each(|(file, own)| session.store.keep_rows(&file.path, own));
+    let kept = files.into_par_iter().try_for_each(|(path, (picture, parts))| session.store.keep_tiles(path, picture, &parts));
     if let Err(error) = kept {
         task.note("reuse-not-kept", format!("What would make the next build fast could not be kept ({error})."));
     }
+}
+
+/// A picture in parts of few rows.
+fn strips(size: Size) -> impl Iterator<Item = Rect> {
+    const ROWS: usize = 256;
+    (0..size.height).step_by(ROWS).map(move |y| Rect::new(0, y, size.width, ROWS.min(size.height - y)))
 }
 
 /// Hash of everything that every texel depends on.
@@ -185,13 +219,41 @@ fn last_files(session: &Session, memory: &Memory, previous: &[PathBuf]) -> Optio
     memory.files.par_iter().map(find).collect()
 }
 
-/// Black pictures with the rows that are wanted.
-fn sparse(rows: &mut [Vec<RowsFile>], wanted: &[Vec<Vec<std::ops::Range<usize>>>]) -> Option<Vec<Vec<Stored>>> {
-    let read = |(file, wanted): (&mut RowsFile, &Vec<std::ops::Range<usize>>)| {
-        let mut picture = file.blank();
-        wanted.iter().try_for_each(|rows| file.read(rows, &mut picture))?;
+/// Where the pristine texels of a job can be had without its textures.
+struct Pristine<'a> {
+    session: &'a Session,
+    plan: &'a BuildPlan<'a>,
+    /// By set and file.
+    kept: &'a [Vec<KeptTiles>],
+    /// The files of the last build, by path.
+    last: &'a BTreeMap<String, LastFile>,
+    /// Tiles where something lies in them.
+    laid: BTreeSet<TileAt>,
+}
+
+impl Pristine<'_> {
+    /// Black pictures with the rows that are wanted, by set and file; `None` when something is not at hand, or damaged.
+    fn rows(&self, wanted: &[Vec<Vec<Range<usize>>>]) -> Option<Vec<Vec<Stored>>> {
+        let of_set = |(set, wanted): (usize, &Vec<Vec<Range<usize>>>)| {
+            wanted.par_iter().enumerate().map(|(file, rows)| self.of_file(set, file, rows)).collect()
+        };
+        wanted.par_iter().enumerate().map(of_set).collect()
+    }
+
+    fn of_file(&self, set: usize, file: usize, rows: &[Range<usize>]) -> Option<Stored> {
+        let kept = &self.kept[set][file];
+        let mut picture = kept.blank();
+        match self.last.get(&self.session.garment.sets[set].files[file].path) {
+            Some((bytes, bands)) => {
+                if !self.plan.parts(&self.laid, set, file).iter().all(|part| kept.has(*part)) {
+                    return None;
+                }
+                unpack_banded(bytes, bands, rows, &mut picture).ok()??;
+            }
+            None if strips(kept.size()).all(|strip| kept.has(strip)) => {}
+            None => return None,
+        }
+        kept.lay(rows, &mut picture)?;
         Some(picture)
-    };
-    let of_set = |(files, wanted): (&mut Vec<RowsFile>, &Vec<Vec<_>>)| files.par_iter_mut().zip(wanted).map(read).collect();
-    rows.par_iter_mut().zip(wanted).map(of_set).collect()
+    }
 }

@@ -14,7 +14,7 @@ use tatter_files::limits::Limits;
 use tatter_files::mesh::{MeshError, read_mesh};
 use tatter_files::patch::{PatchError, read_patch};
 use tatter_files::picture::{PictureError, read_stored};
-use tatter_files::store::{RowsFile, Store, StoreError};
+use tatter_files::store::{KeptTiles, Store, StoreError};
 use tatter_garment::place::Placed;
 use tatter_garment::surface::density::density;
 
@@ -129,16 +129,16 @@ impl Session {
         Ok(pictures)
     }
 
-    /// The rows of all textures, by set and file; their sizes are noted in the garment. `None` when some are not at hand.
-    pub(crate) fn open_rows(&mut self) -> Option<Vec<Vec<RowsFile>>> {
-        let of_set = |set: &MapSet| set.files.iter().map(|file| self.store.rows(&file.path)).collect::<Option<Vec<_>>>();
-        let rows = self.garment.sets.iter().map(of_set).collect::<Option<Vec<_>>>()?;
-        for (set, rows) in self.garment.sets.iter_mut().zip(&rows) {
-            for (file, rows) in set.files.iter_mut().zip(rows) {
-                file.size = rows.size();
+    /// What is kept of all textures, by set and file; their sizes are noted in the garment. `None` when some have nothing.
+    pub(crate) fn open_tiles(&mut self) -> Option<Vec<Vec<KeptTiles>>> {
+        let of_set = |set: &MapSet| set.files.iter().map(|file| self.store.tiles(&file.path)).collect::<Option<Vec<_>>>();
+        let kept = self.garment.sets.iter().map(of_set).collect::<Option<Vec<_>>>()?;
+        for (set, kept) in self.garment.sets.iter_mut().zip(&kept) {
+            for (file, kept) in set.files.iter_mut().zip(kept) {
+                file.size = kept.size();
             }
         }
-        Some(rows)
+        Some(kept)
     }
 
     /// The patches that are placed.

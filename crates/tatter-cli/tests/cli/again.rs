@@ -24,7 +24,7 @@ fn deliver(shop: &Workshop) -> Tried<Value> {
     if run.code == Some(0) { run.json() } else { Err(format!("{:?}: {}", run.code, run.err).into()) }
 }
 
-/// Whether the whole was built: then the rows of all textures are put by.
+/// Whether the whole was built: then what was pristine is put by.
 fn whole(delivery: &Value) -> bool {
     delivery["seconds"]["keep"].is_number()
 }
@@ -130,19 +130,19 @@ fn what_else_changed_is_never_built_from_what_was_kept() {
     assert!(whole(&deliver(&shop).expect("delivered")), "a memory that cannot be read is none");
     agree(&shop, "damaged memory").expect("files");
     for entry in std::fs::read_dir(shop.path("smock.tatter/reuse")).expect("kept").flatten() {
-        if entry.path().extension().is_some_and(|e| e == "rows") {
-            let mut rows = std::fs::read(entry.path()).expect("rows");
-            let middle = rows.len() / 2;
-            rows[middle] ^= 255;
-            std::fs::write(entry.path(), rows).expect("spoilt");
+        if entry.path().extension().is_some_and(|e| e == "tiles") {
+            let mut tiles = std::fs::read(entry.path()).expect("tiles");
+            let middle = tiles.len() / 2;
+            tiles[middle] ^= 255;
+            std::fs::write(entry.path(), tiles).expect("spoilt");
         }
     }
     edit(&shop, |text| text.replace("at = [0.11, 0.37]", "at = [0.2, 0.25]")).expect("moved");
     deliver(&shop).expect("delivered");
-    agree(&shop, "damaged rows").expect("files");
+    agree(&shop, "damaged tiles").expect("files");
     edit(&shop, |text| text.replace("at = [0.2, 0.25]", "at = [0.15, 0.3]")).expect("moved");
     assert!(!whole(&deliver(&shop).expect("delivered")), "they were put by anew");
-    agree(&shop, "after damaged rows").expect("files");
+    agree(&shop, "after damaged tiles").expect("files");
     assert_eq!(shop.run(&["wear", JOB, "fade"]).expect("runs").code, Some(0), "worn");
     assert!(!shop.run(&["deliver", JOB]).expect("runs").err.contains("reuse"), "nothing is said of it");
     agree(&shop, "worn").expect("files");

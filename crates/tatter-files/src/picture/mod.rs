@@ -20,6 +20,7 @@ mod webp;
 
 use std::fs::File;
 use std::io::{BufRead as _, Read as _};
+use std::ops::Range;
 use std::path::Path;
 
 use rayon::prelude::*;
@@ -203,6 +204,15 @@ pub fn rewrite_banded(
     parts: &[Rect],
 ) -> Result<Option<Banded>, PictureError> {
     png::rewrite(previous, bands, stored, parts).map_err(|fault| fault.at_write(PictureFormat::Png))
+}
+
+/// Rows of the picture that `file` holds, and those packed with them, laid into one of its kind and size. `None` when `file` is not
+/// what [`encode_banded`] wrote with these bands.
+///
+/// # Errors
+/// As [`encode`], for the picture they are laid into.
+pub fn unpack_banded(file: &[u8], bands: &[Band], rows: &[Range<usize>], into: &mut Stored) -> Result<Option<()>, PictureError> {
+    png::unpack(file, bands, rows, into).map_err(|fault| fault.at_write(PictureFormat::Png))
 }
 
 /// Pack a photo, 8-bit sRGB, as a camera does: a JPEG of that quality, 1 to 100. Maps are never written so.

@@ -6,7 +6,7 @@
 
 mod error;
 mod reuse;
-mod rows;
+mod tiles;
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
@@ -21,7 +21,7 @@ use tatter_core::image::Stored;
 
 pub use error::StoreError;
 pub use reuse::{BuiltRecord, Remembered, folder_hash, hash_of, program_stamp};
-pub use rows::RowsFile;
+pub use tiles::KeptTiles;
 
 use crate::disk::{Disk, folder_of, real_path};
 use crate::job::ENDING;

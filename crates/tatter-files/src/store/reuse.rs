@@ -6,9 +6,9 @@ use std::path::Path;
 
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
-use tatter_core::image::Stored;
+use tatter_core::image::{Rect, Stored};
 
-use super::rows::{self, RowsFile};
+use super::tiles::{self, KeptTiles};
 use super::{Content, Store};
 use crate::picture::Band;
 use crate::write::write_whole;
@@ -51,36 +51,38 @@ impl Store {
         write_whole(&self.folder.join("reuse").join(NAME), &serde_json::to_vec(build)?)
     }
 
-    /// Keep the rows of a pristine texture at hand.
+    /// Keep parts of a pristine texture at hand. Two calls for one target must not run at once.
     ///
     /// # Errors
     /// What the file system says.
-    pub fn keep_rows(&self, target: &str, stored: &Stored) -> std::io::Result<()> {
+    pub fn keep_tiles(&self, target: &str, stored: &Stored, parts: &[Rect]) -> std::io::Result<()> {
         let Some(content) = self.known.get(target) else { return Ok(()) };
-        let path = rows::path(&self.folder, &content.hash);
-        if path.exists() { Ok(()) } else { rows::write(&path, stored) }
-    }
-
-    /// The rows of a pristine texture, if they are at hand.
-    pub fn rows(&self, target: &str) -> Option<RowsFile> {
-        RowsFile::open(&rows::path(&self.folder, &self.known.get(target)?.hash))
-    }
-
-    /// Forget all rows: some were damaged.
-    pub fn drop_rows(&self) {
-        for content in self.known.values() {
-            // A cache that cannot be cleared is no reason to stop.
-            let _ = std::fs::remove_file(rows::path(&self.folder, &content.hash));
+        match KeptTiles::begin(&tiles::path(&self.folder, target, &content.hash), stored)? {
+            Some(kept) => kept.add(stored, parts),
+            None => Ok(()),
         }
     }
 
-    /// Forget rows that belong to no pristine texture.
-    pub fn drop_stale_rows(&self) {
+    /// What is kept of a pristine texture; `None` when nothing is.
+    pub fn tiles(&self, target: &str) -> Option<KeptTiles> {
+        KeptTiles::open(&tiles::path(&self.folder, target, &self.known.get(target)?.hash))
+    }
+
+    /// Forget all parts: some were damaged.
+    pub fn drop_tiles(&self) {
+        for (target, content) in &self.known {
+            // A cache that cannot be cleared is no reason to stop.
+            let _ = std::fs::remove_file(tiles::path(&self.folder, target, &content.hash));
+        }
+    }
+
+    /// Forget parts that belong to no pristine texture, and what earlier versions kept.
+    pub fn drop_stale_tiles(&self) {
         let Ok(entries) = std::fs::read_dir(self.folder.join("reuse")) else { return };
-        let names: Vec<String> = self.known.values().map(|content| format!("{}.rows", content.hash)).collect();
+        let names: Vec<String> = self.known.iter().map(|(target, content)| tiles::file_name(target, &content.hash)).collect();
         for entry in entries.flatten() {
             let name = entry.file_name().to_string_lossy().into_owned();
-            if name.ends_with(".rows") && !names.contains(&name) {
+            if name.ends_with(".rows") || (name.ends_with(".tiles") && !names.contains(&name)) {
                 // A cache that cannot be cleared is no reason to stop.
                 let _ = std::fs::remove_file(entry.path());
             }

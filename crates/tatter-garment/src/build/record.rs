@@ -55,6 +55,11 @@ pub struct BuildRecord {
 }
 
 impl BuildRecord {
+    /// Tiles that any placement reached.
+    pub fn tiles(&self) -> BTreeSet<TileAt> {
+        self.tiles.iter().map(|(at, _)| *at).collect()
+    }
+
     /// Tiles that some placements reached.
     pub fn tiles_of(&self, ids: &BTreeSet<String>) -> BTreeSet<TileAt> {
         let reached = |record: &TileRecord| record.shares.iter().any(|share| ids.contains(&share.id));

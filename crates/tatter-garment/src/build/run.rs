@@ -101,6 +101,11 @@ impl<'a> BuildPlan<'a> {
         found
     }
 
+    /// Tiles that any placement reaches: no other is changed.
+    pub fn tiles(&self) -> BTreeSet<TileAt> {
+        self.tiles_of(&self.planned.placements.iter().map(|placed| placed.placement.id.clone()).collect())
+    }
+
     /// For each placement whether it reaches one of some tiles.
     fn reaching(&self, tiles: &BTreeSet<TileAt>) -> Vec<bool> {
         let reaches = |k: usize| {

@@ -11,7 +11,7 @@ use libdeflater::{CompressionLvl, Compressor};
 use png::{ColorType, DecodeOptions, Decoder, DecodingError, Info, Transformations};
 use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
 
-pub(super) use write::{encode, encode_banded, rewrite};
+pub(super) use write::{encode, encode_banded, rewrite, unpack};
 
 use super::{Decoded, Fault, Limits, PictureFormat, PictureInfo, admit, exif, from_big_endian};
 

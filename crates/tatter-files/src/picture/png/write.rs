@@ -85,10 +85,7 @@ pub(in super::super) fn rewrite(
 ) -> Result<Option<Banded>, Fault> {
     let (rows, _) = begun(stored)?;
     let spans = spans(&rows);
-    let fits = bands.len() == spans.len()
-        && bands.iter().all(|band| band.start < band.end && band.end <= previous.len())
-        && bands.windows(2).all(|pair| pair[0].end == pair[1].start);
-    if !fits {
+    if !fit(bands, spans.len(), previous.len()) {
         return Ok(None);
     }
     let packed: Option<Vec<Option<Packed>>> = bands
@@ -132,6 +129,35 @@ pub(in super::super) fn rewrite(
     chunk(&mut out, *b"IDAT", &whole.to_be_bytes());
     chunk(&mut out, *b"IEND", &[]);
     Ok(Some((out.into(), places)))
+}
+
+/// Whether so many bands lie one behind the other in a file of that length.
+fn fit(bands: &[Band], count: usize, length: usize) -> bool {
+    bands.len() == count
+        && bands.iter().all(|band| band.start < band.end && band.end <= length)
+        && bands.windows(2).all(|pair| pair[0].end == pair[1].start)
+}
+
+/// Rows of the picture that `file` holds, and those packed with them, laid into one of its kind and size. `None` when `file` is not
+/// what `encode_banded` wrote with these bands.
+pub(in super::super) fn unpack(
+    file: &[u8],
+    bands: &[Band],
+    wanted: &[std::ops::Range<usize>],
+    into: &mut Stored,
+) -> Result<Option<()>, Fault> {
+    let (rows, _) = begun(into)?;
+    let spans = spans(&rows);
+    if !fit(bands, spans.len(), file.len()) {
+        return Ok(None);
+    }
+    let strips: Option<Vec<(usize, Stored)>> = bands
+        .par_iter()
+        .zip(spans)
+        .filter(|(_, (first, last))| wanted.iter().any(|rows| rows.start < *last && *first < rows.end))
+        .map(|(band, (first, last))| Some((first, unpacked(&file[band.start..band.end], &rows, first, last)?)))
+        .collect();
+    Ok(strips.map(|strips| strips.iter().for_each(|(first, strip)| into.paste(strip, 0, *first))))
 }
 
 /// Rows of a band of ours, from its chunk; `None` when it is damaged.
