@@ -1,8 +1,10 @@
-//! Several shots of one cloth: laid on each other ([`photo`]), over two cards ([`backings`]), under several lamps ([`lights`]).
+//! What photos of cloth tell for certain: a photo straightened by a card of known size ([`plane`]); several shots of one cloth laid on each other
+//! ([`photo`]), over two cards ([`backings`]), under several lamps ([`lights`]).
 //!
 //! What it is not: it makes no patch, and reads no file.
 
 pub mod backings;
 pub mod lights;
 pub mod photo;
+pub mod plane;
 pub mod surface;

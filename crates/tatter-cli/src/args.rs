@@ -167,6 +167,27 @@ pub(crate) struct ScaleArgs {
     /// Two pixels and the millimetres between them: x,y,x,y,mm
     #[arg(long, value_name = "X,Y,X,Y,MM", group = "scale", allow_hyphen_values = true, value_parser = ruler)]
     pub(crate) ruler: Option<Numbers<5>>,
+    /// What of known size lies flat on the cloth, whole in the photo: it is found, gives the scale, and perspective is taken out by it
+    #[arg(long, value_enum, value_name = "WHAT", group = "scale")]
+    pub(crate) scale_by: Option<ScaleByArg>,
+    /// Four corners of a rectangle of known size on the cloth, in pixels, in order around it: x,y,x,y,x,y,x,y
+    #[arg(long, value_name = "X,Y,…", group = "scale", requires = "corners_mm", allow_hyphen_values = true)]
+    pub(crate) corners: Option<Numbers<8>>,
+    /// Millimetres from the first corner to the second, and from the second to the third
+    #[arg(long, value_name = "WxH", requires = "corners", value_parser = two_lengths)]
+    pub(crate) corners_mm: Option<Numbers<2>>,
+}
+
+#[derive(ValueEnum, Clone, Copy, Debug)]
+pub(crate) enum ScaleByArg {
+    /// A card of size ID-1, 85.60 × 53.98 mm, as bank cards are
+    Card,
+    /// A sheet of paper, 210 × 297 mm
+    A4,
+    /// A sheet of paper, 148 × 210 mm
+    A5,
+    /// A sheet of paper, 105 × 148 mm
+    A6,
 }
 
 #[derive(Args, Debug)]
@@ -508,6 +529,13 @@ fn ruler(text: &str) -> Result<Numbers<5>, String> {
         return Err("its two points are the same pixel".to_owned());
     }
     if mm > 0.0 { Ok(ruler) } else { Err("millimetres above zero are wanted at its end".to_owned()) }
+}
+
+/// Width and height in millimetres.
+fn two_lengths(text: &str) -> Result<Numbers<2>, String> {
+    let wanted = || "millimetres are wanted as WIDTHxHEIGHT, such as 60x40".to_owned();
+    let (width, height) = text.split_once(['x', '×']).ok_or_else(wanted)?;
+    Ok(Numbers([length(width.trim()).map_err(|_| wanted())?, length(height.trim()).map_err(|_| wanted())?]))
 }
 
 /// A centre and a radius.

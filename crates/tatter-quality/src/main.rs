@@ -11,6 +11,7 @@ mod alpha;
 mod capture;
 mod cost;
 mod cut;
+mod known;
 mod lessons;
 mod open;
 mod photo;
@@ -42,12 +43,15 @@ fn main() -> Outcome {
         ["backings"] => say(&capture::backings(List::Work, None)?),
         ["backings", word] => say(&capture::backings(List::Work, Some(word))?),
         ["lights"] => say(&capture::lights(List::Release)?),
+        ["scale"] => say(&known::scale(None)?),
+        ["guide", path] => known::guide(Path::new(path)),
+        ["scale", folder] => say(&known::scale(Some(Path::new(folder)))?),
         ["open"] => say(&open::tables()?),
         ["cost"] => say(&cost::table()?),
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
         _ => Err(
-            "say nothing, or: work [WORD], look FOLDER, relief, alpha, backings [WORD], lights, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+            "say nothing, or: work [WORD], look FOLDER, relief, alpha, backings [WORD], lights, scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
                 .into(),
         ),
     }
@@ -67,6 +71,7 @@ fn whole() -> Outcome {
         .replace("{relief}", &relief::table(List::Release)?)
         .replace("{backings}", &capture::backings(List::Release, None)?)
         .replace("{lights}", &capture::lights(List::Release)?)
+        .replace("{scale}", &known::scale(None)?)
         .replace("{threads}", &threads::table(List::Release))
         .replace("{open}", &open::tables()?)
         .replace("{cost}", &cost::table()?)

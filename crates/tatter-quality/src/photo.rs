@@ -17,10 +17,22 @@ pub(crate) fn photo(case: &Case, light: &Image<LinearRgb>) -> Result<Photo, Pict
 
 /// Through a camera's JPEG.
 pub(crate) fn through_jpeg(light: &Image<LinearRgb>, quality: u8) -> Result<Image<LinearRgb>, PictureError> {
-    let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
-    let file = encode_jpeg_photo(&Stored::from_map(&Map::Color(light.clone()), &coding, Depth::Eight), quality)?;
-    let stored = decode_stored(&file, &Limits::default())?;
-    Ok(Image::from_fn(light.width(), light.height(), |x, y| stored.color_at(x, y, &coding)))
+    read_jpeg(&jpeg(light, quality)?)
+}
+
+/// A camera's JPEG file.
+pub(crate) fn jpeg(light: &Image<LinearRgb>, quality: u8) -> Result<Vec<u8>, PictureError> {
+    encode_jpeg_photo(&Stored::from_map(&Map::Color(light.clone()), &coding(), Depth::Eight), quality)
+}
+
+/// The light of such a file.
+pub(crate) fn read_jpeg(file: &[u8]) -> Result<Image<LinearRgb>, PictureError> {
+    let stored = decode_stored(file, &Limits::default())?;
+    Ok(Image::from_fn(stored.size.width, stored.size.height, |x, y| stored.color_at(x, y, &coding())))
+}
+
+fn coding() -> Coding {
+    Coding { transfer: Transfer::Srgb, ..Coding::default() }
 }
 
 /// Linear light as a photo.

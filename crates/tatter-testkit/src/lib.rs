@@ -1,6 +1,8 @@
 //! Fixtures for tests; never shipped.
 
+pub mod cards;
 pub mod cloth;
+pub mod laid;
 pub mod lamps;
 pub mod measures;
 pub mod pair;

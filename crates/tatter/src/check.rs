@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
-use tatter_core::model::Origin;
+use tatter_core::model::{Origin, ScaleSource};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
@@ -77,6 +77,8 @@ pub struct Checked {
     pub rims: Vec<(String, RimDifference)>,
     /// Of a patch: whether each map was measured, derived or estimated.
     pub origins: Vec<(Channel, Origin)>,
+    /// Of a patch: where its scale came from, and its standard deviation as a share of it where that is known.
+    pub scale: Option<(ScaleSource, Option<f32>)>,
 }
 
 /// Check patches, job files, meshes and texture folders.
@@ -88,11 +90,12 @@ pub fn check(things: &[PathBuf], task: &Task) -> Result<Vec<Checked>, CheckError
 }
 
 fn checked(thing: &Path, task: &Task) -> Result<Checked, CheckError> {
-    let mut checked = Checked { thing: thing.to_owned(), faults: Vec::new(), rims: Vec::new(), origins: Vec::new() };
+    let mut checked = Checked { thing: thing.to_owned(), faults: Vec::new(), rims: Vec::new(), origins: Vec::new(), scale: None };
     let name = thing.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     if name.ends_with(".patch") {
         let patch = read_patch(thing, &Limits::default())?;
         checked.faults = check_patch(&patch);
+        checked.scale = Some((patch.scale_source, patch.scale_uncertainty));
         checked.origins = patch.maps.iter().filter_map(|(channel, map)| Some((channel, map.as_ref()?.origin))).collect();
     } else if name.ends_with(".toml") {
         checked.faults = job_faults(thing, &mut checked.rims, task)?;

@@ -11,6 +11,8 @@ use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, write_patch};
 use tatter_files::picture::{Effort, PictureError, PictureFormat, encode, read_photo, read_stored};
 
+pub use tatter_capture::photo::Homography;
+
 use crate::lights::{LitFailed, LitShots, read_shots};
 use crate::sheet::{sheet, thumb};
 use crate::strokes::{StrokesError, read_strokes};

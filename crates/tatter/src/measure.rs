@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use tatter_capture::plane::{PlaneError, Straight, place, straighten};
+use tatter_cloth::cut::ruler_uncertainty;
 use tatter_cloth::measure::{MeasureError, MeasureSettings, Measured, Weave, measure};
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
@@ -51,8 +53,12 @@ pub struct MeasureReport {
     pub twill: Option<Angle>,
     /// That the cloth is woven of threads so far apart, 0..1; see [`SURE`].
     pub confidence: f32,
-    /// Millimetres a pixel, when known.
+    /// Millimetres a pixel, when known; of the straightened photo where a rectangle of known size gave it.
     pub mm_per_px: Option<f32>,
+    /// Standard deviation of that as a share of it, where the photo's pixels tell it.
+    pub scale_uncertainty: Option<f32>,
+    /// The camera's angle to the upright on the cloth, degrees, where perspective was taken out.
+    pub straightened_deg: Option<f64>,
 }
 
 /// Confidence from which the numbers can be relied on: right in nineteen of twenty drawings and made photos.
@@ -70,6 +76,9 @@ pub enum MeasurePhotoError {
     /// The cloth could not be measured.
     #[error(transparent)]
     Measure(#[from] MeasureError),
+    /// The rectangle of known size gives no scale.
+    #[error("{0}: {1}")]
+    Plane(PlaneError, PathBuf),
 }
 
 impl Explain for MeasurePhotoError {
@@ -77,12 +86,14 @@ impl Explain for MeasurePhotoError {
         match self {
             Self::Picture(e) => e.next(),
             Self::Measure(e) => e.next(),
+            Self::Plane(e, _) => e.next(),
         }
     }
     fn class(&self) -> Class {
         match self {
             Self::Picture(e) => e.class(),
             Self::Measure(e) => e.class(),
+            Self::Plane(e, _) => e.class(),
         }
     }
 }
@@ -93,8 +104,18 @@ impl Explain for MeasurePhotoError {
 /// The photo cannot be read, is too small, or the task was cancelled.
 pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureReport, MeasurePhotoError> {
     let photo = task.stage("read", || read_photo(&request.photo, &Limits::default()))?;
+    let straight = match request.scale {
+        Scale::Rectangle { size, corners } => Some(
+            task.stage("straighten", || place(&photo.color, size, corners, task).and_then(|p| straighten(p, photo.color.size())))
+                .map_err(|error| MeasurePhotoError::Plane(error, request.photo.clone()))?,
+        ),
+        _ => None,
+    };
+    let shown = straight.as_ref().map(|straight| straight.show(&photo.color));
+    let (color, cloth) =
+        (shown.as_ref().unwrap_or(&photo.color), straight.as_ref().map(|straight| straight.aside.map(|aside| !aside)));
     let settings = MeasureSettings { grain: request.grain, ..MeasureSettings::default() };
-    let found = task.stage("measure", || measure(&photo.color, None, &settings, task))?;
+    let found = task.stage("measure", || measure(color, cloth.as_ref(), &settings, task))?;
     let found =
         if found.woven { found } else { Measured { fabric: found.fabric, confidence: found.confidence, ..Measured::default() } };
     if found.woven && found.confidence < SURE {
@@ -108,7 +129,13 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
         Scale::MmPerPixel(scale) => Some(scale.get()),
         Scale::Width(width) => Some(width.get() / photo.color.width() as f32),
         Scale::Ruler { from, to, length } => Some(length.get() / (to[0] - from[0]).hypot(to[1] - from[1]).max(1e-3)),
+        Scale::Rectangle { .. } => straight.as_ref().map(|straight| straight.scale.get()),
         Scale::EndsPerCm(ends) => found.woven.then(|| 10.0 / (ends.get() * found.pitch_px[0])),
+    };
+    let middle = [0.5 * color.width() as f64, 0.5 * color.height() as f64];
+    let scale_uncertainty = match request.scale {
+        Scale::Ruler { from, to, .. } => Some(ruler_uncertainty(from, to)),
+        _ => straight.as_ref().map(|straight| straight.uncertainty_at(middle, photo.color.size()) as f32),
     };
     let per_cm = |pitch: f32| mm_per_px.filter(|_| found.woven).map(|mm| PerCm(10.0 / (pitch * mm)));
     Ok(MeasureReport {
@@ -125,5 +152,7 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
         twill: found.twill,
         confidence: found.confidence,
         mm_per_px,
+        scale_uncertainty,
+        straightened_deg: straight.filter(Straight::is_warped).map(|straight| straight.placed.misfit.tilt_deg),
     })
 }

@@ -173,6 +173,7 @@ fn patch(request: &WeaveRequest, woven: Woven, cover: Image<Unit>, name: &str, r
         subject: if request.damage.iter().any(|d| d.kind == Kind::Scrap) { Subject::Piece } else { Subject::Damage },
         scale,
         scale_source: ScaleSource::MmPerPixel,
+        scale_uncertainty: None,
         grain: Some(request.grain),
         ends_per_cm: Some(cloth.ends_per_cm),
         picks_per_cm: Some(cloth.picks_per_cm),

@@ -46,6 +46,7 @@ fn ripped(color: [f32; 3]) -> Tried<Patch> {
         subject: Subject::Damage,
         scale: woven.scale,
         scale_source: ScaleSource::MmPerPixel,
+        scale_uncertainty: None,
         grain: Some(Angle::degrees(90.0)),
         ends_per_cm: None,
         picks_per_cm: None,

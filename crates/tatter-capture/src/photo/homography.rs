@@ -64,6 +64,23 @@ impl Homography {
         [a / c, b / c]
     }
 
+    /// How places near one move, row major: what the map is to first order.
+    #[must_use]
+    pub fn slope_at(&self, place: [f64; 2]) -> [[f64; 2]; 2] {
+        let [x, y] = place;
+        let [ax, ay] = self.at(place);
+        let [[a, b, _], [d, e, _], [g, h, i]] = self.0;
+        let w = g * x + h * y + i;
+        [[(a - g * ax) / w, (b - h * ax) / w], [(d - g * ay) / w, (e - h * ay) / w]]
+    }
+
+    /// By how much a small area grows there; below 0 where it is mirrored.
+    #[must_use]
+    pub fn area_at(&self, place: [f64; 2]) -> f64 {
+        let [[a, b], [c, d]] = self.slope_at(place);
+        a * d - b * c
+    }
+
     /// First `first`, then this.
     #[must_use]
     pub fn after(&self, first: &Self) -> Self {
@@ -105,6 +122,14 @@ mod tests {
             let [x, y] = map.scaled(2.0).at(place.map(|v| 2.0 * v));
             let [wx, wy] = map.at(place).map(|v| 2.0 * v);
             assert!((x - wx).hypot(y - wy) < 1e-9, "twice as large, {place:?} goes twice as far");
+        }
+        let (at, step) = ([300.0, 20.0], 1e-4);
+        let near = [map.at([at[0] + step, at[1]]), map.at([at[0], at[1] + step])];
+        let slope = map.slope_at(at);
+        for (i, row) in slope.iter().enumerate() {
+            for (j, s) in row.iter().enumerate() {
+                assert!((s - (near[j][i] - map.at(at)[i]) / step).abs() < 1e-5, "slope {i} {j} is as differences say");
+            }
         }
         let quarter = Homography::turn(std::f64::consts::FRAC_PI_2, 2.0, [10.0, 10.0]).at([11.0, 10.0]);
         assert!((quarter[0] - 10.0).hypot(quarter[1] - 12.0) < 1e-9, "a quarter turn takes x to y: {quarter:?}");

@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value, json};
 use tatter::check::{Checked, check};
-use tatter_core::model::Origin;
+use tatter_core::model::{Origin, ScaleSource};
 
 use super::{Outcome, boxed};
 use crate::args::Check;
@@ -44,7 +44,13 @@ fn rim((id, rim): &(String, tatter::check::RimDifference)) -> Value {
 fn origins(checked: &Checked) -> Value {
     let maps: Map<String, Value> =
         checked.origins.iter().map(|(channel, origin)| (channel.name().to_owned(), origin.name().into())).collect();
-    json!({ "patch": checked.thing, "maps": maps })
+    let (source, uncertainty) = checked.scale.unzip();
+    json!({
+        "patch": checked.thing,
+        "maps": maps,
+        "scale_source": source.map(ScaleSource::name),
+        "scale_uncertainty_percent": uncertainty.flatten().map(|share| number(100.0 * share)),
+    })
 }
 
 fn people(checked: &[Checked], count: usize) -> String {
@@ -61,6 +67,9 @@ fn people(checked: &[Checked], count: usize) -> String {
             if !names.is_empty() {
                 text += &format!("{}: {} {}\n", thing.thing.display(), kind.name(), names.join(", "));
             }
+        }
+        if let Some((source, Some(share))) = thing.scale {
+            text += &format!("{}: scale by {} to {:.2} %\n", thing.thing.display(), source.name(), 100.0 * share);
         }
         if thing.faults.is_empty() {
             text += &format!("{}: sound\n", thing.thing.display());

@@ -1,7 +1,7 @@
 //! `tatter cut`.
 
 use serde_json::{Map, Value, json};
-use tatter::cut::{CutReport, CutRequest, CutSource, cut_photo};
+use tatter::cut::{CutReport, CutRequest, CutSource, Homography, cut_photo};
 use tatter_core::angle::Angle;
 use tatter_core::explain::Explain;
 use tatter_core::image::LinearRgb;
@@ -91,10 +91,12 @@ fn machine(report: &CutReport, task: &Task) -> Value {
         "size_mm": [number(width.get()), number(height.get())],
         "mm_per_texel": number(patch.scale.get()),
         "scale_source": patch.scale_source.name(),
+        "scale_uncertainty_percent": patch.scale_uncertainty.map(|share| round(f64::from(100.0 * share), 1e3)),
         "grain_deg": patch.grain.map(degrees),
         "ends_per_cm": patch.ends_per_cm.map(|count| number(count.get())),
         "picks_per_cm": patch.picks_per_cm.map(|count| number(count.get())),
         "photo_from_patch": patch.photo_from_patch.map(centred),
+        "photo_from_patch_projective": report.cut.photo_from_patch.map(|map| projective(&map)),
         "maps": maps,
         "height_range_mm": [number(range.low_mm), number(range.high_mm)],
         "open_share": round(f64::from(report.cut.open_share), 1e4),
@@ -112,12 +114,20 @@ fn centred(photo_from_patch: [[f32; 3]; 2]) -> [[f64; 3]; 2] {
     })
 }
 
+/// The same of a map with perspective, row major.
+fn projective(map: &Homography) -> [[f64; 3]; 3] {
+    let centre = f64::from(CENTRE);
+    Homography::shift(-centre, -centre).after(&map.after(&Homography::shift(centre, centre))).0
+}
+
 fn people(report: &CutReport, task: &Task) -> String {
     let patch = &report.cut.patch;
     let size = patch.size();
     let [width, height] = patch.size_mm();
     let mut text = format!("{}  {}\n", report.folder.display(), report.cut.why);
-    text += &format!("  {size} texels, {:.1} × {:.1} mm (scale: {})\n", width.get(), height.get(), patch.scale_source.name());
+    let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(", to {:.2} %", 100.0 * share));
+    let source = patch.scale_source.name();
+    text += &format!("  {size} texels, {:.1} × {:.1} mm (scale: {source}{sure})\n", width.get(), height.get());
     match (patch.ends_per_cm, patch.picks_per_cm, patch.grain) {
         (Some(ends), Some(picks), Some(grain)) => {
             text +=

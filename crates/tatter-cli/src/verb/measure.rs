@@ -28,6 +28,9 @@ pub(crate) fn run(args: &Measure, term: &Term) -> Outcome {
         "weave": report.weave.to_string(),
         "twill_deg": report.twill.map(|angle| number(angle.to_degrees())),
         "confidence": number(report.confidence),
+        "mm_per_pixel": report.mm_per_px.map(number),
+        "scale_uncertainty_percent": report.scale_uncertainty.map(|share| number(100.0 * share)),
+        "straightened_deg": report.straightened_deg.map(|tilt| number(tilt as f32)),
         "warnings": warnings(&task),
     });
     term.result(&object, &described(&report));
@@ -55,7 +58,14 @@ fn described(report: &MeasureReport) -> String {
     );
     text += &match (report.ends_per_cm, report.picks_per_cm) {
         (Some(ends), Some(picks)) => format!("{:.2} ends per cm, {:.2} picks per cm\n", ends.get(), picks.get()),
-        _ => "threads per cm not known: tell the scale with --width-mm, --mm-per-pixel or --ruler\n".to_owned(),
+        _ => "threads per cm not known: tell the scale with --width-mm, --mm-per-pixel, --ruler or --scale-by\n".to_owned(),
     };
+    if let (Some(mm), Some(share)) = (report.mm_per_px, report.scale_uncertainty) {
+        text += &format!("{mm:.5} mm a pixel, to {:.2} %", 100.0 * share);
+        text += &report.straightened_deg.map_or_else(
+            || "\n".to_owned(),
+            |tilt| format!("; straightened: the photo was taken {tilt:.0}° from straight above\n"),
+        );
+    }
     text
 }

@@ -23,11 +23,11 @@ pub(crate) mod weave;
 use std::path::Path;
 
 use tatter_core::explain::{Class, Explain};
-use tatter_core::model::Scale;
+use tatter_core::model::{KnownSize, Scale};
 use tatter_core::task::Task;
 use tatter_core::units::{Mm, MmPerTexel, PerCm};
 
-use crate::args::ScaleArgs;
+use crate::args::{Numbers, ScaleArgs, ScaleByArg};
 
 /// An exit code, or an error a person can act on.
 pub(crate) type Outcome = Result<u8, Box<dyn Explain>>;
@@ -87,14 +87,34 @@ pub(crate) const CENTRE: f32 = 0.5;
 
 /// The scale as told.
 pub(crate) fn scale(told: &ScaleArgs) -> Scale {
-    match (told.mm_per_pixel, told.width_mm, told.ends_per_cm, told.ruler) {
-        (Some(mm), ..) => Scale::MmPerPixel(MmPerTexel(mm)),
-        (_, Some(mm), ..) => Scale::Width(Mm(mm)),
-        (_, _, Some(count), _) => Scale::EndsPerCm(PerCm(count)),
-        (_, _, _, Some(ruler)) => {
-            let [x0, y0, x1, y1, mm] = ruler.0;
-            Scale::Ruler { from: [x0 + CENTRE, y0 + CENTRE], to: [x1 + CENTRE, y1 + CENTRE], length: Mm(mm) }
-        }
-        _ => Scale::Unknown,
+    if let Some(mm) = told.mm_per_pixel {
+        return Scale::MmPerPixel(MmPerTexel(mm));
     }
+    if let Some(mm) = told.width_mm {
+        return Scale::Width(Mm(mm));
+    }
+    if let Some(count) = told.ends_per_cm {
+        return Scale::EndsPerCm(PerCm(count));
+    }
+    if let Some(Numbers([x0, y0, x1, y1, mm])) = told.ruler {
+        return Scale::Ruler { from: [x0 + CENTRE, y0 + CENTRE], to: [x1 + CENTRE, y1 + CENTRE], length: Mm(mm) };
+    }
+    if let (Some(Numbers(numbers)), Some(Numbers([width, height]))) = (told.corners, told.corners_mm) {
+        let size = KnownSize::Told { width: Mm(width), height: Mm(height) };
+        return Scale::Rectangle { size, corners: Some(four(numbers)) };
+    }
+    told.scale_by.map_or(Scale::Unknown, |what| {
+        let size = match what {
+            ScaleByArg::Card => KnownSize::Card,
+            ScaleByArg::A4 => KnownSize::A4,
+            ScaleByArg::A5 => KnownSize::A5,
+            ScaleByArg::A6 => KnownSize::A6,
+        };
+        Scale::Rectangle { size, corners: None }
+    })
+}
+
+/// Four pixels of the machine contract as places of the photo.
+pub(crate) fn four(numbers: [f32; 8]) -> [[f32; 2]; 4] {
+    std::array::from_fn(|i| [numbers[2 * i] + CENTRE, numbers[2 * i + 1] + CENTRE])
 }

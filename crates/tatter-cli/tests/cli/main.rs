@@ -5,6 +5,7 @@ mod contract;
 mod grain;
 mod handoff;
 mod job;
+mod known_size;
 mod lights;
 mod matching;
 mod page;

@@ -176,6 +176,7 @@ fn patch() -> Patch {
         subject: Subject::Damage,
         scale: MmPerTexel(100.0 / SIDE as f32),
         scale_source: ScaleSource::Ruler,
+        scale_uncertainty: None,
         grain: Some(Angle::degrees(90.0)),
         ends_per_cm: Some(PerCm(0.5)),
         picks_per_cm: Some(PerCm(0.5)),

@@ -7,7 +7,7 @@ use tatter_core::model::{CutRecipe, Photo};
 use tatter_core::task::{Cancelled, Task};
 use tatter_core::units::MmPerTexel;
 
-use super::{Canvas, Cut, CutError, Evidence, chain};
+use super::{Canvas, Cut, CutError, Evidence, Flat, chain, flat};
 use crate::relief::Lit;
 
 /// Share of the canvas whose pixels may have too few readings before it is said.
@@ -22,7 +22,12 @@ const OFF: f32 = 0.08;
 /// # Errors
 /// As [`super::cut`].
 pub fn cut_lit(photo: &Photo, shots: Shots, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
-    chain(photo, Evidence { lights: Some(shots), ..Evidence::default() }, recipe, task)
+    // Straightening would turn every lamp: what a rectangle tells is the scale alone.
+    let Some(flat) = flat(photo, recipe, task)?.map(Flat::unwarped).transpose()? else {
+        return chain(photo, Evidence { lights: Some(shots), ..Evidence::default() }, recipe, task);
+    };
+    let shown = flat.without_rectangle(photo.clone());
+    chain(&shown, Evidence { lights: Some(shots), flat: Some(&flat), ..Evidence::default() }, recipe, task)
 }
 
 /// What the shots say, as the canvas shows it.

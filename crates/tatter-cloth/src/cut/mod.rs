@@ -2,22 +2,26 @@
 
 mod backed;
 mod canvas;
+mod flat;
 mod lit;
 mod scale;
 mod two_backings;
 
 pub use canvas::Canvas;
 pub use lit::cut_lit;
-pub use scale::{ScaleError, Scaled};
+pub use scale::{ScaleError, Scaled, ruler_uncertainty};
 pub use two_backings::{TwoBackings, cut_two_backings};
 
+use flat::{Flat, flat};
 use lit::Dyed;
 use tatter_capture::backings::{BackingsError, Matte};
 use tatter_capture::lights::Shots;
+use tatter_capture::photo::Homography;
+use tatter_capture::plane::PlaneError;
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
-use tatter_core::image::{Image, LinearRgb, Map, Unit};
+use tatter_core::image::{Image, LinearRgb, Map, Size, Unit};
 use tatter_core::model::{CutRecipe, Origin, Patch, PatchMap, Photo, StrokeKind, Subject};
 use tatter_core::task::{Cancelled, Task};
 
@@ -42,6 +46,9 @@ pub enum CutError {
     /// The scale asked for makes no sense.
     #[error(transparent)]
     Scale(#[from] ScaleError),
+    /// The rectangle of known size gives no scale.
+    #[error(transparent)]
+    Plane(#[from] PlaneError),
     /// Two shots over two backings gave no alpha.
     #[error(transparent)]
     Backings(#[from] BackingsError),
@@ -57,6 +64,7 @@ impl Explain for CutError {
             Self::Gaps(error) => error.next(),
             Self::Relief(error) => error.next(),
             Self::Scale(error) => error.next(),
+            Self::Plane(error) => error.next(),
             Self::Backings(error) => error.next(),
             Self::Cancelled(_) => "Start again when you like".to_owned(),
         }
@@ -68,6 +76,7 @@ impl Explain for CutError {
             Self::Gaps(error) => error.class(),
             Self::Relief(error) => error.class(),
             Self::Scale(error) => error.class(),
+            Self::Plane(error) => error.class(),
             Self::Backings(error) => error.class(),
             Self::Cancelled(_) => Class::Request,
         }
@@ -85,6 +94,8 @@ pub struct Cut {
     pub open_share: f32,
     /// Openings found.
     pub openings: usize,
+    /// Photo place of a patch place where perspective was taken out; the patch's own map is this one to first order at its middle.
+    pub photo_from_patch: Option<Homography>,
 }
 
 /// Cut the subject of `photo`: measure the cloth, find the subject, lay a square canvas around it, find the gaps, clean
@@ -93,7 +104,9 @@ pub struct Cut {
 /// # Errors
 /// When no subject is found or the recipe contradicts the photo.
 pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
-    chain(photo, Evidence::default(), recipe, task)
+    let Some(flat) = flat(photo, recipe, task)? else { return chain(photo, Evidence::default(), recipe, task) };
+    let shown = task.stage("straighten", || flat.without_rectangle(flat.show(photo)));
+    chain(&shown, Evidence { flat: Some(&flat), ..Evidence::default() }, &flat.moved(recipe), task)
 }
 
 /// What more shots than one photo measured.
@@ -104,23 +117,29 @@ struct Evidence<'a> {
     matte: Option<&'a Matte>,
     /// Under several lights: relief, and colour where no backings measured it.
     lights: Option<Shots>,
+    /// By a rectangle of known size: the scale. The photo is straightened, and shows cloth where the rectangle lies.
+    flat: Option<&'a Flat>,
+}
+
+/// All of a photo but the picture.
+fn without_color(photo: &Photo) -> Photo {
+    Photo {
+        name: photo.name.clone(),
+        color: Image::filled(0, 0, LinearRgb([0.0; 3])),
+        alpha: None,
+        bits: photo.bits,
+        color_source: photo.color_source.clone(),
+        hash: photo.hash.clone(),
+    }
 }
 
 /// The chain of [`cut`] and its kin.
 fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
-    let Evidence { matte, lights } = evidence;
-    let first = task.stage("measure", || measure_quietly(&photo.color, None, recipe.grain, task));
-    let isolated = task.stage("isolate", || match matte {
-        Some(matte) => isolate_known(&photo.color, &matte.alpha, recipe, &hints(&first), task),
-        None => isolate(&photo.color, recipe, &hints(&first), task),
-    })?;
-    let cloth = if first.woven && first.confidence >= SURE {
-        first
-    } else {
-        task.stage("measure", || again(photo, recipe.grain, &isolated, first, task))
-    };
+    let Evidence { matte, lights, flat } = evidence;
+    let seen = flat.map(|flat| flat.aside().map(|aside| !aside));
+    let (cloth, isolated) = subject(photo, matte, seen.as_ref(), recipe, task)?;
     let grain = recipe.grain.or_else(|| cloth.woven.then_some(cloth.grain));
-    let scaled = scale::resolve(photo, recipe, &cloth, task)?;
+    let scaled = scale::resolve(photo, recipe, flat, &cloth, task)?;
 
     let turn = if recipe.upright { upright_turn(grain, task) } else { Angle::ZERO };
     let canvas = Canvas::around(&isolated.cover, isolated.bounds, turn, recipe.canvas);
@@ -174,22 +193,66 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
     let cover_origin = if rim_measured { Origin::Measured } else { Origin::Derived };
     maps[Channel::Cover] = unit(&view.cover, cover_origin, &isolated.why);
     maps[Channel::Opacity] = unit(&found.opacity, found.origin, &found.how);
+    let map = flat.filter(|flat| flat.straight.is_warped()).map(|flat| flat.photo_from_patch(&canvas));
+    let taken = flat.map_or(photo.color.size(), |flat| flat.photo);
+    let mut lines = provenance(photo, taken, recipe, &isolated, &cloth);
+    lines.extend(flat.map(Flat::provenance).unwrap_or_default());
     let patch = Patch {
         name: String::new(),
         maps,
         subject: isolated.subject,
         scale: texel,
         scale_source: scaled.source,
+        scale_uncertainty: flat.map_or(scaled.uncertainty, |flat| Some(flat.uncertainty(&canvas))),
         grain: grain.map(|g| (g + turn).as_line()),
         ends_per_cm: scaled.ends_per_cm,
         picks_per_cm: scaled.picks_per_cm,
         weave: cloth.weave,
         height_range,
         cloth_color: Some(cloth_color),
-        photo_from_patch: Some(canvas.photo_from_patch),
-        provenance: provenance(photo, recipe, &isolated, &cloth),
+        photo_from_patch: Some(map.map_or(canvas.photo_from_patch, |map| first_order(&map, canvas.side))),
+        provenance: lines,
     };
-    Ok(Cut { patch, why: isolated.why, open_share: found.share, openings: found.openings })
+    Ok(Cut { patch, why: isolated.why, open_share: found.share, openings: found.openings, photo_from_patch: map })
+}
+
+/// The map near the middle of a canvas.
+fn first_order(map: &Homography, side: usize) -> [[f32; 3]; 2] {
+    let middle = [0.5 * side as f64; 2];
+    let (to, slope) = (map.at(middle), map.slope_at(middle));
+    [0, 1].map(|c: usize| {
+        let [a, b] = slope[c];
+        [a, b, to[c] - a * middle[0] - b * middle[1]].map(|v| v as f32)
+    })
+}
+
+/// The cloth measured and the subject found in it; only what is `seen` counts.
+fn subject(
+    photo: &Photo,
+    matte: Option<&Matte>,
+    seen: Option<&Image<bool>>,
+    recipe: &CutRecipe,
+    task: &Task,
+) -> Result<(Measured, Isolated), CutError> {
+    let first = task.stage("measure", || measure_quietly(&photo.color, seen, recipe.grain, task));
+    let isolated = task.stage("isolate", || match (matte, seen) {
+        (None, _) => isolate(&photo.color, recipe, &hints(&first), task),
+        (Some(matte), None) => isolate_known(&photo.color, &matte.alpha, recipe, &hints(&first), task),
+        (Some(matte), Some(seen)) => {
+            let alpha = matte.alpha.zip(seen, |a, s| if s { a } else { Unit(0.0) });
+            isolate_known(&photo.color, &alpha, recipe, &hints(&first), task)
+        }
+    })?;
+    let isolated = match seen {
+        Some(seen) => isolated.within(seen)?,
+        None => isolated,
+    };
+    let cloth = if first.woven && first.confidence >= SURE {
+        first
+    } else {
+        task.stage("measure", || again(photo, recipe.grain, &isolated, first, task))
+    };
+    Ok((cloth, isolated))
 }
 
 /// Thread spacing in texels when nobody measured it.
@@ -207,6 +270,7 @@ fn measure_quietly(color: &Image<LinearRgb>, mask: Option<&Image<bool>>, grain: 
 
 /// Measure the cloth alone, now that it is known where it lies; keep the surer of the two.
 fn again(photo: &Photo, grain: Option<Angle>, isolated: &Isolated, first: Measured, task: &Task) -> Measured {
+    // Both are clear of a rectangle that was laid on the cloth.
     let mask = match isolated.subject {
         Subject::Damage => isolated.intact.clone(),
         Subject::Piece => isolated.cover.map(|c| c.0 > 0.9),
@@ -333,11 +397,12 @@ fn cleaned(
     }
 }
 
-fn provenance(photo: &Photo, recipe: &CutRecipe, isolated: &Isolated, cloth: &Measured) -> Vec<(String, String)> {
+/// Settings and source; `taken` is the size of the photo as it was taken.
+fn provenance(photo: &Photo, taken: Size, recipe: &CutRecipe, isolated: &Isolated, cloth: &Measured) -> Vec<(String, String)> {
     let mut lines = vec![
         ("photo".to_owned(), photo.name.clone()),
         ("photo_blake3".to_owned(), photo.hash.clone()),
-        ("photo_size".to_owned(), format!("{} x {}", photo.color.width(), photo.color.height())),
+        ("photo_size".to_owned(), format!("{} x {}", taken.width, taken.height)),
         ("photo_bits".to_owned(), photo.bits.to_string()),
         ("photo_color".to_owned(), photo.color_source.clone()),
         ("subject".to_owned(), isolated.why.clone()),

@@ -5,6 +5,7 @@ use tatter_core::model::{CutRecipe, Photo, Scale, ScaleSource};
 use tatter_core::task::Task;
 use tatter_core::units::{MmPerTexel, PerCm};
 
+use super::Flat;
 use crate::measure::Measured;
 
 /// Ends per cm assumed for cloth of unknown scale: the middle of light canvas, shirting and suiting, which run from 10 to
@@ -48,6 +49,8 @@ pub struct Scaled {
     pub scale: MmPerTexel,
     /// Where it came from.
     pub source: ScaleSource,
+    /// Standard deviation as a share of it, where one photo's pixels tell it.
+    pub uncertainty: Option<f32>,
     /// Ends per cm at that scale, when a weave was found.
     pub ends_per_cm: Option<PerCm>,
     /// Picks per cm at that scale, when a weave was found.
@@ -58,7 +61,13 @@ pub struct Scaled {
 ///
 /// # Errors
 /// When a number is not above zero, the points of a ruler are the same, or a thread count was told and no weave is seen.
-pub(super) fn resolve(photo: &Photo, recipe: &CutRecipe, cloth: &Measured, task: &Task) -> Result<Scaled, ScaleError> {
+pub(super) fn resolve(
+    photo: &Photo,
+    recipe: &CutRecipe,
+    flat: Option<&Flat>,
+    cloth: &Measured,
+    task: &Task,
+) -> Result<Scaled, ScaleError> {
     let ends_pitch = cloth.woven.then_some(cloth.pitch_px[0]);
     let (mm, source) = match recipe.scale {
         Scale::MmPerPixel(mm) => (mm.get(), ScaleSource::MmPerPixel),
@@ -66,6 +75,10 @@ pub(super) fn resolve(photo: &Photo, recipe: &CutRecipe, cloth: &Measured, task:
         Scale::Ruler { from, to, length } => {
             let pixels = (to[0] - from[0]).hypot(to[1] - from[1]);
             (if pixels > 0.0 { length.get() / pixels } else { return Err(ScaleError::NoRuler) }, ScaleSource::Ruler)
+        }
+        Scale::Rectangle { .. } => {
+            let Some(flat) = flat else { unreachable!("the head of the cut finds the rectangle") };
+            (flat.scale().get(), flat.source())
         }
         Scale::EndsPerCm(count) => {
             let pitch = ends_pitch.ok_or(ScaleError::NoWeave)?;
@@ -91,9 +104,27 @@ pub(super) fn resolve(photo: &Photo, recipe: &CutRecipe, cloth: &Measured, task:
         };
         task.note(
             "scale-assumed",
-            format!("The scale is not known: {basis}. Give --width-mm, --mm-per-pixel, --ruler or --ends-per-cm."),
+            format!("The scale is not known: {basis}. Give --width-mm, --mm-per-pixel, --ruler, --ends-per-cm or --scale-by."),
         );
     }
     let per_cm = |pitch: f32| cloth.woven.then(|| PerCm(10.0 / (pitch * mm)));
-    Ok(Scaled { scale: MmPerTexel(mm), source, ends_per_cm: per_cm(cloth.pitch_px[0]), picks_per_cm: per_cm(cloth.pitch_px[1]) })
+    let uncertainty = match recipe.scale {
+        Scale::Ruler { from, to, .. } => Some(ruler_uncertainty(from, to)),
+        _ => None,
+    };
+    Ok(Scaled {
+        scale: MmPerTexel(mm),
+        source,
+        uncertainty,
+        ends_per_cm: per_cm(cloth.pitch_px[0]),
+        picks_per_cm: per_cm(cloth.pitch_px[1]),
+    })
+}
+
+/// Standard deviation of a length between two points marked by hand, as a share of it: each is off by 0.7 pixels either way (common
+/// practice, no source).
+#[must_use]
+pub fn ruler_uncertainty(from: [f32; 2], to: [f32; 2]) -> f32 {
+    const BY_HAND: f32 = 0.7;
+    BY_HAND * std::f32::consts::SQRT_2 / (to[0] - from[0]).hypot(to[1] - from[1]).max(1.0)
 }

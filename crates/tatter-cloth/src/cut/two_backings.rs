@@ -6,7 +6,7 @@ use tatter_core::image::{Image, LinearRgb};
 use tatter_core::model::{CutRecipe, Photo};
 use tatter_core::task::Task;
 
-use super::{Cut, CutError, Evidence, backed, chain};
+use super::{Cut, CutError, Evidence, backed, chain, flat, without_color};
 
 /// The same cloth in the same light over two backings.
 #[derive(Clone, Copy, Debug)]
@@ -30,6 +30,12 @@ pub fn cut_two_backings(shots: &TwoBackings<'_>, recipe: &CutRecipe, task: &Task
     if dark_size != light_size {
         return Err(BackingsError::Size { dark: dark_size, light: light_size }.into());
     }
+    // The rectangle lies on the cloth, and so in one place of both shots.
+    let flat = flat(light, recipe, task)?;
+    let straight = flat.as_ref().map(|flat| task.stage("straighten", || [dark, light].map(|shot| flat.show(shot))));
+    let [dark, light] = straight.as_ref().map_or([dark, light], |[dark, light]| [dark, light]);
+    let moved = flat.as_ref().map(|flat| flat.moved(recipe));
+    let recipe = moved.as_ref().unwrap_or(recipe);
     let laid = task.stage("align", || lay(&light.color, &dark.color, task))?;
     let alignment = laid.alignment;
     let swapped = lighter(&laid.other, &light.color);
@@ -45,7 +51,12 @@ pub fn cut_two_backings(shots: &TwoBackings<'_>, recipe: &CutRecipe, task: &Task
     let measured = task.stage("backings", || two_backings(&pair, cards, task))?;
     drop(laid);
     let shown = Photo { color: backed::shown(&measured), ..without_color(light) };
-    let mut cut = chain(&shown, Evidence { matte: Some(&measured), ..Evidence::default() }, recipe, task)?;
+    let shown = match &flat {
+        Some(flat) => flat.without_rectangle(shown),
+        None => shown,
+    };
+    let evidence = Evidence { matte: Some(&measured), flat: flat.as_ref(), ..Evidence::default() };
+    let mut cut = chain(&shown, evidence, recipe, task)?;
     let other = if swapped { "photo_over_light" } else { "photo_over_dark" };
     cut.patch.provenance.extend(provenance(other, dark, &measured, &alignment));
     Ok(cut)
@@ -56,18 +67,6 @@ fn lighter(first: &Image<LinearRgb>, second: &Image<LinearRgb>) -> bool {
     let differ = first.zip(second, |a, b| a.luminance() - b.luminance());
     let most = differ.texels().iter().fold(0.0f32, |most, d| most.max(d.abs()));
     differ.texels().iter().filter(|d| d.abs() > 0.5 * most).map(|d| f64::from(*d)).sum::<f64>() > 0.0
-}
-
-/// All but the picture.
-fn without_color(photo: &Photo) -> Photo {
-    Photo {
-        name: photo.name.clone(),
-        color: Image::filled(0, 0, LinearRgb([0.0; 3])),
-        alpha: None,
-        bits: photo.bits,
-        color_source: photo.color_source.clone(),
-        hash: photo.hash.clone(),
-    }
 }
 
 fn provenance(key: &str, other: &Photo, measured: &Matte, alignment: &Alignment) -> Vec<(String, String)> {

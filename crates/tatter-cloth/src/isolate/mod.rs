@@ -74,6 +74,23 @@ pub struct Isolated {
     pub regions: Vec<Region>,
 }
 
+impl Isolated {
+    /// The same where only what was `seen` may be cloth or injury.
+    ///
+    /// # Errors
+    /// When nothing of the subject is left.
+    pub fn within(self, seen: &Image<bool>) -> Result<Self, IsolateError> {
+        let cover = self.cover.zip(seen, |c, s| if s { c } else { Unit(0.0) });
+        let nothing = match self.subject {
+            Subject::Damage => IsolateError::NoDamage,
+            Subject::Piece => IsolateError::NoPiece,
+        };
+        let bounds = damage::cover_bounds(&cover).ok_or(nothing)?;
+        let intact = self.intact.zip(seen, |i, s| i && s);
+        Ok(Self { cover, bounds, intact, ..self })
+    }
+}
+
 /// Why a subject could not be isolated.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum IsolateError {

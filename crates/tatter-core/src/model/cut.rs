@@ -1,6 +1,7 @@
 //! What a person may say about a cut.
 
 use crate::angle::Angle;
+use crate::model::KnownSize;
 use crate::units::{Mm, MmPerTexel, PerCm};
 
 /// What is cut from a photo.
@@ -52,6 +53,13 @@ pub enum Scale {
         to: [f32; 2],
         /// Length between them.
         length: Mm,
+    },
+    /// A flat rectangle of known size lies on the cloth; perspective is taken out by it.
+    Rectangle {
+        /// What it is.
+        size: KnownSize,
+        /// Its corners in order around it (pixels, first pixel's centre at 0.5, 0.5), as marked by hand; found when absent.
+        corners: Option<[[f32; 2]; 4]>,
     },
 }
 

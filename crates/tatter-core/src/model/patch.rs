@@ -55,11 +55,21 @@ pub enum ScaleSource {
     ThreadCount,
     /// A ruler line was given.
     Ruler,
+    /// A card of known size was found in the photo.
+    Card,
+    /// A sheet of paper of known size was found in the photo.
+    Sheet,
+    /// The four corners of a rectangle of known size were marked.
+    Corners,
     /// Nobody knew: assumed.
     Assumed,
 }
 
 impl ScaleSource {
+    /// All of them.
+    pub const ALL: [Self; 8] =
+        [Self::MmPerPixel, Self::Width, Self::ThreadCount, Self::Ruler, Self::Card, Self::Sheet, Self::Corners, Self::Assumed];
+
     /// The name in files and reports.
     pub const fn name(self) -> &'static str {
         match self {
@@ -67,13 +77,16 @@ impl ScaleSource {
             Self::Width => "width",
             Self::ThreadCount => "thread-count",
             Self::Ruler => "ruler",
+            Self::Card => "card",
+            Self::Sheet => "sheet",
+            Self::Corners => "corners",
             Self::Assumed => "assumed",
         }
     }
 
     /// The source of that name.
     pub fn from_name(name: &str) -> Option<Self> {
-        [Self::MmPerPixel, Self::Width, Self::ThreadCount, Self::Ruler, Self::Assumed].into_iter().find(|s| s.name() == name)
+        Self::ALL.into_iter().find(|s| s.name() == name)
     }
 }
 
@@ -90,6 +103,8 @@ pub struct Patch {
     pub scale: MmPerTexel,
     /// Where the scale came from.
     pub scale_source: ScaleSource,
+    /// Standard deviation of the scale as a share of it, where that is known.
+    pub scale_uncertainty: Option<f32>,
     /// Warp direction in the patch, a line; `None` when no weave was found.
     pub grain: Option<Angle>,
     /// Ends (warp threads) per cm, when known.

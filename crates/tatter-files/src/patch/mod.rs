@@ -21,7 +21,7 @@ pub const FORMAT: i64 = 1;
 pub const PATCH_TOML: &str = "patch.toml";
 
 /// The keys of `patch.toml`, in the order they are written.
-pub const KEYS: [&str; 16] = [
+pub const KEYS: [&str; 17] = [
     "format",
     "name",
     "subject",
@@ -29,6 +29,7 @@ pub const KEYS: [&str; 16] = [
     "size_mm",
     "mm_per_texel",
     "scale_source",
+    "scale_uncertainty_percent",
     "grain_deg",
     "ends_per_cm",
     "picks_per_cm",

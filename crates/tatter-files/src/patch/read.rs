@@ -141,6 +141,7 @@ fn parse_description(raw: &str, folder: &Path) -> Result<Described, TextFault> {
         scale,
         scale_source: ScaleSource::from_name(source)
             .ok_or_else(|| top.bad("scale_source", format!("`{source}` is not a source of scale; {SCALE_SOURCES}")))?,
+        scale_uncertainty: top.positive("scale_uncertainty_percent")?.map(|percent| percent / 100.0),
         grain: top.number("grain_deg")?.map(Angle::degrees),
         ends_per_cm: top.positive("ends_per_cm")?.map(PerCm),
         picks_per_cm: top.positive("picks_per_cm")?.map(PerCm),
@@ -153,7 +154,7 @@ fn parse_description(raw: &str, folder: &Path) -> Result<Described, TextFault> {
     Ok(Described { patch, size, maps: map_entries(&top)? })
 }
 
-const SCALE_SOURCES: &str = "use mm-per-pixel, width, thread-count, ruler or assumed";
+const SCALE_SOURCES: &str = "use mm-per-pixel, width, thread-count, ruler, card, sheet, corners or assumed";
 
 fn subject_of(top: &Fields<'_>, name: &str) -> Result<Subject, TextFault> {
     [Subject::Damage, Subject::Piece]

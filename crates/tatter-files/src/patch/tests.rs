@@ -43,6 +43,7 @@ fn elbow() -> Patch {
         subject: Subject::Damage,
         scale: MmPerTexel(0.1),
         scale_source: ScaleSource::Ruler,
+        scale_uncertainty: Some(0.0025),
         grain: Some(Angle::degrees(88.3)),
         ends_per_cm: Some(PerCm(14.1)),
         picks_per_cm: None,

@@ -103,6 +103,7 @@ fn verify(patch: &Patch, folder: &Path) -> Result<(), PatchError> {
         ("the height range", Some(patch.height_range.span_mm())),
         ("ends per cm", patch.ends_per_cm.map(|ends| ends.get())),
         ("picks per cm", patch.picks_per_cm.map(|picks| picks.get())),
+        ("the uncertainty of the scale", patch.scale_uncertainty),
     ];
     for (what, number) in above_zero {
         if let Some(number) = number.filter(|number| !(number.is_finite() && *number > 0.0)) {
@@ -159,6 +160,7 @@ fn describe(patch: &Patch, maps: &[WrittenMap]) -> String {
     top["mm_per_texel"] = value(float(patch.scale.get()));
     top["scale_source"] = value(patch.scale_source.name());
     let optional = [
+        ("scale_uncertainty_percent", patch.scale_uncertainty.map(|share| float(100.0 * share))),
         ("grain_deg", patch.grain.map(crate::text::degrees)),
         ("ends_per_cm", patch.ends_per_cm.map(|ends| float(ends.get()))),
         ("picks_per_cm", patch.picks_per_cm.map(|picks| float(picks.get()))),
@@ -188,6 +190,7 @@ fn describe(patch: &Patch, maps: &[WrittenMap]) -> String {
 
 fn comment(top: &mut Table) {
     let comments = [
+        ("scale_uncertainty_percent", "# Standard deviation of mm_per_texel.\n"),
         ("format", "# A patch for Tatter. Its maps open in any image program; keep their size.\n"),
         ("grain_deg", "# Warp direction, counter-clockwise from image right.\n"),
         ("height_range_mm", "# Millimetres at code 0 and at full code of height.png.\n"),

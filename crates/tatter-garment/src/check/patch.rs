@@ -195,22 +195,34 @@ fn colors(patch: &Patch) -> Vec<Fault> {
     count.complaint().map(fault).into_iter().collect()
 }
 
+/// Deviation of a scale, as a share of it, from which it is said: thread counts are wanted to 1 %.
+const UNSURE: f32 = 0.01;
+
 fn scale(patch: &Patch) -> Vec<Fault> {
     let mm = patch.scale.get();
     if !(mm > 0.0 && mm.is_finite()) {
         return vec![Fault::new(Severity::Error, "no-scale", "patch", "has no size in millimetres", "cut it again with a scale")];
     }
-    if patch.scale_source != ScaleSource::Assumed {
-        return Vec::new();
+    let hint = |code, what, remedy| vec![Fault::new(Severity::Hint, code, "patch", what, remedy)];
+    if patch.scale_source == ScaleSource::Assumed {
+        let what = format!("its scale of {mm:.4} mm a texel is assumed, nobody measured it");
+        return hint(
+            "scale-assumed",
+            what,
+            "give the photo's width in mm, a ruler line, the thread count, or a card in the photo",
+        );
     }
-    let what = format!("its scale of {mm:.4} mm a texel is assumed, nobody measured it");
-    vec![Fault::new(
-        Severity::Hint,
-        "scale-assumed",
-        "patch",
-        what,
-        "give the photo's width in mm, a ruler line or the thread count",
-    )]
+    match patch.scale_uncertainty {
+        Some(share) if share > UNSURE => {
+            let what = format!(
+                "its scale of {mm:.4} mm a texel, from a {}, is unsure by {:.1} %",
+                patch.scale_source.name(),
+                100.0 * share
+            );
+            hint("scale-unsure", what, "measure over more pixels: a longer ruler line, a larger sheet, a photo from nearer")
+        }
+        _ => Vec::new(),
+    }
 }
 
 fn missing(patch: &Patch) -> Vec<Fault> {

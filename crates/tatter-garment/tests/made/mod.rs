@@ -182,6 +182,7 @@ impl PatchMaker {
             maps: self.maps,
             subject: Subject::Damage,
             scale_source: ScaleSource::MmPerPixel,
+            scale_uncertainty: None,
             grain: Some(Angle::degrees(90.0)),
             ends_per_cm: Some(PerCm(10.0)),
             picks_per_cm: Some(PerCm(10.0)),

@@ -114,6 +114,7 @@ fn patch(woven: Woven) -> Patch {
         subject: Subject::Damage,
         scale: woven.scale,
         scale_source: ScaleSource::MmPerPixel,
+        scale_uncertainty: None,
         grain: Some(Angle::degrees(90.0)),
         ends_per_cm: Some(woven.cloth.ends_per_cm),
         picks_per_cm: Some(woven.cloth.picks_per_cm),

@@ -175,6 +175,7 @@ mod tests {
             subject: Subject::Damage,
             scale: MmPerTexel(0.1),
             scale_source: ScaleSource::Assumed,
+            scale_uncertainty: None,
             grain: Some(Angle::degrees(90.0)),
             ends_per_cm: Some(PerCm(ends)),
             picks_per_cm: Some(PerCm(picks)),

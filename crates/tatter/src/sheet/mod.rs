@@ -74,10 +74,11 @@ fn caption(patch: &Patch) -> [String; 2] {
         _ => "thread count unknown".to_owned(),
     };
     let grain = patch.grain.map_or_else(|| "no grain".to_owned(), |g| format!("grain {:.1} deg", g.to_degrees()));
+    let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(" to {:.2} %", 100.0 * share));
     let measures = format!("{} x {} texels - {:.1} x {:.1} mm", size.width, size.height, width.get(), height.get());
     [
         format!("{} - {} - {measures}", patch.name, patch.subject.name()),
-        format!("scale: {} - {count} - {grain}", patch.scale_source.name()),
+        format!("scale: {}{sure} - {count} - {grain}", patch.scale_source.name()),
     ]
 }
 

@@ -136,9 +136,13 @@ fn scale(patch: &Patch) -> Html {
         ScaleSource::Width => ", from the width of the photo",
         ScaleSource::ThreadCount => ", from a known thread count",
         ScaleSource::Ruler => ", from a ruler in the photo",
+        ScaleSource::Card => ", from a card in the photo",
+        ScaleSource::Sheet => ", from a sheet of paper in the photo",
+        ScaleSource::Corners => ", from a rectangle in the photo",
         ScaleSource::Assumed => return html!("{}, <span class=\"look\">assumed: nobody knew</span>", text),
     };
-    Html::from(text + source)
+    let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(", to {}\u{a0}%", decimal(100.0 * share, 2)));
+    Html::from(text + source + &sure)
 }
 
 fn grain(patch: &Patch) -> String {
