@@ -535,7 +535,8 @@ fn ruler(text: &str) -> Result<Numbers<5>, String> {
 fn two_lengths(text: &str) -> Result<Numbers<2>, String> {
     let wanted = || "millimetres are wanted as WIDTHxHEIGHT, such as 60x40".to_owned();
     let (width, height) = text.split_once(['x', '×']).ok_or_else(wanted)?;
-    Ok(Numbers([length(width.trim()).map_err(|_| wanted())?, length(height.trim()).map_err(|_| wanted())?]))
+    let side = |text: &str| length(text.trim()).map_err(|error| format!("{error}, as in 60x40"));
+    Ok(Numbers([side(width)?, side(height)?]))
 }
 
 /// A centre and a radius.

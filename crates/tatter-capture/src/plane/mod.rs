@@ -209,7 +209,7 @@ fn closely(color: &Image<LinearRgb>, rough: &Placed, shrink: f64) -> (f64, Resul
 
 fn rough_worth(placed: &Placed) -> f64 {
     let long = distance(placed.corners[0], placed.corners[2]);
-    (-0.5 * (placed.misfit.size() / 0.03).powi(2)).exp().max(1e-6) * long.powf(0.3)
+    (-0.5 * (placed.misfit.size() / 0.05).powi(2)).exp().max(1e-6) * long.powf(0.3)
 }
 
 fn sides(color: &Image<LinearRgb>, placed: &Placed, pass: Pass) -> Option<[Side; 4]> {
