@@ -128,6 +128,10 @@ pub(crate) enum Verb {
     /// Find faults in patches, textures and jobs
     #[command(after_help = "Example: tatter check rope-burn.patch smock.tatter.toml")]
     Check(Check),
+    /// Open the desk: the garment in a window, to lay patches on by hand and to deliver
+    #[command(after_help = "Example: tatter desk smock.tatter.toml\n\
+        Starts the program tatter-desk, which lies beside this one or on the search path; docs/desk.md says more.")]
+    Desk(Desk),
     /// Print a completion script for a shell
     #[command(after_help = "Example: tatter completions bash > tatter.bash")]
     Completions(Completions),
@@ -141,6 +145,13 @@ pub(crate) struct Demo {
     /// Folder to make [default: salt-ledger]
     #[arg(value_name = "DIR")]
     pub(crate) folder: Option<PathBuf>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct Desk {
+    /// Job to open
+    #[arg(value_name = "JOB")]
+    pub(crate) job: Option<PathBuf>,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]

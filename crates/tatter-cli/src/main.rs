@@ -35,6 +35,7 @@ fn main() -> ExitCode {
         Verb::Proof(a) => verb::proof::run(&a, &term),
         Verb::Handoff(a) => verb::handoff::run(&a, &term),
         Verb::Check(a) => verb::check::run(&a, &term),
+        Verb::Desk(a) => verb::desk::run(&a),
         Verb::Completions(a) => verb::completions::run(&a, &term),
         Verb::Man => verb::man::run(&term),
     };

@@ -66,6 +66,12 @@ impl<'a> Viewer<'a> {
         &self.surface
     }
 
+    /// The surface, and by face the number of the map set it shows.
+    #[must_use]
+    pub fn into_parts(self) -> (Surface, Vec<Option<usize>>) {
+        (self.surface, self.sets)
+    }
+
     /// The map set that a face shows.
     pub fn set_of(&self, face: usize) -> Option<usize> {
         self.sets[face]

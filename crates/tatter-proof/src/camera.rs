@@ -1,6 +1,6 @@
 //! Where the eye stands.
 
-use glam::{Mat4, Vec3, Vec4};
+use glam::{Mat3, Mat4, Vec2, Vec3, Vec4};
 use tatter_core::angle::Angle;
 
 /// An eye in world space; perspective.
@@ -125,6 +125,24 @@ impl Camera {
         if self.clear > 0.0 { ahead.extend(-ahead.dot(self.eye) - near) } else { Vec4::ZERO }
     }
 
+    /// The line of sight through a place of a picture `aspect` times as wide as high; places run from (0, 0), top left, to (1, 1).
+    /// Where it begins, and its unit direction.
+    pub fn sight(&self, place: Vec2, aspect: f32) -> (Vec3, Vec3) {
+        let half = (0.5 * self.field.to_radians()).tan();
+        let aside = Vec3::new((2.0 * place.x - 1.0) * half * aspect, (1.0 - 2.0 * place.y) * half, -1.0);
+        let world_from_camera = Mat3::from_mat4(self.camera_from_world()).transpose();
+        (self.eye, (world_from_camera * aside).normalize_or(self.target - self.eye))
+    }
+
+    /// The place of a picture that shows a point, as [`Camera::sight`] counts places; `None` beside or behind the eye.
+    pub fn place_of(&self, point: Vec3, aspect: f32) -> Option<Vec2> {
+        let seen = self.camera_from_world().transform_point3(point);
+        let half = (0.5 * self.field.to_radians()).tan();
+        let ahead = -seen.z;
+        (ahead > 1e-6 * self.eye.distance(self.target))
+            .then(|| Vec2::new(0.5 + 0.5 * seen.x / (ahead * half * aspect), 0.5 - 0.5 * seen.y / (ahead * half)))
+    }
+
     /// World to camera: right, up, and back towards the eye.
     pub fn camera_from_world(&self) -> Mat4 {
         glam::camera::rh::view::look_at_mat4(self.eye, self.target, self.up)
@@ -175,6 +193,25 @@ mod tests {
                 });
                 assert!((0.8..=1.0).contains(&most), "{facing:?}, aspect {aspect}: reaches to {most}");
             }
+        }
+    }
+
+    #[test]
+    fn a_line_of_sight_meets_what_its_place_shows() {
+        let bounds = (Vec3::splat(-0.4), Vec3::splat(0.4));
+        for (turn, aspect) in [(0.0, 1.0), (40.0, 1.7), (200.0, 0.6)] {
+            let camera = Camera::around([bounds.0, bounds.1].into_iter(), Angle::degrees(turn), Angle::degrees(10.0), aspect);
+            let clip = camera.clip_from_world(aspect, bounds);
+            for point in [Vec3::ZERO, Vec3::new(0.2, -0.3, 0.1), Vec3::new(-0.3, 0.3, -0.2)] {
+                let place = camera.place_of(point, aspect).unwrap();
+                let drawn = clip.project_point3(point);
+                let expected = Vec2::new(0.5 + 0.5 * drawn.x, 0.5 - 0.5 * drawn.y);
+                assert!(place.distance(expected) < 1e-5, "{turn}: {place} is drawn at {expected}");
+                let (from, along) = camera.sight(place, aspect);
+                let off = (point - from).cross(along).length();
+                assert!(off < 1e-5, "{turn}: the line passes {point} by {off}");
+            }
+            assert_eq!(camera.place_of(camera.eye + (camera.eye - camera.target), aspect), None, "behind the eye");
         }
     }
 

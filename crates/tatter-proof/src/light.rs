@@ -68,13 +68,20 @@ impl Light {
 }
 
 impl Light {
+    /// Only the lamp carried along with the eye, as [`Light::carried`] carries it: costs nothing.
+    #[must_use]
+    pub fn with_key_carried(&self, camera: &Camera) -> Self {
+        let mut light = self.clone();
+        light.key.towards = Mat3::from_mat4(camera.camera_from_world()).transpose() * self.key.towards;
+        light
+    }
+
     /// The same light carried around with the eye: the garment turns, eye and lamps stay. Surroundings go around the upright axis, the
     /// lamp keeps its place beside the eye, so that a close-up of what faces the floor is lit as well.
     #[must_use]
     pub fn carried(&self, camera: &Camera) -> Self {
-        let mut light = self.clone();
+        let mut light = self.with_key_carried(camera);
         let turn = camera.turn();
-        light.key.towards = Mat3::from_mat4(camera.camera_from_world()).transpose() * self.key.towards;
         let picture = &self.environment.picture;
         let size = picture.size();
         let shift = -turn.to_radians() / std::f32::consts::TAU * size.width as f32;

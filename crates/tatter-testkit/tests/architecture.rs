@@ -18,6 +18,8 @@ const ARROWS: &[(&str, &[&str])] = &[
         &["tatter-core", "tatter-capture", "tatter-cloth", "tatter-weave", "tatter-garment", "tatter-files", "tatter-proof"],
     ),
     ("tatter-cli", &["tatter", "tatter-core"]),
+    // Plain data of a picture and of an eye; drawing itself is the facade's.
+    ("tatter-desk", &["tatter", "tatter-core", "tatter-proof"]),
     ("tatter-testkit", &["tatter-core", "tatter-weave"]),
     // The scoreboard, never shipped.
     ("tatter-quality", &["tatter-core", "tatter-capture", "tatter-cloth", "tatter-weave", "tatter-files", "tatter-testkit"]),
@@ -38,6 +40,8 @@ const ALONE: &[(&str, &[&str])] = &[
     ("clap", &["tatter-cli"]),
     ("wgpu", &["tatter-proof"]),
     ("egui", &["tatter-desk"]),
+    ("eframe", &["tatter-desk"]),
+    ("winit", &["tatter-desk"]),
 ];
 
 /// Crates whose code opens no file and asks no environment.

@@ -218,14 +218,24 @@ pub(crate) fn finish(
     pictures: &mut [Vec<Stored>],
     variation: Option<&Variation>,
 ) -> Result<Finished, BuildFailed> {
-    let quiet = Task::new();
+    finish_in(session, path, pictures, variation, &Task::new())
+}
+
+/// As [`finish`], with a task of its own that can be cancelled; pictures may be half changed then.
+pub(crate) fn finish_in(
+    session: &Session,
+    path: &Path,
+    pictures: &mut [Vec<Stored>],
+    variation: Option<&Variation>,
+    task: &Task,
+) -> Result<Finished, BuildFailed> {
     let state = content(variation);
     let job = varied(&session.job, &state);
-    dye_cloth(&session.garment, pictures, &state, &quiet).map_err(BuildError::from)?;
-    let wear = wear::apply(session, &job, pictures, path, &quiet)?;
+    dye_cloth(&session.garment, pictures, &state, task).map_err(BuildError::from)?;
+    let wear = wear::apply(session, &job, pictures, path, task)?;
     let placed = session.placed_of(&job);
-    let report = tatter_garment::build::build(&session.garment, pictures, &placed, &BuildSettings::default(), &quiet)?;
-    Ok(Finished { report, wear: wear.marks, notes: quiet.notes() })
+    let report = tatter_garment::build::build(&session.garment, pictures, &placed, &BuildSettings::default(), task)?;
+    Ok(Finished { report, wear: wear.marks, notes: task.notes() })
 }
 
 fn encode_all(

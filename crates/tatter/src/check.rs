@@ -123,13 +123,24 @@ fn texture_faults(thing: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
 fn job_faults(path: &Path, rims: &mut Vec<(String, RimDifference)>, task: &Task) -> Result<Vec<Fault>, CheckError> {
     let mut session = Session::look(path, task)?;
     let mut pictures = session.load(task)?;
-    let mut faults = file_faults(&session, &pictures);
+    session_faults(&session, path, &mut pictures, rims, task)
+}
+
+/// What is wrong with a job that is open; `pictures` are its textures as they were, and as the job makes them afterwards.
+pub(crate) fn session_faults(
+    session: &Session,
+    path: &Path,
+    pictures: &mut [Vec<Stored>],
+    rims: &mut Vec<(String, RimDifference)>,
+    task: &Task,
+) -> Result<Vec<Fault>, CheckError> {
+    let mut faults = file_faults(session, pictures);
     faults.extend(check_job(&session.garment, &session.placed()));
-    faults.extend(crate::wear::faults(&session, path)?);
+    faults.extend(crate::wear::faults(session, path)?);
     faults.extend(check_variations(&session.garment, &session.job.variations));
     // What cannot be built has been told; what can is looked at as it will be.
     if faults.iter().all(|fault| fault.severity != Severity::Error) {
-        *rims = built_rims(&session, path, &mut pictures, task)?;
+        *rims = built_rims(session, path, pictures, task)?;
         faults.extend(rims.iter().flat_map(|(id, rim)| check_rim(id, rim)));
     }
     Ok(faults)

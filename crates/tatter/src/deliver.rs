@@ -4,15 +4,17 @@ use std::path::{Component, Path, PathBuf};
 
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
-use tatter_core::model::Variation;
-use tatter_core::task::Task;
-pub use tatter_files::deliver::Outcome;
-use tatter_files::deliver::{Content, DeliverError, Outgoing, Receipt, WhenChanged, deliver, recover, undo};
+use tatter_core::image::Size;
+use tatter_core::model::{Job, Variation};
+use tatter_core::task::{Cancelled, Task};
+use tatter_files::deliver::{Content, DeliverError, Outgoing, Receipt, TargetState, WhenChanged, deliver, recover, survey, undo};
+pub use tatter_files::deliver::{Outcome, Standing};
 use tatter_files::job::JobError;
 use tatter_files::store::{Store, StoreError};
 use tatter_garment::build::BuildReport;
 
-use crate::build::{BuildFailed, Computation, Computed, compute};
+use crate::build::{BuildFailed, Computation, Computed, compute, finish_in};
+use crate::check::{CheckError, Fault, session_faults};
 use crate::reuse;
 use crate::session::{Session, SessionError};
 use crate::variation::{Which, target};
@@ -73,6 +75,12 @@ pub enum DeliverFailed {
     /// The delivery itself.
     #[error(transparent)]
     Deliver(#[from] DeliverError),
+    /// What is to be delivered could not be looked over.
+    #[error(transparent)]
+    Check(#[from] CheckError),
+    /// The person stopped it.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
     /// A variation would be written over the garment.
     #[error("variation '{name}' would be written over the garment's own {path}")]
     OwnFile {
@@ -106,6 +114,8 @@ impl Explain for DeliverFailed {
         match self {
             Self::Build(error) => error.next(),
             Self::Deliver(error) => error.next(),
+            Self::Check(error) => error.next(),
+            Self::Cancelled(_) => "Start it again".to_owned(),
             Self::OwnFile { .. } => "Give the variation another name, or another folder under [delivery]".to_owned(),
         }
     }
@@ -114,9 +124,69 @@ impl Explain for DeliverFailed {
         match self {
             Self::Build(error) => error.class(),
             Self::Deliver(error) => error.class(),
+            Self::Check(error) => error.class(),
+            Self::Cancelled(_) => Class::Outside,
             Self::OwnFile { .. } => Class::Request,
         }
     }
+}
+
+/// One texture before a delivery.
+#[derive(Clone, Debug)]
+pub struct ForeseenFile {
+    /// Where it would be written, relative to the job file.
+    pub target: String,
+    /// What it holds.
+    pub channels: Vec<Channel>,
+    /// Columns and rows.
+    pub size: Size,
+    /// How what is there stands.
+    pub standing: Standing,
+    /// Texels that would differ from the pristine texture.
+    pub texels_changed: usize,
+}
+
+/// What a delivery would do.
+#[derive(Clone, Debug)]
+pub struct Foreseen {
+    /// Every texture of the garment.
+    pub files: Vec<ForeseenFile>,
+    /// What is wrong, as `check` says it.
+    pub faults: Vec<Fault>,
+}
+
+/// Build a job in memory and say what its delivery would change and what is wrong with it. Nothing is written. `job` is what lies in the
+/// file `path`, or what is to be saved there. Builds twice, once to count and once to compare; holds the textures twice.
+///
+/// # Errors
+/// When the job cannot be built, or the task is cancelled.
+pub fn foresee(path: &Path, job: &Job, task: &Task) -> Result<Foreseen, DeliverFailed> {
+    let mut session = Session::look(path, task)?;
+    session.job = job.clone();
+    let mut pictures = session.load(task)?;
+    let mut built = pictures.clone();
+    let report = task.stage("build", || finish_in(&session, path, &mut built, None, task))?.report;
+    drop(built);
+    task.check()?;
+    let faults = task.stage("check", || session_faults(&session, path, &mut pictures, &mut Vec::new(), task))?;
+    let sets = &session.garment.sets;
+    let all: Vec<(usize, usize)> =
+        (0..sets.len()).flat_map(|set| (0..sets[set].files.len()).map(move |file| (set, file))).collect();
+    let targets: Vec<String> = all.iter().map(|(set, file)| session.target(&sets[*set].files[*file].path)).collect();
+    let states = survey(&session.store, &targets.iter().map(String::as_str).collect::<Vec<_>>())?;
+    let foreseen = |((set, number), state): (&(usize, usize), TargetState)| {
+        let file = &sets[*set].files[*number];
+        // A texture that was never built on is pristine as it lies there.
+        let untouched = state.standing == Standing::Changed && !session.store.knows(&file.path);
+        ForeseenFile {
+            target: state.target,
+            channels: file.roles.iter().map(|role| role.channel).collect(),
+            size: file.size,
+            standing: if untouched { Standing::Pristine } else { state.standing },
+            texels_changed: report.texels_changed(*set, *number),
+        }
+    };
+    Ok(Foreseen { files: all.iter().zip(states).map(foreseen).collect(), faults })
 }
 
 /// Build a job and write every texture where it belongs, all or none. A half-done delivery of before is finished or taken
@@ -194,7 +264,6 @@ pub fn undo_delivery(job: &Path, task: &Task) -> Result<DeliverySummary, Deliver
 
 /// Textures that somebody else changed become the new pristine.
 fn adopt(session: &mut Session) -> Result<(), DeliverFailed> {
-    use tatter_files::deliver::{Standing, survey};
     let paths: Vec<String> = session.garment.sets.iter().flat_map(|set| &set.files).map(|file| file.path.clone()).collect();
     let names: Vec<&str> = paths.iter().map(String::as_str).collect();
     for state in survey(&session.store, &names)? {

@@ -145,8 +145,15 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
     if let Some(there) = task.stage("weave", || local_weave(&garment, set, &request.job, &request.spot, &seed)) {
         compare(&patch, &Lie { enlargement, turn: request.turn, mirror: request.mirror }, &there, task);
     }
-    let name = patch_name(&mut job, &request.job, &request.patch)?;
-    let id = free_id(&job, &name);
+    let id = add(&mut job, request, size)?;
+    write_job(&request.job, &job)?;
+    Ok(id)
+}
+
+/// Add a placement to a job in memory and return its id; `size` is the side of its canvas, `None` its own. Nothing is read or checked.
+pub(crate) fn add(job: &mut Job, request: &PlaceRequest, size: Option<Mm>) -> Result<String, PlaceError> {
+    let name = patch_name(job, &request.job, &request.patch)?;
+    let id = free_id(job, &name);
     job.placements.push(Placement {
         id: id.clone(),
         patch: name,
@@ -157,7 +164,6 @@ pub fn place(request: &PlaceRequest, task: &Task) -> Result<String, PlaceError> 
         rules: request.rules,
         matching: request.matching,
     });
-    write_job(&request.job, &job)?;
     Ok(id)
 }
 
@@ -173,20 +179,26 @@ fn check_spot(job: &Job, request: &PlaceRequest, task: &Task) -> Result<(Garment
 
 /// Whether a patch of this size can be anything but a mistake.
 fn check_size(garment: &Garment, size: Mm, job: &Path) -> Result<(), PlaceError> {
+    let [least, most] = sizes(garment);
+    let why = if size > most {
+        format!("the garment is {:.0} mm from end to end", most.get())
+    } else if size < least {
+        format!("nothing smaller than {least} can be seen on cloth")
+    } else {
+        return Ok(());
+    };
+    Err(PlaceError::Size { size, why, job: job.to_owned() })
+}
+
+/// The smallest and the largest side a patch can have on a garment.
+pub(crate) fn sizes(garment: &Garment) -> [Mm; 2] {
     /// A thread of fine cloth; the finest textures of whole garments have texels of a tenth of it.
     const LEAST: Mm = Mm(0.2);
     let extent = garment.mesh.as_ref().map_or(garment.mm_per_uv.get(), |mesh| {
         let (low, high) = mesh.bounds();
         (high - low).length() * garment.mm_per_unit
     });
-    let why = if size.get() > extent {
-        format!("the garment is {extent:.0} mm from end to end")
-    } else if size < LEAST {
-        format!("nothing smaller than {LEAST} can be seen on cloth")
-    } else {
-        return Ok(());
-    };
-    Err(PlaceError::Size { size, why, job: job.to_owned() })
+    [LEAST, Mm(extent)]
 }
 
 /// The garment of a job with as much as it takes to find a spot on it; no texture is read.

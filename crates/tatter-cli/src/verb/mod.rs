@@ -6,6 +6,7 @@ pub(crate) mod completions;
 pub(crate) mod cut;
 pub(crate) mod deliver;
 pub(crate) mod demo;
+pub(crate) mod desk;
 pub(crate) mod garment;
 pub(crate) mod grain;
 pub(crate) mod handoff;

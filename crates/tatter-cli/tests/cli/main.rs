@@ -2,6 +2,7 @@
 
 mod again;
 mod contract;
+mod desk;
 mod grain;
 mod handoff;
 mod job;

@@ -3,6 +3,7 @@
 //! It is read strictly (an unknown key is an error with its line and the nearest valid key), and written so that a
 //! person's comments, order and spacing stay. Its keys are listed in `docs/job-file.md`.
 
+mod draft;
 mod error;
 mod grain;
 mod matching;
@@ -15,6 +16,7 @@ mod variation;
 mod wear;
 mod write;
 
+pub use draft::{forget_draft, job_text, read_draft, write_draft};
 pub use error::JobError;
 pub use read::{parse_job, read_job};
 pub use rules::{RuleFault, parse_rule, rule_text};

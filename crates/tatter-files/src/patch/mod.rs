@@ -8,7 +8,7 @@ mod read;
 mod write;
 
 pub use error::PatchError;
-pub use read::{edited_maps, read_patch};
+pub use read::{edited_maps, patches_in, read_description, read_patch};
 pub use write::{PatchWritten, WrittenMap, write_patch};
 
 use tatter_core::channel::{Channel, Kind};

@@ -9,7 +9,7 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, Kind, PerChannel};
 use tatter_core::image::{HeightRange, LinearRgb, Size};
 use tatter_core::model::{Origin, Patch, PatchMap, ScaleSource, Subject};
-use tatter_core::units::{MmPerTexel, PerCm};
+use tatter_core::units::{Mm, MmPerTexel, PerCm};
 
 use super::{FORMAT, KEYS, MAP_KEYS, PATCH_TOML, PatchError, coding};
 use crate::limits::Limits;
@@ -51,6 +51,26 @@ pub fn read_patch(folder: &Path, limits: &Limits) -> Result<Patch, PatchError> {
         patch.maps[channel] = Some(map);
     }
     Ok(patch)
+}
+
+/// The patch folders that lie in a folder, by name; none when the folder cannot be read.
+pub fn patches_in(folder: &Path) -> Vec<PathBuf> {
+    let Ok(entries) = fs::read_dir(folder) else { return Vec::new() };
+    let mut found: Vec<PathBuf> =
+        entries.flatten().map(|entry| entry.path()).filter(|path| path.join(PATCH_TOML).is_file()).collect();
+    found.sort();
+    found
+}
+
+/// A patch as its `patch.toml` describes it, without its maps, and its canvas in millimetres: for lists of many.
+///
+/// # Errors
+/// As [`read_patch`], except for the maps.
+pub fn read_description(folder: &Path) -> Result<(Patch, [Mm; 2]), PatchError> {
+    let Described { patch, size, .. } = describe(folder)?;
+    let side = |texels: usize| Mm(texels as f32 * patch.scale.get());
+    let size_mm = [side(size.width), side(size.height)];
+    Ok((patch, size_mm))
 }
 
 /// Channels whose picture is no longer the one Tatter wrote.

@@ -3,6 +3,7 @@
 use glam::DVec2;
 use tatter_core::angle::Angle;
 use tatter_core::model::{Patch, Placement};
+use tatter_core::units::Mm;
 
 use super::unfold::unfold;
 use super::{Footprint, FootprintFace};
@@ -38,10 +39,34 @@ pub fn footprint(
     mm_per_unit: f32,
     settings: &PlaceSettings,
 ) -> Result<Footprint, LocateError> {
+    let canvas = Canvas { size_mm: patch.size_mm(), grain: patch.grain };
+    footprint_of(surface, placement, &canvas, mm_per_unit, settings)
+}
+
+/// What it takes of a patch to know where it lies.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Canvas {
+    /// Width and height of the canvas.
+    pub size_mm: [Mm; 2],
+    /// Warp direction in the patch, a line; upright when it is not known.
+    pub grain: Option<Angle>,
+}
+
+/// As [`footprint`] of a patch whose maps are not at hand.
+///
+/// # Errors
+/// As [`footprint`].
+pub fn footprint_of(
+    surface: &Surface,
+    placement: &Placement,
+    canvas: &Canvas,
+    mm_per_unit: f32,
+    settings: &PlaceSettings,
+) -> Result<Footprint, LocateError> {
     let seed = surface.locate(&placement.spot, mm_per_unit)?;
-    let own = patch.size_mm().map(|mm| f64::from(mm.get()).max(1e-9));
+    let own = canvas.size_mm.map(|mm| f64::from(mm.get()).max(1e-9));
     let enlargement = placement.size.map_or(1.0, |size| f64::from(size.get()) / own[0].max(own[1]));
-    let axes = Axes::new(placement, patch, enlargement);
+    let axes = Axes::new(placement, canvas.grain, enlargement);
     let reach = 0.5 * own[0].hypot(own[1]) * enlargement;
     let unfolded = unfold(surface, &seed, reach, settings);
     let faces = unfolded
@@ -60,9 +85,9 @@ struct Axes {
 
 impl Axes {
     /// Patch grain on garment grain, turned counter-clockwise as seen from outside; a mirrored patch keeps its grain aligned.
-    fn new(placement: &Placement, patch: &Patch, enlargement: f64) -> Self {
+    fn new(placement: &Placement, grain: Option<Angle>, enlargement: f64) -> Self {
         let upright = std::f64::consts::FRAC_PI_2;
-        let grain = patch.grain.map_or(upright, |grain| f64::from(grain.as_line().to_radians()));
+        let grain = grain.map_or(upright, |grain| f64::from(grain.as_line().to_radians()));
         let grain = if placement.mirror { std::f64::consts::PI - grain } else { grain };
         let right = DVec2::from_angle(upright + f64::from(placement.turn.to_radians()) - grain);
         let flip = if placement.mirror { -1.0 } else { 1.0 };

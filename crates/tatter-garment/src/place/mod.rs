@@ -1,13 +1,15 @@
 //! Where a placement lies: from a spot, a turn and a size to the faces it reaches, each with its corners in patch millimetres.
 
 mod footprint;
+mod outline;
 mod spot;
 mod unfold;
 
 use glam::DVec2;
 use tatter_core::model::{MatchMode, Patch, Placement, Subject};
 
-pub use footprint::{PlaceSettings, footprint};
+pub use footprint::{Canvas, PlaceSettings, footprint, footprint_of};
+pub use outline::Spread;
 pub use spot::{FAR_MM, SpotError, find_spot};
 pub(crate) use unfold::unfold;
 

@@ -8,7 +8,7 @@ use super::Renderer;
 use super::pipelines::MaterialBlock;
 use super::texture::{Levels, Packing, packed};
 use crate::camera::Camera;
-use crate::light::{KeyLight, Light};
+use crate::light::{Environment, KeyLight, Light};
 use crate::scene::{Material, Openings, Scene, ScenePart};
 use crate::sky;
 
@@ -31,14 +31,25 @@ pub(super) struct LoadedPart {
     pub(super) material: usize,
 }
 
-/// Light on the adapter.
-#[derive(Debug)]
-pub(super) struct LoadedLight {
+/// Light on the adapter, to be used for many pictures.
+#[derive(Clone, Debug)]
+pub struct LoadedLight {
     pub(super) key: KeyLight,
+    /// What the sky's lamps are shared out from.
+    pub(super) environment: Environment,
     pub(super) bounce: f32,
     pub(super) irradiance: [[f32; 4]; 9],
     pub(super) reflected: wgpu::TextureView,
     pub(super) response: wgpu::TextureView,
+}
+
+impl LoadedLight {
+    /// The same sky with the lamp where `light` has it: costs nothing, while a sky of its own costs what
+    /// [`Renderer::load_light`] does.
+    #[must_use]
+    pub fn with_key_of(&self, light: &Light) -> Self {
+        Self { key: light.key, ..self.clone() }
+    }
 }
 
 /// For each material, the texels along a unit of texture coordinates that these views show: so many that 98 of 100 pixels of each
@@ -204,7 +215,7 @@ impl Renderer {
     }
 
     /// Put light on the adapter: a fifth of a second on two cores.
-    pub(super) fn load_light(&self, light: &Light) -> LoadedLight {
+    pub fn load_light(&self, light: &Light) -> LoadedLight {
         let format = wgpu::TextureFormat::Rgba16Float;
         let cube = self.empty(extent(sky::SIDE, sky::SIDE, 6), sky::LEVELS as u32, format);
         for (level, texels) in sky::mirrored(&light.environment).iter().enumerate() {
@@ -214,6 +225,7 @@ impl Renderer {
         let as_cube = wgpu::TextureViewDescriptor { dimension: Some(wgpu::TextureViewDimension::Cube), ..Default::default() };
         LoadedLight {
             key: light.key,
+            environment: light.environment.clone(),
             bounce: light.bounce,
             irradiance: sky::irradiance(&light.environment),
             reflected: cube.create_view(&as_cube),

@@ -65,6 +65,20 @@ pub enum ViewTransform {
     Film,
 }
 
+impl ViewTransform {
+    /// What must be given as a backdrop for the screen to show `wanted`, linear: the transform's darkening of the dark is undone. Exact
+    /// up to 0.76 (where Neutral begins to roll off); Film is not undone.
+    #[must_use]
+    pub fn undone(self, wanted: LinearRgb) -> LinearRgb {
+        if self != Self::Neutral {
+            return wanted;
+        }
+        let least = wanted.0.into_iter().fold(f32::INFINITY, f32::min).max(0.0);
+        let before = if least < 0.04 { (least / 6.25).sqrt() } else { least + 0.04 };
+        LinearRgb(wanted.0.map(|v| v + before - least))
+    }
+}
+
 /// How a picture is made.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct StillSettings {
@@ -167,9 +181,23 @@ impl Renderer {
         settings: &StillSettings,
         task: &Task,
     ) -> Result<Picture, RenderError> {
-        let lit = self.load_light(light);
+        self.still_in(loaded, camera, &self.load_light(light), settings, task)
+    }
+
+    /// As [`Renderer::still`], in light that is on the adapter already: for many pictures in a row.
+    ///
+    /// # Errors
+    /// As [`Renderer::still`].
+    pub fn still_in(
+        &self,
+        loaded: &Loaded,
+        camera: &Camera,
+        light: &LoadedLight,
+        settings: &StillSettings,
+        task: &Task,
+    ) -> Result<Picture, RenderError> {
         let lamps = light.environment.lamps(settings.samples as usize);
-        let still = self.prepare(loaded, camera, &lit, lamps, settings);
+        let still = self.prepare(loaded, camera, light, lamps, settings);
         let (width, height) = (settings.width, settings.height);
         let mut rgb = vec![0; 3 * width as usize * height as usize];
         let corners = (0..height).step_by(TILE as usize).flat_map(|y| (0..width).step_by(TILE as usize).map(move |x| (x, y)));

@@ -396,6 +396,13 @@ fn khronos_neutral_keeps_base_colours_and_rolls_highlights_off() -> Checked {
         let value = at(&picture, 8, 8)[0];
         assert!((value - expected).abs() < 0.005, "{light} is shown as {value}, not {expected}");
     }
+    for wanted in [LinearRgb([0.01, 0.013, 0.02]), LinearRgb([0.3, 0.35, 0.4])] {
+        let backdrop = [ViewTransform::Neutral.undone(wanted); 2];
+        let settings = StillSettings { transform: ViewTransform::Neutral, backdrop, ..settings(16, 1) };
+        let picture = drawn(&renderer, &scene, &looked_at(Vec3::new(0.0, 0.0, 5.0), 12.0), &even_sky(1.0), &settings)?;
+        let value = at(&picture, 8, 8);
+        assert!((0..3).all(|i| (value[i] - wanted.0[i]).abs() < 0.003), "undone before: {wanted:?} is shown as {value:?}");
+    }
     Ok(())
 }
 

@@ -3,7 +3,7 @@
 mod error;
 mod page;
 mod shots;
-mod studio;
+pub(crate) mod studio;
 
 use std::path::{Path, PathBuf};
 

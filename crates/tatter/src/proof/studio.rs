@@ -148,7 +148,7 @@ fn surroundings(path: &Path) -> Result<Light, ProofError> {
 }
 
 /// The garment's triangles, by the map set they show; the last material is for those that show none.
-fn parts(garment: &Garment, viewer: &Viewer<'_>) -> Vec<ScenePart> {
+pub(crate) fn parts(garment: &Garment, viewer: &Viewer<'_>) -> Vec<ScenePart> {
     let none = garment.sets.len();
     let mut first = 0;
     let flat = flat_parts(viewer.surface());
@@ -178,7 +178,13 @@ fn flat_parts(surface: &Surface) -> Vec<Part> {
     parts
 }
 
-fn scene<'a>(garment: &Garment, pictures: &'a [Vec<Stored>], parts: &[ScenePart], request: &ProofRequest) -> Scene<'a> {
+/// What is drawn: `pictures` are those of the garment's sets.
+pub(crate) fn scene<'a>(
+    garment: &Garment,
+    pictures: &'a [Vec<Stored>],
+    parts: &[ScenePart],
+    request: &ProofRequest,
+) -> Scene<'a> {
     let openings = request.cutoff.map_or(Openings::Share, Openings::Cutoff);
     let mut materials: Vec<Material<'a>> = garment
         .sets

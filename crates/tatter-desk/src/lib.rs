@@ -1,0 +1,22 @@
+//! The desk: the whole job in a window, as a cloth room's table where work moves from left to right.
+//!
+//! What it is not: it holds no image arithmetic and no format; everything is done by the façade `tatter`, as by the command line.
+//!
+//! Start at [`Desk`]: it holds what lies on the table, [`Desk::obey`] does what a [`Command`] asks, [`Desk::ui`] draws the window, and [`work`]
+//! has the threads that open, draw and deliver. Functions that take a `Ui` end in `_ui`; they read state and push commands.
+
+pub mod command;
+mod desk;
+mod look;
+mod open;
+mod say;
+mod station;
+mod widget;
+mod window;
+pub mod work;
+
+pub use command::{Command, Station};
+pub use desk::Desk;
+pub use look::{Icon, Palette, contrast, dress, icon_button_ui};
+pub use open::{Open, Stance};
+pub use window::{StartError, run};

@@ -1,0 +1,121 @@
+//! Icons: a few strokes each, drawn here, so that they are sharp at every scale and of one hand.
+
+use egui::{Color32, Painter, Pos2, Rect, Response, Role, Sense, Stroke, Ui, Vec2, WidgetInfo};
+
+use super::palette;
+
+/// The icons there are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Icon {
+    /// Back along the thread.
+    Undo,
+    /// Forth along the thread.
+    Redo,
+    /// Into the file.
+    Save,
+    /// Take away.
+    Remove,
+    /// Left becomes right.
+    Mirror,
+    /// Light theme.
+    Day,
+    /// Dark theme.
+    Night,
+}
+
+/// Strokes in a square of 0..1.
+const fn strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
+    match icon {
+        Icon::Undo => &[
+            &[(0.36, 0.22), (0.16, 0.42), (0.36, 0.62)],
+            &[(0.16, 0.42), (0.60, 0.42), (0.74, 0.47), (0.82, 0.58), (0.82, 0.68), (0.76, 0.78), (0.66, 0.82)],
+        ],
+        Icon::Redo => &[
+            &[(0.64, 0.22), (0.84, 0.42), (0.64, 0.62)],
+            &[(0.84, 0.42), (0.40, 0.42), (0.26, 0.47), (0.18, 0.58), (0.18, 0.68), (0.24, 0.78), (0.34, 0.82)],
+        ],
+        Icon::Save => &[
+            &[(0.50, 0.14), (0.50, 0.60)],
+            &[(0.32, 0.43), (0.50, 0.61), (0.68, 0.43)],
+            &[(0.18, 0.62), (0.18, 0.84), (0.82, 0.84), (0.82, 0.62)],
+        ],
+        Icon::Remove => &[&[(0.24, 0.24), (0.76, 0.76)], &[(0.76, 0.24), (0.24, 0.76)]],
+        Icon::Mirror => &[
+            &[(0.50, 0.14), (0.50, 0.26)],
+            &[(0.50, 0.38), (0.50, 0.50)],
+            &[(0.50, 0.62), (0.50, 0.74)],
+            &[(0.38, 0.26), (0.38, 0.76), (0.12, 0.76), (0.38, 0.26)],
+            &[(0.62, 0.26), (0.62, 0.76), (0.88, 0.76), (0.62, 0.26)],
+        ],
+        Icon::Day => &[
+            &[
+                (0.50, 0.32),
+                (0.63, 0.37),
+                (0.68, 0.50),
+                (0.63, 0.63),
+                (0.50, 0.68),
+                (0.37, 0.63),
+                (0.32, 0.50),
+                (0.37, 0.37),
+                (0.50, 0.32),
+            ],
+            &[(0.50, 0.10), (0.50, 0.20)],
+            &[(0.50, 0.80), (0.50, 0.90)],
+            &[(0.10, 0.50), (0.20, 0.50)],
+            &[(0.80, 0.50), (0.90, 0.50)],
+            &[(0.22, 0.22), (0.29, 0.29)],
+            &[(0.71, 0.71), (0.78, 0.78)],
+            &[(0.22, 0.78), (0.29, 0.71)],
+            &[(0.71, 0.29), (0.78, 0.22)],
+        ],
+        Icon::Night => &[&[
+            (0.60, 0.14),
+            (0.46, 0.22),
+            (0.38, 0.36),
+            (0.39, 0.52),
+            (0.50, 0.64),
+            (0.66, 0.67),
+            (0.82, 0.60),
+            (0.76, 0.74),
+            (0.63, 0.84),
+            (0.46, 0.86),
+            (0.30, 0.79),
+            (0.19, 0.66),
+            (0.16, 0.48),
+            (0.21, 0.31),
+            (0.34, 0.18),
+            (0.48, 0.13),
+            (0.60, 0.14),
+        ]],
+    }
+}
+
+/// Draw an icon into a square.
+fn paint_icon(painter: &Painter, icon: Icon, square: Rect, color: Color32) {
+    let stroke = Stroke::new((square.width() / 11.0).max(1.3), color);
+    for line in strokes(icon) {
+        let points: Vec<Pos2> = line.iter().map(|(x, y)| square.lerp_inside(Vec2::new(*x, *y))).collect();
+        painter.line(points, stroke);
+    }
+}
+
+/// A button that shows an icon; its name is for those who do not see it, and its tip teaches.
+pub fn icon_button_ui(ui: &mut Ui, icon: Icon, name: &str, tip: &str, is_on: bool, enabled: bool) -> Response {
+    let side = ui.spacing().interact_size.y;
+    let (rect, response) = ui.allocate_exact_size(Vec2::splat(side), if enabled { Sense::click() } else { Sense::hover() });
+    response.widget_info(|| WidgetInfo::selected(Role::Button, enabled, is_on, name));
+    let colors = palette(ui);
+    let visuals = *ui.style().interact(&response);
+    if is_on {
+        ui.painter().rect_filled(rect, visuals.corner_radius, colors.thread);
+    } else if enabled && (response.hovered() || response.has_focus()) {
+        ui.painter().rect(rect, visuals.corner_radius, visuals.bg_fill, visuals.bg_stroke, egui::StrokeKind::Inside);
+    }
+    let color = match (enabled, is_on) {
+        (_, true) => colors.on_thread,
+        (true, false) => colors.ink,
+        (false, false) => colors.line,
+    };
+    paint_icon(ui.painter(), icon, rect.shrink(5.0), color);
+    response.on_hover_text(tip)
+}

@@ -1,0 +1,297 @@
+//! A job that lies on the table: what it is, what is selected, how it is seen.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use glam::{Quat, Vec3};
+use tatter::deliver::Foreseen;
+use tatter::history::History;
+use tatter::keep::Kept;
+use tatter::library::{Canvas, Card};
+use tatter::stand::{Form, Lie};
+use tatter_core::angle::Angle;
+use tatter_core::model::{Job, Placement};
+use tatter_proof::{Camera, Picture};
+
+use crate::work::{Look, Trouble, Work};
+
+/// Where the person stands before the garment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stance {
+    /// About the upright axis, from the front.
+    pub turn: Angle,
+    /// Above the horizon.
+    pub lift: Angle,
+    /// How many times nearer than where all of it is seen.
+    pub near: f32,
+    /// How far the garment is shifted, in shares of the view's height: right and up.
+    pub shift: [f32; 2],
+}
+
+impl Default for Stance {
+    fn default() -> Self {
+        Self { turn: Angle::degrees(0.0), lift: Angle::degrees(6.0), near: 1.0, shift: [0.0; 2] }
+    }
+}
+
+impl Stance {
+    /// The eye of a view; `front` is the garment's own for its aspect, [`Form::eye`].
+    pub fn camera(&self, front: &Camera) -> Camera {
+        let around = Quat::from_rotation_y(self.turn.to_radians()) * Quat::from_rotation_x(-self.lift.to_radians());
+        let far = front.eye.distance(front.target) / self.near;
+        let height = 2.0 * far * (0.5 * front.field.to_radians()).tan();
+        let [right, up] = self.shift.map(|share| -share * height);
+        let target = front.target + around * Vec3::new(right, up, 0.0);
+        Camera { eye: target + around * Vec3::Z * far, target, up: around * Vec3::Y, ..*front }
+    }
+}
+
+/// A picture that came from a thread, before and after it was given to the window.
+#[derive(Default)]
+pub(crate) struct Shown {
+    pub(crate) fresh: Option<Picture>,
+    pub(crate) texture: Option<egui::TextureHandle>,
+    pub(crate) camera: Option<Camera>,
+    pub(crate) aspect: f32,
+}
+
+impl Shown {
+    pub(crate) fn take(&mut self, picture: Picture, camera: Option<Camera>) {
+        self.aspect = picture.width as f32 / picture.height.max(1) as f32;
+        self.camera = camera;
+        self.fresh = Some(picture);
+    }
+
+    /// The texture, with what came last.
+    pub(crate) fn texture(&mut self, ctx: &egui::Context, name: &str) -> Option<&egui::TextureHandle> {
+        if let Some(picture) = self.fresh.take() {
+            let size = [picture.width as usize, picture.height as usize];
+            let image = egui::ColorImage::from_rgb(size, &picture.rgb);
+            match &mut self.texture {
+                Some(texture) => texture.set(image, egui::TextureOptions::LINEAR),
+                None => self.texture = Some(ctx.load_texture(name, image, egui::TextureOptions::LINEAR)),
+            }
+        }
+        self.texture.as_ref()
+    }
+}
+
+/// What is known of the delivery.
+#[derive(Debug, Default)]
+pub(crate) struct Outlook {
+    /// What it would do, and the job it was asked of.
+    pub(crate) foreseen: Option<(Arc<Job>, Result<Foreseen, Trouble>)>,
+    /// The job it was asked of last.
+    pub(crate) asked: Option<Arc<Job>>,
+    /// What is being delivered.
+    pub(crate) sent: Option<Arc<Job>>,
+    /// What was delivered last here.
+    pub(crate) delivered: Option<Arc<Job>>,
+    /// What the last errand said.
+    pub(crate) said: Option<String>,
+    /// Why the last errand failed.
+    pub(crate) trouble: Option<Trouble>,
+    /// Stage and share of the errand under way.
+    pub(crate) progress: Option<(String, f32)>,
+}
+
+/// An open job.
+pub struct Open {
+    pub(crate) kept: Kept,
+    pub(crate) history: History,
+    pub(crate) draft: Option<Job>,
+    pub(crate) work: Work,
+    pub(crate) form: Option<Arc<Form>>,
+    /// The garment's eye for the view's aspect.
+    front: Option<(f32, Camera)>,
+    pub(crate) cards: Vec<Card>,
+    pub(crate) thumbs: BTreeMap<PathBuf, egui::TextureHandle>,
+    pub(crate) ready: bool,
+    pub(crate) without_adapter: Option<String>,
+    pub(crate) taken: Option<PathBuf>,
+    pub(crate) selected: Option<String>,
+    /// The row of what is selected was brought into sight.
+    pub(crate) in_sight: bool,
+    pub(crate) stance: Stance,
+    pub(crate) sheet: usize,
+    pub(crate) moving: bool,
+    pub(crate) solid_size: [u32; 2],
+    pub(crate) solid: Shown,
+    pub(crate) before: Shown,
+    pub(crate) flat: Shown,
+    pub(crate) slide: f32,
+    pub(crate) asked: Option<Look>,
+    pub(crate) lies: BTreeMap<String, (Placement, Result<Lie, Trouble>)>,
+    pub(crate) drafted: Option<Arc<Job>>,
+    pub(crate) outlook: Outlook,
+    pub(crate) trouble: Option<Trouble>,
+}
+
+impl std::fmt::Debug for Open {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Open").field("kept", &self.kept).field("selected", &self.selected).finish_non_exhaustive()
+    }
+}
+
+impl Open {
+    /// A job that was just read.
+    pub(crate) fn new(kept: Kept, history: History, draft: Option<Job>, work: Work) -> Self {
+        Self {
+            kept,
+            history,
+            draft,
+            work,
+            form: None,
+            front: None,
+            cards: Vec::new(),
+            thumbs: BTreeMap::new(),
+            ready: false,
+            without_adapter: None,
+            taken: None,
+            selected: None,
+            in_sight: true,
+            stance: Stance::default(),
+            sheet: 0,
+            moving: false,
+            solid_size: [0; 2],
+            solid: Shown::default(),
+            before: Shown::default(),
+            flat: Shown::default(),
+            slide: 0.5,
+            asked: None,
+            lies: BTreeMap::new(),
+            drafted: None,
+            outlook: Outlook::default(),
+            trouble: None,
+        }
+    }
+
+    /// The job as it is now.
+    pub fn job(&self) -> &Arc<Job> {
+        self.history.job()
+    }
+
+    /// What the threads know of the garment's shape.
+    pub fn form(&self) -> Option<&Arc<Form>> {
+        self.form.as_ref()
+    }
+
+    /// Where one stands before a view of `size`, once the garment's shape is known.
+    pub(crate) fn camera(&mut self, [width, height]: [u32; 2]) -> Option<Camera> {
+        let aspect = width as f32 / height.max(1) as f32;
+        let form = self.form.as_ref()?;
+        let front = match self.front {
+            Some((known, front)) if known == aspect => front,
+            _ => form.eye(aspect),
+        };
+        self.front = Some((aspect, front));
+        Some(self.stance.camera(&front))
+    }
+
+    /// The id of the selected placement.
+    pub fn selected(&self) -> Option<&str> {
+        self.selected.as_deref()
+    }
+
+    /// The selected placement.
+    pub(crate) fn selected_placement(&self) -> Option<&Placement> {
+        let id = self.selected.as_ref()?;
+        self.job().placements.iter().find(|placement| placement.id == *id)
+    }
+
+    /// The patch that was taken from the drawer.
+    pub(crate) fn taken_card(&self) -> Option<&Card> {
+        let folder = self.taken.as_ref()?;
+        self.cards.iter().find(|card| card.folder == *folder)
+    }
+
+    /// The card of the patch of that name in the job.
+    pub(crate) fn card_of(&self, patch: &str) -> Option<&Card> {
+        let path = &self.job().patches.iter().find(|known| known.name == patch)?.path;
+        let folder = folder_of(self.kept.path()).join(path);
+        self.cards.iter().find(|card| card.folder == folder)
+    }
+
+    /// The canvas of a placement's patch.
+    pub(crate) fn canvas_of(&self, placement: &Placement) -> Option<Canvas> {
+        self.card_of(&placement.patch)?.canvas.as_ref().ok().copied()
+    }
+
+    /// How a placement lies on the cloth.
+    pub fn lie(&self, id: &str) -> Option<&Lie> {
+        self.lies.get(id)?.1.as_ref().ok()
+    }
+
+    /// Work out anew how placements lie that changed.
+    pub(crate) fn settle(&mut self) {
+        let Some(form) = self.form.clone() else { return };
+        let job = Arc::clone(self.job());
+        self.lies.retain(|id, _| job.placements.iter().any(|placement| placement.id == *id));
+        for placement in &job.placements {
+            if self.lies.get(&placement.id).is_some_and(|(known, _)| known == placement) {
+                continue;
+            }
+            let Some(canvas) = self.canvas_of(placement) else { continue };
+            let lie = form.lie(placement, &canvas).map_err(|error| Trouble::of(&error));
+            self.lies.insert(placement.id.clone(), (placement.clone(), lie));
+        }
+        if self.selected_placement().is_none() {
+            self.selected = None;
+        }
+    }
+
+    /// The placement whose canvas lies around a place of the cloth; of several, the one whose middle is nearest.
+    pub(crate) fn placement_at(&self, place: Vec3) -> Option<String> {
+        let around = self.job().placements.iter().filter_map(|placement| {
+            let lie = self.lie(&placement.id)?;
+            let (off, reach) = (lie.middle.distance(place), lie.knobs[1].distance(lie.middle));
+            (off < reach).then_some((off, &placement.id))
+        });
+        around.min_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, id)| id.clone())
+    }
+}
+
+/// The folder a job lies in.
+pub(crate) fn folder_of(job: &Path) -> PathBuf {
+    let folder = job.parent().unwrap_or(Path::new(""));
+    if folder.as_os_str().is_empty() { PathBuf::from(".") } else { folder.to_owned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn front() -> Camera {
+        Camera {
+            eye: Vec3::new(0.0, 1.0, 5.0),
+            target: Vec3::new(0.0, 1.0, 0.0),
+            up: Vec3::Y,
+            field: Angle::degrees(16.0),
+            clear: 0.0,
+        }
+    }
+
+    #[test]
+    fn one_walks_around_at_the_same_distance() {
+        for (turn, expected) in [(0.0, Vec3::Z), (90.0, Vec3::X), (180.0, Vec3::NEG_Z)] {
+            let stance = Stance { turn: Angle::degrees(turn), lift: Angle::ZERO, ..Stance::default() };
+            let camera = stance.camera(&front());
+            assert!((camera.eye - camera.target - 5.0 * expected).length() < 1e-4, "{turn}: the eye is at {}", camera.eye);
+        }
+        let above = Stance { lift: Angle::degrees(90.0), ..Stance::default() }.camera(&front());
+        assert!((above.eye - above.target - Vec3::Y * 5.0).length() < 1e-4, "lifted, one looks from above: {}", above.eye);
+    }
+
+    #[test]
+    fn what_is_shifted_follows_the_pointer() {
+        let stance = Stance { shift: [0.25, -0.1], ..Stance::default() };
+        let aspect = 1.6;
+        let middle = |stance: Stance| stance.camera(&front()).place_of(front().target, aspect).unwrap();
+        let moved = middle(stance) - middle(Stance::default());
+        assert!(
+            (moved.x - 0.25 / aspect).abs() < 1e-3 && (moved.y - 0.1).abs() < 1e-3,
+            "a quarter of the height to the right, a tenth down: {moved}"
+        );
+    }
+}

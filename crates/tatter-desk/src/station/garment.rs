@@ -1,0 +1,32 @@
+//! The garment: the drawer on the left, the garment in the round and flat, the cutting list below.
+
+use egui::{CentralPanel, Frame, Panel, Ui};
+
+use crate::command::Command;
+use crate::look::{THUMB, palette, sheet_frame};
+use crate::open::Open;
+use crate::widget::cutting_list::cutting_list_ui;
+use crate::widget::drawer::drawer_ui;
+use crate::widget::flat::flat_ui;
+use crate::widget::solid::solid_ui;
+
+/// Draw the station.
+pub(crate) fn garment_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
+    let colors = palette(ui);
+    let sheet = sheet_frame(&colors);
+    Panel::bottom("cutting list")
+        .default_size(190.0)
+        .min_size(110.0)
+        .frame(sheet)
+        .show(ui, |ui| cutting_list_ui(ui, open, asked));
+    Panel::left("drawer").exact_size(THUMB + 92.0).resizable(false).frame(sheet).show(ui, |ui| drawer_ui(ui, open, asked));
+    let half = 0.42 * ui.available_width();
+    let table = Frame::new().fill(colors.table);
+    // The solid view says first whether something moves; the flat view adds to it.
+    Panel::left("solid")
+        .default_size(ui.available_width() - half)
+        .min_size(240.0)
+        .frame(table)
+        .show(ui, |ui| solid_ui(ui, open, asked));
+    CentralPanel::default().frame(table).show(ui, |ui| flat_ui(ui, open, asked));
+}

@@ -1,0 +1,5 @@
+//! The stations, one a file.
+
+pub(crate) mod delivery;
+pub(crate) mod garment;
+pub(crate) mod told;

@@ -1,0 +1,84 @@
+//! The drawer of patches: thumbnails with what one must know to choose.
+
+use egui::{Align2, FontId, Rect, Role, Sense, StrokeKind, Ui, WidgetInfo, vec2};
+use tatter::library::Card;
+use tatter_core::model::ScaleSource;
+
+use crate::command::Command;
+use crate::look::{self, Palette, THUMB, palette};
+use crate::open::Open;
+use crate::say;
+
+/// Draw the drawer.
+pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
+    let colors = palette(ui);
+    ui.label(look::heading(say::DRAWER));
+    let hint = match (open.cards.is_empty() && open.form.is_some(), open.taken.is_some()) {
+        (true, _) => say::DRAWER_EMPTY,
+        (_, true) => say::TAKEN_HINT,
+        _ => say::DRAWER_HINT,
+    };
+    ui.label(look::quiet(hint, &colors));
+    ui.add_space(look::NEAR);
+    egui::ScrollArea::vertical().id_salt("drawer").auto_shrink(false).show(ui, |ui| {
+        let cards = std::mem::take(&mut open.cards);
+        for card in &cards {
+            card_ui(ui, open, card, &colors, asked);
+        }
+        open.cards = cards;
+    });
+}
+
+/// The thumbnail of a card as a texture.
+pub(crate) fn thumb<'a>(ctx: &egui::Context, open: &'a mut Open, card: &Card) -> Option<&'a egui::TextureHandle> {
+    let picture = card.thumb.as_ref()?;
+    let texture = open.thumbs.entry(card.folder.clone()).or_insert_with(|| {
+        let image = egui::ColorImage::from_rgb([picture.width as usize, picture.height as usize], &picture.rgb);
+        ctx.load_texture(&card.name, image, egui::TextureOptions::LINEAR)
+    });
+    Some(texture)
+}
+
+/// What stands beneath a thumbnail.
+pub(crate) fn facts(card: &Card) -> Result<String, &str> {
+    let canvas = card.canvas.as_ref().map_err(String::as_str)?;
+    Ok(say::card(canvas.size_mm.map(|mm| mm.get()), card.ends_per_cm.map(|count| count.get())))
+}
+
+fn card_ui(ui: &mut Ui, open: &mut Open, card: &Card, colors: &Palette, asked: &mut Vec<Command>) {
+    let taken = open.taken.as_ref() == Some(&card.folder);
+    let facts = facts(card);
+    let width = ui.available_width();
+    let (rect, response) =
+        ui.allocate_exact_size(vec2(width, THUMB + 52.0), if facts.is_ok() { Sense::click() } else { Sense::hover() });
+    let label = format!("{}, {}", card.name, facts.as_deref().unwrap_or_else(|why| why));
+    response.widget_info(|| WidgetInfo::selected(Role::Button, facts.is_ok(), taken, &label));
+    if response.clicked() {
+        asked.push(Command::Take((!taken).then(|| card.folder.clone())));
+    }
+    let fill = if taken || response.hovered() || response.has_focus() { colors.hover } else { colors.sheet };
+    let edge = if taken { egui::Stroke::new(2.0, colors.thread) } else { egui::Stroke::new(1.0, colors.line) };
+    ui.painter().rect(rect, 6.0, fill, edge, StrokeKind::Inside);
+    let square = Rect::from_min_size(rect.min + vec2(0.5 * (width - THUMB), 7.0), vec2(THUMB, THUMB));
+    if let Some(texture) = thumb(ui.ctx(), open, card) {
+        let id = texture.id();
+        ui.painter().image(id, square, Rect::from_min_max(egui::pos2(0.0, 0.0), egui::pos2(1.0, 1.0)), egui::Color32::WHITE);
+    } else {
+        ui.painter().rect_filled(square, 2.0, colors.table);
+    }
+    let inside = ui.painter_at(rect.shrink(4.0));
+    let line = |y: f32| egui::pos2(rect.center().x, square.bottom() + y);
+    inside.text(line(13.0), Align2::CENTER_CENTER, &card.name, FontId::new(13.0, look::strong()), colors.ink);
+    let (text, color) = match facts {
+        Ok(ref text) => (text.as_str(), colors.quiet),
+        Err(_) => ("can't be read", colors.madder),
+    };
+    inside.text(line(31.0), Align2::CENTER_CENTER, text, FontId::proportional(12.0), color);
+    let tip = match (facts, card.scale) {
+        (Err(why), _) => why.to_owned(),
+        (Ok(text), ScaleSource::Assumed) => format!("{text}\n{}", say::SIZE_ASSUMED),
+        (Ok(text), _) => format!("{}\n{text}", card.subject.name()),
+    };
+    response.on_hover_text(tip);
+    ui.add_space(2.0);
+}

@@ -1,0 +1,91 @@
+//! The proof before and after, with a thread between that is moved from side to side.
+
+use egui::{Align2, FontId, Id, Key, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+
+use super::solid::{pixels, said};
+use crate::command::Command;
+use crate::look::{self, KNOB, Palette, palette};
+use crate::open::Open;
+use crate::say;
+
+/// Draw both into what is left of the ui.
+pub(crate) fn slider_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
+    let colors = palette(ui);
+    let rect = ui.available_rect_before_wrap();
+    let response = ui.allocate_rect(rect, Sense::click_and_drag());
+    response.widget_info(|| WidgetInfo::labeled(Role::Canvas, true, say::PROOF));
+    open.solid_size = pixels(ui, rect);
+    open.moving = false;
+    let painter = ui.painter_at(rect);
+    painter.rect_filled(rect, 0.0, colors.backdrop[0]);
+    if let Some(why) = &open.without_adapter {
+        return said(&painter, rect, &format!("{}\n{why}", say::NO_PICTURE), &colors);
+    }
+    let split = rect.left() + open.slide * rect.width();
+    let Some(after) = open.solid.texture(ui.ctx(), "solid").map(egui::TextureHandle::id) else {
+        return said(&painter, rect, say::DRAWING, &colors);
+    };
+    let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
+    painter.image(after, rect, whole, egui::Color32::WHITE);
+    // Both must have been drawn from one place to be compared.
+    let same = open.before.camera.is_some() && open.before.camera == open.solid.camera;
+    let before = open.before.texture(ui.ctx(), "before").map(egui::TextureHandle::id).filter(|_| same);
+    let Some(before) = before else {
+        return said(
+            &painter,
+            Rect::from_center_size(rect.center_bottom() - vec2(0.0, 30.0), vec2(300.0, 30.0)),
+            say::DRAWING,
+            &colors,
+        );
+    };
+    let left = rect.with_max_x(split);
+    painter.with_clip_rect(left).image(before, rect, whole, egui::Color32::WHITE);
+    thread_ui(ui, rect, split, open.slide, &colors, asked);
+    if (response.clicked() || response.dragged())
+        && let Some(pos) = response.interact_pointer_pos()
+    {
+        asked.push(Command::Slide((pos.x - rect.left()) / rect.width()));
+    }
+}
+
+fn thread_ui(ui: &mut Ui, rect: Rect, split: f32, slide: f32, colors: &Palette, asked: &mut Vec<Command>) {
+    let middle = pos2(split, rect.center().y);
+    let handle = ui.interact(
+        Rect::from_center_size(middle, vec2(24.0, rect.height())),
+        Id::unique("before and after"),
+        Sense::click_and_drag(),
+    );
+    handle.widget_info(|| WidgetInfo::slider(true, f64::from(slide), say::SLIDER));
+    if handle.dragged()
+        && let Some(pos) = handle.interact_pointer_pos()
+    {
+        asked.push(Command::Slide((pos.x - rect.left()) / rect.width()));
+    }
+    if handle.has_focus() {
+        ui.memory_mut(|memory| {
+            let filter = egui::EventFilter { horizontal_arrows: true, ..egui::EventFilter::default() };
+            memory.set_focus_lock_filter(handle.id, filter);
+        });
+        for (key, by) in [(Key::ArrowLeft, -0.05), (Key::ArrowRight, 0.05)] {
+            if ui.input(|input| input.key_pressed(key)) {
+                asked.push(Command::Slide(slide + by));
+            }
+        }
+    }
+    let [light, dark] = colors.chalk;
+    let painter = ui.painter_at(rect);
+    painter.vline(split, rect.y_range(), Stroke::new(4.0, dark.gamma_multiply(0.6)));
+    painter.vline(split, rect.y_range(), Stroke::new(1.6, light));
+    painter.circle_filled(middle, KNOB + 3.5, dark);
+    let is_hot = handle.hovered() || handle.dragged() || handle.has_focus();
+    painter.circle_filled(middle, KNOB + 2.0, if is_hot { colors.thread } else { light });
+    tag(&painter, pos2(split - 12.0, rect.top() + 18.0), Align2::RIGHT_CENTER, say::BEFORE, colors);
+    tag(&painter, pos2(split + 12.0, rect.top() + 18.0), Align2::LEFT_CENTER, say::AFTER, colors);
+}
+
+fn tag(painter: &egui::Painter, at: egui::Pos2, align: Align2, text: &str, colors: &Palette) {
+    let galley = painter.layout_no_wrap(text.to_owned(), FontId::new(12.5, look::strong()), colors.ink);
+    let rect = align.anchor_size(at, galley.size());
+    painter.rect_filled(rect.expand2(vec2(7.0, 3.0)), 4.0, colors.sheet);
+    painter.galley(rect.min, galley, colors.ink);
+}

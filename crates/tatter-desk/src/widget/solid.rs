@@ -1,0 +1,149 @@
+//! The garment in the round: drawn by a thread, touched here.
+
+use egui::{Key, Rect, Role, Sense, Ui, WidgetInfo, pos2};
+use tatter_core::angle::Angle;
+
+use super::handles::{Sight, borders, handles_ui};
+use crate::command::Command;
+use crate::look::{Palette, palette};
+use crate::open::Open;
+use crate::say;
+
+/// Degrees a garment turns for a point the pointer moves.
+const DEGREES_PER_POINT: f32 = 0.4;
+/// Degrees for an arrow key.
+const DEGREES_PER_KEY: f32 = 10.0;
+/// How much nearer a key brings.
+const NEARER_PER_KEY: f32 = 1.25;
+/// The whole texture.
+const WHOLE: Rect = Rect { min: pos2(0.0, 0.0), max: pos2(1.0, 1.0) };
+
+/// Draw the solid view into what is left of the ui.
+pub(crate) fn solid_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
+    let colors = palette(ui);
+    let rect = ui.available_rect_before_wrap();
+    let response = ui.allocate_rect(rect, Sense::click_and_drag());
+    response.widget_info(|| WidgetInfo::labeled(Role::Canvas, true, say::SOLID));
+    open.solid_size = pixels(ui, rect);
+    let painter = ui.painter_at(rect);
+    backdrop(&painter, rect, &colors);
+    let texture = open.solid.texture(ui.ctx(), "solid").map(egui::TextureHandle::id);
+    if let Some(id) = texture {
+        painter.image(id, rect, WHOLE, egui::Color32::WHITE);
+    }
+    let Some((form, stands)) = open.form.clone().zip(open.camera(open.solid_size)) else {
+        return said(&painter, rect, if open.trouble.is_some() { "" } else { say::READING }, &colors);
+    };
+    let aspect = rect.width() / rect.height().max(1.0);
+    // What lies over the picture is seen from where the picture was drawn.
+    let drawn = open.solid.camera.map(|camera| (camera, open.solid.aspect)).filter(|_| texture.is_some());
+    let (camera, aspect) = drawn.unwrap_or((stands, aspect));
+    let sight = Sight { rect, camera, aspect };
+    if let Some(why) = &open.without_adapter {
+        said(&painter, rect, &format!("{}\n{why}", say::NO_PICTURE), &colors);
+    } else if texture.is_none() {
+        said(&painter, rect, say::DRAWING, &colors);
+    }
+    borders(&painter, open, &sight, &colors);
+    let dragged = handles_ui(ui, open, &form, &sight, &colors, asked);
+    let walked = walk(ui, &response, rect, asked);
+    open.moving = dragged || walked;
+    if response.clicked()
+        && let Some(pos) = response.interact_pointer_pos()
+    {
+        match form.touch(sight.line(pos)) {
+            Some(touch) => asked.push(Command::Touch(touch)),
+            None => asked.push(Command::Select(None)),
+        }
+    }
+    if response.has_focus()
+        && ui.input(|input| input.key_pressed(Key::Enter))
+        && let Some(touch) = form.touch(sight.line(rect.center()))
+    {
+        asked.push(Command::Touch(touch));
+    }
+    if open.taken.is_some() && response.hovered() {
+        ui.ctx().set_cursor_icon(egui::CursorIcon::Crosshair);
+    }
+    if open.taken.is_none() && !response.is_pointer_button_down_on() {
+        response.on_hover_text_at_pointer(say::SOLID_TIP);
+    }
+}
+
+/// Columns and rows of a rectangle of the window.
+pub(crate) fn pixels(ui: &Ui, rect: Rect) -> [u32; 2] {
+    let scale = ui.ctx().pixels_per_point();
+    [rect.width(), rect.height()].map(|side| (side * scale).round().max(1.0) as u32)
+}
+
+/// Walking, coming nearer, shifting; whether something moves.
+fn walk(ui: &Ui, response: &egui::Response, rect: Rect, asked: &mut Vec<Command>) -> bool {
+    let delta = response.drag_delta();
+    let aside = response.dragged_by(egui::PointerButton::Secondary) || response.dragged_by(egui::PointerButton::Middle);
+    if aside && delta != egui::Vec2::ZERO {
+        asked.push(Command::Shift([delta.x / rect.height(), -delta.y / rect.height()]));
+    } else if response.dragged() && delta != egui::Vec2::ZERO {
+        let by = |points: f32| Angle::degrees(points * DEGREES_PER_POINT);
+        asked.push(Command::Walk { turn: by(-delta.x), lift: by(delta.y) });
+    }
+    let scroll = if response.hovered() {
+        ui.input(|input| input.smooth_scroll_delta().y + 200.0 * (input.zoom_delta() - 1.0))
+    } else {
+        0.0
+    };
+    if scroll != 0.0 {
+        asked.push(Command::Nearer((scroll * 0.004).exp()));
+    }
+    keys(ui, response, asked);
+    response.dragged() || scroll != 0.0
+}
+
+fn keys(ui: &Ui, response: &egui::Response, asked: &mut Vec<Command>) {
+    if !response.has_focus() {
+        return;
+    }
+    ui.memory_mut(|memory| {
+        let filter = egui::EventFilter { horizontal_arrows: true, vertical_arrows: true, ..egui::EventFilter::default() };
+        memory.set_focus_lock_filter(response.id, filter);
+    });
+    let pressed = |key| ui.input(|input| input.key_pressed(key));
+    let walk = |turn: f32, lift: f32| Command::Walk { turn: Angle::degrees(turn), lift: Angle::degrees(lift) };
+    let keys = [
+        (Key::ArrowLeft, walk(-DEGREES_PER_KEY, 0.0)),
+        (Key::ArrowRight, walk(DEGREES_PER_KEY, 0.0)),
+        (Key::ArrowUp, walk(0.0, DEGREES_PER_KEY)),
+        (Key::ArrowDown, walk(0.0, -DEGREES_PER_KEY)),
+        (Key::Plus, Command::Nearer(NEARER_PER_KEY)),
+        (Key::Equals, Command::Nearer(NEARER_PER_KEY)),
+        (Key::Minus, Command::Nearer(1.0 / NEARER_PER_KEY)),
+    ];
+    asked.extend(keys.into_iter().filter(|(key, _)| pressed(*key)).map(|(_, command)| command));
+    if response.has_focus() && !response.hovered() {
+        ui.painter().rect_stroke(response.rect, 0.0, egui::Stroke::new(2.0, palette(ui).thread), egui::StrokeKind::Inside);
+    }
+}
+
+/// What is behind the garment until the first picture.
+fn backdrop(painter: &egui::Painter, rect: Rect, colors: &Palette) {
+    let mut mesh = egui::Mesh::default();
+    let corners = [(rect.left_top(), 0), (rect.right_top(), 0), (rect.right_bottom(), 1), (rect.left_bottom(), 1)];
+    for (pos, end) in corners {
+        mesh.colored_vertex(pos, colors.backdrop[end]);
+    }
+    mesh.add_triangle(0, 1, 2);
+    mesh.add_triangle(0, 2, 3);
+    painter.add(mesh);
+}
+
+/// A sentence in the middle of a view.
+pub(crate) fn said(painter: &egui::Painter, rect: Rect, text: &str, colors: &Palette) {
+    if text.is_empty() {
+        return;
+    }
+    let galley =
+        painter.layout(text.to_owned(), egui::FontId::proportional(13.5), colors.ink, (rect.width() - 40.0).clamp(60.0, 420.0));
+    let at = rect.center() - 0.5 * galley.size();
+    let around = Rect::from_min_size(at, galley.size()).expand(10.0);
+    painter.rect_filled(around, 6.0, colors.sheet);
+    painter.galley(at, galley, colors.ink);
+}

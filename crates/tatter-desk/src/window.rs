@@ -1,0 +1,190 @@
+//! The window: one frame, from the line of stations at the top to what it asks of the threads.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use egui::{CentralPanel, Frame, Key, KeyboardShortcut, Modifiers, Panel, Role, Ui};
+use tatter::history::Edit;
+use tatter::keep::Over;
+
+use crate::command::{Command, Station};
+use crate::desk::Desk;
+use crate::look::{self, APART, Palette, palette};
+use crate::station::{delivery, garment, told};
+use crate::widget::named;
+use crate::widget::travel::travel_ui;
+use crate::{dress, say};
+
+/// Why there is no window.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// The window system or the adapter.
+    #[error("no window can be opened ({0})")]
+    Window(String),
+}
+
+impl tatter_core::explain::Explain for StartError {
+    fn next(&self) -> String {
+        "Start it on a desktop with a graphics driver, or use the command line, which does without".to_owned()
+    }
+
+    fn class(&self) -> tatter_core::explain::Class {
+        tatter_core::explain::Class::Outside
+    }
+}
+
+/// Open the window, with a job if one is named, and stay until it is closed.
+///
+/// # Errors
+/// When there is no window system, or no adapter to draw a window with.
+pub fn run(job: Option<PathBuf>) -> Result<(), StartError> {
+    let viewport = egui::ViewportBuilder::default()
+        .with_title(say::TITLE)
+        .with_inner_size([1360.0, 860.0])
+        .with_min_inner_size([900.0, 600.0]);
+    let options = eframe::NativeOptions { viewport, ..eframe::NativeOptions::default() };
+    let start =
+        move |cc: &eframe::CreationContext<'_>| -> Result<Box<dyn eframe::App>, Box<dyn std::error::Error + Send + Sync>> {
+            dress(&cc.egui_ctx);
+            let ctx = cc.egui_ctx.clone();
+            let mut desk = Desk::new(Arc::new(move || ctx.request_repaint()));
+            if let Some(job) = job {
+                desk.obey(Command::Open(job));
+            }
+            Ok(Box::new(Shell(desk)))
+        };
+    eframe::run_native(say::TITLE, options, Box::new(start)).map_err(|error| StartError::Window(error.to_string()))
+}
+
+struct Shell(Desk);
+
+impl eframe::App for Shell {
+    fn ui(&mut self, ui: &mut Ui, _frame: &mut eframe::Frame) {
+        self.0.ui(ui);
+    }
+}
+
+impl Desk {
+    /// Draw the desk into a whole window, do what the person asks in it, and ask the threads for what it calls for.
+    pub fn ui(&mut self, ui: &mut Ui) {
+        self.hear();
+        let dropped: Vec<PathBuf> = ui.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
+        self.dropped(&dropped);
+        let mut asked = Vec::new();
+        self.keys(ui, &mut asked);
+        let colors = palette(ui);
+        let band = Frame::new().fill(colors.sheet).inner_margin(egui::Margin::symmetric(16, 0));
+        Panel::top("travel").exact_size(look::TRAVEL).resizable(false).frame(band).show(ui, |ui| travel_ui(ui, self, &mut asked));
+        self.banner_ui(ui, &colors, &mut asked);
+        CentralPanel::default().frame(Frame::new().fill(colors.table)).show(ui, |ui| self.page_ui(ui, &mut asked));
+        for command in asked {
+            self.obey(command);
+            // Another frame shows what came of it.
+            ui.ctx().request_repaint();
+        }
+        self.look(look::backdrop(&colors));
+    }
+
+    fn page_ui(&mut self, ui: &mut Ui, asked: &mut Vec<Command>) {
+        let station = self.station;
+        let Some(open) = &mut self.open else {
+            return match station {
+                Station::Photo => told::photo_ui(ui),
+                _ => empty_ui(ui, &mut self.path, asked),
+            };
+        };
+        match station {
+            Station::Photo => told::photo_ui(ui),
+            Station::Patch => told::patch_ui(ui, open),
+            Station::Garment => garment::garment_ui(ui, open, asked),
+            Station::Delivery => delivery::delivery_ui(ui, open, asked),
+        }
+    }
+
+    /// What went wrong, or waits for an answer, above the page: with what to do about it.
+    fn banner_ui(&self, ui: &mut Ui, colors: &Palette, asked: &mut Vec<Command>) {
+        let frame = Frame::new().fill(colors.hover).inner_margin(egui::Margin::symmetric(16, 8));
+        if let Some(trouble) = self.trouble() {
+            let changed = self.open().is_some_and(|open| open.trouble.is_some() && open.kept.changed_outside());
+            Panel::top("trouble").resizable(false).frame(frame).show(ui, |ui| {
+                ui.horizontal_wrapped(|ui| {
+                    ui.colored_label(colors.madder, &trouble.what);
+                    ui.label(&trouble.next);
+                    if changed {
+                        ask_ui(ui, say::READ_ANEW, Command::ReadAnew, asked);
+                        ask_ui(ui, say::SAVE_OVER, Command::Save(Over::Changes), asked);
+                    }
+                    ask_ui(ui, say::DISMISS, Command::Dismiss, asked);
+                });
+            });
+        }
+        if self.open().is_some_and(|open| open.draft.is_some()) {
+            Panel::top("draft").resizable(false).frame(frame).show(ui, |ui| {
+                ui.horizontal(|ui| {
+                    ui.label(say::DRAFT);
+                    ask_ui(ui, say::DRAFT_TAKE, Command::Draft(true), asked);
+                    ask_ui(ui, say::DRAFT_LEAVE, Command::Draft(false), asked);
+                });
+            });
+        }
+    }
+
+    /// Keys that work everywhere, unless something is being written.
+    fn keys(&self, ui: &Ui, asked: &mut Vec<Command>) {
+        let ctx = ui.ctx();
+        let pressed = |modifiers, key| ctx.input_mut(|input| input.consume_shortcut(&KeyboardShortcut::new(modifiers, key)));
+        if pressed(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z) || pressed(Modifiers::COMMAND, Key::Y) {
+            asked.push(Command::Redo);
+        }
+        if pressed(Modifiers::COMMAND, Key::Z) {
+            asked.push(Command::Undo);
+        }
+        if pressed(Modifiers::COMMAND, Key::S) {
+            asked.push(Command::Save(Over::Nothing));
+        }
+        for (number, key) in [Key::Num1, Key::Num2, Key::Num3, Key::Num4].into_iter().enumerate() {
+            if pressed(Modifiers::COMMAND, key) {
+                asked.push(Command::Go(Station::ALL[number]));
+            }
+        }
+        if ctx.egui_wants_keyboard_input() {
+            return;
+        }
+        if pressed(Modifiers::NONE, Key::Escape) {
+            asked.push(Command::Take(None));
+        }
+        if let Some(id) = self.open().and_then(|open| open.selected()).filter(|_| self.station == Station::Garment)
+            && pressed(Modifiers::NONE, Key::Delete)
+        {
+            asked.push(Command::Make(Edit::Remove(id.to_owned())));
+        }
+    }
+}
+
+/// A button that asks for something.
+pub(crate) fn ask_ui(ui: &mut Ui, label: &str, command: Command, asked: &mut Vec<Command>) {
+    if ui.button(label).clicked() {
+        asked.push(command);
+    }
+}
+
+/// No job: what to do first.
+fn empty_ui(ui: &mut Ui, path: &mut String, asked: &mut Vec<Command>) {
+    let colors = palette(ui);
+    ui.add_space(0.22 * ui.available_height());
+    ui.vertical_centered(|ui| {
+        ui.set_max_width(560.0);
+        ui.label(look::heading(say::NOTHING_OPEN));
+        ui.add_space(look::NEAR);
+        ui.label(look::quiet(say::OPEN_FIRST, &colors));
+        ui.add_space(APART);
+        let field = ui.add(egui::TextEdit::singleline(path).hint_text(say::OPEN_HINT).desired_width(420.0));
+        named(&field, Role::TextInput, say::JOB_FILE);
+        let entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
+        ui.add_space(look::NEAR);
+        let can = !path.trim().is_empty();
+        if ui.add_enabled(can, egui::Button::new(say::OPEN)).clicked() || (entered && can) {
+            asked.push(Command::Open(PathBuf::from(path.trim())));
+        }
+    });
+}

@@ -1,0 +1,368 @@
+//! Work that takes longer than a frame: on named threads, the newest request first; results come back as news and wake the window.
+
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::{Arc, Condvar, Mutex, PoisonError};
+use std::time::Duration;
+
+use tatter::deliver::{DeliverySummary, Foreign, Foreseen, deliver_job, foresee, undo_delivery};
+use tatter::library::{Card, cards};
+use tatter::proof::ProofError;
+use tatter::stand::{Dresser, Fineness, Form, State, View};
+use tatter_core::explain::Explain;
+use tatter_core::image::LinearRgb;
+use tatter_core::model::Job;
+use tatter_core::task::Task;
+use tatter_proof::{Camera, Picture};
+
+/// An error as it is shown: what and where, and what to do.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Trouble {
+    /// What and where.
+    pub what: String,
+    /// What to do about it.
+    pub next: String,
+}
+
+impl Trouble {
+    /// Of an error of the façade.
+    pub fn of(error: &dyn Explain) -> Self {
+        Self { what: format!("{error}."), next: format!("{}.", error.next()) }
+    }
+}
+
+/// What is wanted to be seen.
+#[derive(Clone, Debug)]
+pub struct Look {
+    /// The job as it is.
+    pub job: Arc<Job>,
+    /// Where the eye stands.
+    pub camera: Camera,
+    /// Columns and rows of the solid view, pixels.
+    pub size: [u32; 2],
+    /// Backdrop of the solid view.
+    pub backdrop: [LinearRgb; 2],
+    /// The map set of the flat view.
+    pub sheet: usize,
+    /// Something is being dragged: what is fine can wait.
+    pub moving: bool,
+    /// The garment as it was is wanted, too.
+    pub pair: bool,
+}
+
+impl PartialEq for Look {
+    fn eq(&self, other: &Self) -> bool {
+        let same = |one: &Self| (one.camera, one.size, one.backdrop, one.sheet, one.moving, one.pair);
+        Arc::ptr_eq(&self.job, &other.job) && same(self) == same(other)
+    }
+}
+
+/// What an errand is about.
+#[derive(Clone, Debug)]
+pub enum Errand {
+    /// See what a delivery of the job would do, as it is now.
+    Foresee(Arc<Job>),
+    /// Deliver.
+    Deliver(Foreign),
+    /// Put back what was there before the last delivery.
+    Undo,
+}
+
+/// What comes back from the threads.
+#[derive(Debug)]
+pub enum News {
+    /// The garment's shape.
+    Form(Arc<Form>),
+    /// The patches at hand.
+    Cards(Vec<Card>),
+    /// Textures are read; why nothing can be drawn, if so.
+    Ready(Option<String>),
+    /// The flat view of a map set.
+    Flat(usize, Picture),
+    /// The solid view from where the eye stood.
+    Solid {
+        /// As it was or as it becomes.
+        state: State,
+        /// What was drawn.
+        picture: Picture,
+        /// Where the eye stood.
+        camera: Camera,
+        /// Whether it gets no finer.
+        is_last: bool,
+    },
+    /// The garment could not be opened or shown.
+    Trouble(Trouble),
+    /// What was laid could be laid.
+    Laid,
+    /// A request is done, and nothing newer was asked.
+    Rested(u64),
+    /// Stage and share of an errand.
+    Progress(String, f32),
+    /// What a delivery would do.
+    Foreseen(Result<Foreseen, Trouble>),
+    /// What a delivery did.
+    Delivered(Result<DeliverySummary, Trouble>),
+    /// What was put back.
+    Undone(Result<DeliverySummary, Trouble>),
+}
+
+/// Wakes the window.
+pub type Wake = Arc<dyn Fn() + Send + Sync>;
+
+/// The newest request, and whether the thread shall end.
+#[derive(Debug, Default)]
+struct Wanted {
+    look: Option<Look>,
+    number: u64,
+    ends: bool,
+    task: Option<Arc<Task>>,
+}
+
+#[derive(Debug, Default)]
+struct Post {
+    wanted: Mutex<Wanted>,
+    changed: Condvar,
+}
+
+/// The threads of one open job.
+pub struct Work {
+    post: Arc<Post>,
+    news: Receiver<News>,
+    send: Sender<News>,
+    wake: Wake,
+    errand: Option<Arc<Task>>,
+    asked: u64,
+    rested: u64,
+}
+
+impl std::fmt::Debug for Work {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Work").field("asked", &self.asked).field("rested", &self.rested).finish_non_exhaustive()
+    }
+}
+
+impl Work {
+    /// Start to open a job's garment.
+    ///
+    /// # Errors
+    /// When the system has no thread to give.
+    pub fn start(path: &Path, job: Arc<Job>, wake: Wake) -> std::io::Result<Self> {
+        let (send, news) = channel();
+        let post = Arc::new(Post::default());
+        let mouth = Mouth { send: send.clone(), wake: Arc::clone(&wake) };
+        let (path, shared) = (path.to_owned(), Arc::clone(&post));
+        std::thread::Builder::new().name("stand".to_owned()).spawn(move || stand(&path, &job, &shared, &mouth))?;
+        Ok(Self { post, news, send, wake, errand: None, asked: 0, rested: 0 })
+    }
+
+    /// Ask to see something; what was asked before is dropped.
+    pub fn look(&mut self, look: Look) {
+        let mut wanted = self.post.wanted.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(task) = wanted.task.take() {
+            task.cancel();
+        }
+        wanted.look = Some(look);
+        wanted.number += 1;
+        self.asked = wanted.number;
+        drop(wanted);
+        self.post.changed.notify_one();
+    }
+
+    /// What came since.
+    pub fn news(&mut self) -> Vec<News> {
+        let all: Vec<News> = self.news.try_iter().collect();
+        for news in &all {
+            self.note(news);
+        }
+        all
+    }
+
+    /// What comes next, when it comes within `patience`: for tests, which have nothing else to do.
+    pub fn wait(&mut self, patience: Duration) -> Option<News> {
+        let news = self.news.recv_timeout(patience).ok()?;
+        self.note(&news);
+        Some(news)
+    }
+
+    fn note(&mut self, news: &News) {
+        match news {
+            News::Rested(number) => self.rested = *number,
+            News::Foreseen(_) | News::Delivered(_) | News::Undone(_) => self.errand = None,
+            _ => {}
+        }
+    }
+
+    /// Whether all that was asked is done.
+    pub fn is_resting(&self) -> bool {
+        self.rested == self.asked && self.errand.is_none()
+    }
+
+    /// Whether an errand is under way.
+    pub fn is_busy(&self) -> bool {
+        self.errand.is_some()
+    }
+
+    /// Send for something; nothing happens while an errand is under way.
+    ///
+    /// # Errors
+    /// When the system has no thread to give.
+    pub fn send(&mut self, errand: Errand, path: &Path) -> std::io::Result<()> {
+        if self.errand.is_some() {
+            return Ok(());
+        }
+        let mouth = Mouth { send: self.send.clone(), wake: Arc::clone(&self.wake) };
+        let telling = mouth.clone();
+        let task = Arc::new(Task::with_progress(move |stage, share| telling.tell(News::Progress(stage.to_owned(), share))));
+        self.errand = Some(Arc::clone(&task));
+        let path: PathBuf = path.to_owned();
+        let run = move || {
+            let news = match errand {
+                Errand::Foresee(job) => News::Foreseen(foresee(&path, &job, &task).map_err(|error| Trouble::of(&error))),
+                Errand::Deliver(foreign) => {
+                    News::Delivered(deliver_job(&path, foreign, &task).map_err(|error| Trouble::of(&error)))
+                }
+                Errand::Undo => News::Undone(undo_delivery(&path, &task).map_err(|error| Trouble::of(&error))),
+            };
+            mouth.tell(news);
+        };
+        std::thread::Builder::new().name("errand".to_owned()).spawn(run)?;
+        Ok(())
+    }
+
+    /// Ask the errand to stop.
+    pub fn stop(&self) {
+        if let Some(task) = &self.errand {
+            task.cancel();
+        }
+    }
+}
+
+impl Drop for Work {
+    fn drop(&mut self) {
+        self.stop();
+        let mut wanted = self.post.wanted.lock().unwrap_or_else(PoisonError::into_inner);
+        wanted.ends = true;
+        if let Some(task) = wanted.task.take() {
+            task.cancel();
+        }
+        drop(wanted);
+        self.post.changed.notify_one();
+    }
+}
+
+#[derive(Clone)]
+struct Mouth {
+    send: Sender<News>,
+    wake: Wake,
+}
+
+impl Mouth {
+    /// Nobody listens any more when the job was closed: then there is nothing to tell.
+    fn tell(&self, news: News) {
+        if self.send.send(news).is_ok() {
+            (self.wake)();
+        }
+    }
+}
+
+/// The thread that keeps the garment on its stand.
+fn stand(path: &Path, job: &Arc<Job>, post: &Post, mouth: &Mouth) {
+    let task = Task::new();
+    let form = match Form::read(job, path, &task) {
+        Ok(form) => Arc::new(form),
+        Err(error) => return mouth.tell(News::Trouble(Trouble::of(&error))),
+    };
+    mouth.tell(News::Form(Arc::clone(&form)));
+    mouth.tell(News::Cards(cards(path, job)));
+    let mut dresser = match Dresser::open(path, form, &task) {
+        Ok(dresser) => dresser,
+        Err(error) => return mouth.tell(News::Trouble(Trouble::of(&error))),
+    };
+    mouth.tell(News::Ready(dresser.without_adapter().map(str::to_owned)));
+    let mut done = 0;
+    while let Some((look, number, task)) = next(post, done) {
+        show(&mut dresser, &look, &task, mouth);
+        done = number;
+        if !is_newer(post, number) {
+            mouth.tell(News::Rested(number));
+        }
+    }
+}
+
+/// Wait for a request newer than `done`; `None` when the thread shall end.
+fn next(post: &Post, done: u64) -> Option<(Look, u64, Arc<Task>)> {
+    let mut wanted = post.wanted.lock().unwrap_or_else(PoisonError::into_inner);
+    loop {
+        if wanted.ends {
+            return None;
+        }
+        if let Some(look) = wanted.look.clone().filter(|_| wanted.number > done) {
+            let task = Arc::new(Task::new());
+            wanted.task = Some(Arc::clone(&task));
+            return Some((look, wanted.number, task));
+        }
+        wanted = post.changed.wait(wanted).unwrap_or_else(PoisonError::into_inner);
+    }
+}
+
+fn is_newer(post: &Post, number: u64) -> bool {
+    let wanted = post.wanted.lock().unwrap_or_else(PoisonError::into_inner);
+    wanted.ends || wanted.number > number
+}
+
+/// Pixels to a side of the flat view at each fineness.
+const FLAT: [usize; 2] = [512, 1024];
+/// Pictures averaged for the first look at fine textures: smooth edges under an open sky. Few samples of a sky with shadows would show each
+/// of its lamps alone.
+const FIRST_SAMPLES: u32 = 4;
+/// For the last: sixteen pieces of sky with their shadows; grain that is left in them a second more in software would take away.
+const LAST_SAMPLES: u32 = 16;
+
+/// Coarse first, then finer until something newer is asked.
+fn show(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth) {
+    let outcome = (|| {
+        coarse(dresser, look, task, mouth)?;
+        if !look.moving {
+            fine(dresser, look, task, mouth)?;
+        }
+        Ok::<(), ProofError>(())
+    })();
+    // Stopped for something newer is no trouble.
+    if let Err(error) = outcome
+        && task.check().is_ok()
+    {
+        mouth.tell(News::Trouble(Trouble::of(&error)));
+    }
+}
+
+fn coarse(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth) -> Result<(), ProofError> {
+    if dresser.lay(&look.job, Fineness::Coarse, task)? {
+        mouth.tell(News::Laid);
+    }
+    if let Some(flat) = dresser.flat(look.sheet, Fineness::Coarse, FLAT[0]) {
+        mouth.tell(News::Flat(look.sheet, flat));
+    }
+    let size = look.size.map(|side| (side / 2).max(1));
+    let view = View { camera: look.camera, size, samples: 1, quick: true, backdrop: look.backdrop };
+    if let Some(picture) = dresser.draw(State::After, Fineness::Coarse, &view, task)? {
+        mouth.tell(News::Solid { state: State::After, picture, camera: look.camera, is_last: false });
+    }
+    Ok(())
+}
+
+fn fine(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth) -> Result<(), ProofError> {
+    dresser.lay(&look.job, Fineness::Fine, task)?;
+    if let Some(flat) = dresser.flat(look.sheet, Fineness::Fine, FLAT[1]) {
+        mouth.tell(News::Flat(look.sheet, flat));
+    }
+    let states = if look.pair { &[State::After, State::Before][..] } else { &[State::After] };
+    for (samples, quick) in [(FIRST_SAMPLES, true), (LAST_SAMPLES, false)] {
+        for state in states {
+            let view = View { camera: look.camera, size: look.size, samples, quick, backdrop: look.backdrop };
+            if let Some(picture) = dresser.draw(*state, Fineness::Fine, &view, task)? {
+                mouth.tell(News::Solid { state: *state, picture, camera: look.camera, is_last: !quick });
+            }
+        }
+    }
+    Ok(())
+}
