@@ -13,12 +13,14 @@ use crate::window::ask_ui;
 /// Draw the station.
 pub(crate) fn delivery_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let colors = palette(ui);
-    let width = 0.52 * ui.available_width();
-    Panel::left("files").default_size(width).min_size(420.0).frame(sheet_frame(&colors)).show(ui, |ui| {
-        ui.label(look::heading(say::DELIVERY));
+    Panel::bottom("files").default_size(300.0).min_size(130.0).frame(sheet_frame(&colors)).show(ui, |ui| {
+        ui.horizontal(|ui| {
+            ui.label(look::heading(say::DELIVERY));
+            ui.add_space(APART);
+            buttons_ui(ui, open, &colors, asked);
+        });
+        ui.horizontal_wrapped(|ui| said_ui(ui, open, &colors));
         ui.add_space(NEAR);
-        buttons_ui(ui, open, &colors, asked);
-        ui.add_space(APART);
         table_ui(ui, open, &colors);
     });
     CentralPanel::default().frame(Frame::new().fill(colors.table)).show(ui, |ui| slider_ui(ui, open, asked));
@@ -27,26 +29,29 @@ pub(crate) fn delivery_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>
 fn buttons_ui(ui: &mut Ui, open: &Open, colors: &Palette, asked: &mut Vec<Command>) {
     let busy = open.work.is_busy();
     let foreign = foreseen(open).is_some_and(|found| found.files.iter().any(|file| file.standing == Standing::Changed));
-    ui.horizontal_wrapped(|ui| {
-        let deliver = egui::Button::new(egui::RichText::new(say::DELIVER).color(colors.on_thread)).fill(colors.thread);
-        if foreign {
-            for (label, what) in [(say::ADOPT, Foreign::Adopt), (say::LEAVE, Foreign::Leave)] {
-                if ui.add_enabled(!busy, egui::Button::new(label)).clicked() {
-                    asked.push(Command::Deliver(what));
-                }
+    let deliver = egui::Button::new(egui::RichText::new(say::DELIVER).color(colors.on_thread)).fill(colors.thread);
+    if foreign {
+        for (label, what) in [(say::ADOPT, Foreign::Adopt), (say::LEAVE, Foreign::Leave)] {
+            if ui.add_enabled(!busy, egui::Button::new(label)).clicked() {
+                asked.push(Command::Deliver(what));
             }
-        } else if ui.add_enabled(!busy, deliver).on_hover_text(say::DELIVER_TIP).clicked() {
-            asked.push(Command::Deliver(Foreign::Refuse));
         }
-        if ui.add_enabled(!busy, egui::Button::new(say::PUT_BACK)).on_hover_text(say::PUT_BACK_TIP).clicked() {
-            asked.push(Command::PutBack);
-        }
-        if busy {
-            ask_ui(ui, say::STOP, Command::Stop, asked);
-        } else {
-            ask_ui(ui, say::LOOK_OVER, Command::LookOver, asked);
-        }
-    });
+    } else if ui.add_enabled(!busy, deliver).on_hover_text(say::DELIVER_TIP).clicked() {
+        asked.push(Command::Deliver(Foreign::Refuse));
+    }
+    if ui.add_enabled(!busy, egui::Button::new(say::PUT_BACK)).on_hover_text(say::PUT_BACK_TIP).clicked() {
+        asked.push(Command::PutBack);
+    }
+    if busy {
+        ask_ui(ui, say::STOP, Command::Stop, asked);
+    } else {
+        ask_ui(ui, say::LOOK_OVER, Command::LookOver, asked);
+    }
+}
+
+/// What is under way, went wrong, or was done.
+fn said_ui(ui: &mut Ui, open: &Open, colors: &Palette) {
+    let busy = open.work.is_busy();
     let outlook = &open.outlook;
     if busy {
         let text =
@@ -122,7 +127,6 @@ fn files_ui(ui: &mut Ui, found: &Foreseen, colors: &Palette) {
 }
 
 fn fault_ui(ui: &mut Ui, fault: &tatter::check::Fault, colors: &Palette) {
-    ui.set_max_width(460.0);
     ui.add(egui::Label::new(egui::RichText::new(format!("{}: {}", fault.place, fault.what)).color(colors.weld)).wrap());
     ui.add(egui::Label::new(look::quiet(&fault.remedy, colors)).wrap());
     ui.add_space(NEAR);

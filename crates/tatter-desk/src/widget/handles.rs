@@ -90,7 +90,7 @@ fn arrows(ui: &Ui, response: &Response) -> Option<[f32; 2]> {
         let filter = egui::EventFilter { horizontal_arrows: true, vertical_arrows: true, ..egui::EventFilter::default() };
         memory.set_focus_lock_filter(response.id, filter);
     });
-    let pressed = |key| ui.input(|input| input.key_pressed(key)) as i8 as f32;
+    let pressed = |key| f32::from(u8::from(ui.input(|input| input.key_pressed(key))));
     let step = [pressed(Key::ArrowRight) - pressed(Key::ArrowLeft), pressed(Key::ArrowUp) - pressed(Key::ArrowDown)];
     (step != [0.0; 2]).then_some(step)
 }
@@ -126,7 +126,7 @@ pub(crate) fn handles_ui(
         let touch = form.touch(sight.line(pos))?;
         Some(Placement { spot: touch.spot, ..placement.clone() })
     });
-    drag(ui, &turn, asked, |pos, start| Some(turned(placement, lie, sight, pos, start)?));
+    drag(ui, &turn, asked, |pos, start| turned(placement, lie, sight, pos, start));
     drag(ui, &size, asked, |pos, start| sized(placement, lie, sight, form, pos, start));
     by_keys(ui, [&shift, &turn, &size], placement, lie, form, asked);
     [shift, turn, size].iter().any(Response::dragged)

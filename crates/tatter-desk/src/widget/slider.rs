@@ -2,7 +2,7 @@
 
 use egui::{Align2, FontId, Id, Key, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
-use super::solid::{pixels, said};
+use super::solid::{covering, pixels, said};
 use crate::command::Command;
 use crate::look::{self, KNOB, Palette, palette};
 use crate::open::Open;
@@ -26,7 +26,8 @@ pub(crate) fn slider_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
         return said(&painter, rect, say::DRAWING, &colors);
     };
     let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
-    painter.image(after, rect, whole, egui::Color32::WHITE);
+    let seen = covering(rect, open.solid.aspect);
+    painter.image(after, seen, whole, egui::Color32::WHITE);
     // Both must have been drawn from one place to be compared.
     let same = open.before.camera.is_some() && open.before.camera == open.solid.camera;
     let before = open.before.texture(ui.ctx(), "before").map(egui::TextureHandle::id).filter(|_| same);
@@ -39,7 +40,7 @@ pub(crate) fn slider_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
         );
     };
     let left = rect.with_max_x(split);
-    painter.with_clip_rect(left).image(before, rect, whole, egui::Color32::WHITE);
+    painter.with_clip_rect(left).image(before, seen, whole, egui::Color32::WHITE);
     thread_ui(ui, rect, split, open.slide, &colors, asked);
     if (response.clicked() || response.dragged())
         && let Some(pos) = response.interact_pointer_pos()

@@ -28,8 +28,9 @@ pub(crate) fn solid_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let painter = ui.painter_at(rect);
     backdrop(&painter, rect, &colors);
     let texture = open.solid.texture(ui.ctx(), "solid").map(egui::TextureHandle::id);
+    let seen = if texture.is_some() { covering(rect, open.solid.aspect) } else { rect };
     if let Some(id) = texture {
-        painter.image(id, rect, WHOLE, egui::Color32::WHITE);
+        painter.image(id, seen, WHOLE, egui::Color32::WHITE);
     }
     let Some((form, stands)) = open.form.clone().zip(open.camera(open.solid_size)) else {
         return said(&painter, rect, if open.trouble.is_some() { "" } else { say::READING }, &colors);
@@ -38,7 +39,7 @@ pub(crate) fn solid_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     // What lies over the picture is seen from where the picture was drawn.
     let drawn = open.solid.camera.map(|camera| (camera, open.solid.aspect)).filter(|_| texture.is_some());
     let (camera, aspect) = drawn.unwrap_or((stands, aspect));
-    let sight = Sight { rect, camera, aspect };
+    let sight = Sight { rect: seen, camera, aspect };
     if let Some(why) = &open.without_adapter {
         said(&painter, rect, &format!("{}\n{why}", say::NO_PICTURE), &colors);
     } else if texture.is_none() {
@@ -68,6 +69,12 @@ pub(crate) fn solid_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     if open.taken.is_none() && !response.is_pointer_button_down_on() {
         response.on_hover_text_at_pointer(say::SOLID_TIP);
     }
+}
+
+/// The smallest rectangle of an aspect around another's middle that covers it: until a picture of the view's own shape is there.
+pub(crate) fn covering(rect: Rect, aspect: f32) -> Rect {
+    let width = rect.width().max(rect.height() * aspect);
+    Rect::from_center_size(rect.center(), egui::vec2(width, width / aspect.max(1e-3)))
 }
 
 /// Columns and rows of a rectangle of the window.

@@ -227,7 +227,7 @@ fn small(garment: &Garment, pictures: &[Vec<Stored>], texels: usize) -> Vec<Vec<
 /// The least whole number of times that a size can be divided by to have sides of at most `texels`; 1 when none does.
 fn times_smaller(size: Size, texels: usize) -> usize {
     let fits = |times: &usize| size.width.max(size.height) <= texels * times;
-    let divides = |times: &usize| size.width % times == 0 && size.height % times == 0;
+    let divides = |times: &usize| size.width.is_multiple_of(*times) && size.height.is_multiple_of(*times);
     (1..=64).find(|times| fits(times) && divides(times)).unwrap_or(1)
 }
 

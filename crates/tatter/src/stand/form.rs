@@ -247,9 +247,12 @@ fn crossing(from: DVec3, along: DVec3, [a, b, c]: [DVec3; 3]) -> Option<(f64, [f
     (w >= 0.0 && v + w <= 1.0 && way > 0.0).then_some((way, [1.0 - v - w, v, w]))
 }
 
+/// How many faces have an edge, by its ends in millionths of the texture.
+type Edges = BTreeMap<[[i64; 2]; 2], (u32, [Vec2; 2])>;
+
 /// The map sets with the edges that only one of their faces has.
 fn sheets(garment: &Garment, surface: &Surface, sets: &[Option<usize>]) -> Vec<Sheet> {
-    let mut edges: Vec<BTreeMap<[[i64; 2]; 2], (u32, [Vec2; 2])>> = vec![BTreeMap::new(); garment.sets.len()];
+    let mut edges: Vec<Edges> = vec![BTreeMap::new(); garment.sets.len()];
     for (face, set) in surface.faces().iter().zip(sets) {
         let Some(set) = set else { continue };
         let first = face.uv_centre().floor();
@@ -268,9 +271,7 @@ fn sheets(garment: &Garment, surface: &Surface, sets: &[Option<usize>]) -> Vec<S
         let tiled = garment.sets.iter().filter(|other| other.material == set.material).count() > 1;
         if tiled { format!("{material} {}", 1001 + set.tile.u + 10 * set.tile.v) } else { material.to_owned() }
     };
-    let lone = |of: BTreeMap<[[i64; 2]; 2], (u32, [Vec2; 2])>| {
-        of.into_values().filter(|(count, _)| *count == 1).map(|(_, ends)| ends).collect()
-    };
+    let lone = |of: Edges| of.into_values().filter(|(count, _)| *count == 1).map(|(_, ends)| ends).collect();
     edges.into_iter().enumerate().map(|(number, of)| Sheet { name: name(number), edges: lone(of) }).collect()
 }
 
