@@ -97,6 +97,9 @@ mod tests {
     use super::*;
     use crate::place::{Canvas, PlaceSettings, footprint_of};
 
+    /// Corners of a mesh are 32-bit numbers of metres: a ten-thousandth of a millimetre, share of a texture alike.
+    const ROUNDING: f64 = 1e-4;
+
     /// A square sheet of 200 mm, four triangles around its middle, texture up is world up.
     fn sheet() -> Surface {
         let corner = |x: f32, y: f32| Vec3::new(x, y, 0.0);
@@ -130,9 +133,9 @@ mod tests {
             let (surface, found) = lay(turn, [0.5, 0.5]);
             let pieces = found.border(&surface, DVec2::splat(60.0));
             let length: f64 = pieces.iter().map(|[a, b]| a.point.distance(b.point)).sum();
-            assert!((length - 240.0).abs() < 1e-6, "turned by {turn}: {length} mm");
+            assert!((length - 240.0).abs() < ROUNDING, "turned by {turn}: {length} mm");
             let on_texture: f64 = pieces.iter().map(|[a, b]| a.uv.distance(b.uv)).sum();
-            assert!((on_texture - 1.2).abs() < 1e-9, "240 of 200 mm a side: {on_texture}");
+            assert!((on_texture - 1.2).abs() < ROUNDING / 200.0, "240 of 200 mm a side: {on_texture}");
         }
     }
 
@@ -140,15 +143,15 @@ mod tests {
     fn a_border_ends_where_the_cloth_ends() {
         let (surface, found) = lay(0.0, [0.5, 0.95]);
         let length: f64 = found.border(&surface, DVec2::splat(60.0)).iter().map(|[a, b]| a.point.distance(b.point)).sum();
-        assert!((length - (60.0 + 2.0 * 40.0)).abs() < 1e-6, "top and 40 mm of both sides: {length}");
+        assert!((length - (60.0 + 2.0 * 40.0)).abs() < ROUNDING, "top and 40 mm of both sides: {length}");
         let below = found.place(&surface, DVec2::new(0.0, 30.0)).unwrap();
-        assert!((below.point - DVec3::new(100.0, -20.0, 0.0)).length() < 1e-6, "the plane goes on to {}", below.point);
+        assert!((below.point - DVec3::new(100.0, -20.0, 0.0)).length() < ROUNDING, "the plane goes on to {}", below.point);
     }
 
     #[test]
     fn turned_counter_clockwise_its_top_goes_to_the_left() {
         let (surface, found) = lay(90.0, [0.5, 0.5]);
         let top = found.place(&surface, DVec2::new(0.0, -30.0)).unwrap();
-        assert!((top.point - DVec3::new(70.0, 100.0, 0.0)).length() < 1e-6, "it lies at {}", top.point);
+        assert!((top.point - DVec3::new(70.0, 100.0, 0.0)).length() < ROUNDING, "it lies at {}", top.point);
     }
 }
