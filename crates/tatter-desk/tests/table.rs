@@ -98,6 +98,7 @@ fn patch() -> Patch {
         subject: Subject::Damage,
         scale: MmPerTexel(2.0),
         scale_source: ScaleSource::Ruler,
+        scale_uncertainty: None,
         grain: Some(Angle::degrees(90.0)),
         ends_per_cm: None,
         picks_per_cm: None,
