@@ -550,6 +550,21 @@ fn two_lengths(text: &str) -> Result<Numbers<2>, String> {
     Ok(Numbers([side(width)?, side(height)?]))
 }
 
+/// A place, and a radius around it when there is one.
+fn spot(text: &str) -> Result<(Numbers<2>, Option<f32>), String> {
+    if text.split(',').count() == 2 {
+        return Ok((text.parse()?, None));
+    }
+    let Numbers([x, y, radius]) = circle(text)?;
+    Ok((Numbers([x, y]), Some(radius)))
+}
+
+/// Of a thing that gives light back.
+fn reflectance(text: &str) -> Result<f32, String> {
+    let fits = |number: &f32| (0.01..=1.0).contains(number);
+    finite(text).ok().filter(fits).ok_or_else(|| "a number from 0.01 to 1 is wanted".to_owned())
+}
+
 /// A centre and a radius.
 fn circle(text: &str) -> Result<Numbers<3>, String> {
     let circle: Numbers<3> = text.parse()?;

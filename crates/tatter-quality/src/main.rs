@@ -9,6 +9,7 @@
 
 mod alpha;
 mod capture;
+mod color;
 mod cost;
 mod cut;
 mod known;
@@ -44,6 +45,8 @@ fn main() -> Outcome {
         ["backings", word] => say(&capture::backings(List::Work, Some(word))?),
         ["lights"] => say(&capture::lights(List::Release)?),
         ["scale"] => say(&known::scale(None)?),
+        ["color"] => say(&color::table(None)?),
+        ["color", folder] => say(&color::table(Some(Path::new(folder)))?),
         ["guide", path] => known::guide(Path::new(path)),
         ["scale", folder] => say(&known::scale(Some(Path::new(folder)))?),
         ["open"] => say(&open::tables()?),
@@ -51,7 +54,7 @@ fn main() -> Outcome {
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
         _ => Err(
-            "say nothing, or: work [WORD], look FOLDER, relief, alpha, backings [WORD], lights, scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+            "say nothing, or: work [WORD], look FOLDER, relief, alpha, backings [WORD], lights, color [FOLDER], scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
                 .into(),
         ),
     }
@@ -71,6 +74,7 @@ fn whole() -> Outcome {
         .replace("{relief}", &relief::table(List::Release)?)
         .replace("{backings}", &capture::backings(List::Release, None)?)
         .replace("{lights}", &capture::lights(List::Release)?)
+        .replace("{color}", &color::table(None)?)
         .replace("{scale}", &known::scale(None)?)
         .replace("{threads}", &threads::table(List::Release))
         .replace("{open}", &open::tables()?)

@@ -40,6 +40,11 @@ impl Table {
         if kept.is_empty() { f32::NAN } else { kept.iter().sum::<f32>() / kept.len() as f32 }
     }
 
+    /// Greatest value of a column over the rows that have it.
+    pub(crate) fn most(&self, column: usize) -> f32 {
+        self.rows.iter().map(|row| row[column]).filter(|v| v.is_finite()).fold(f32::NAN, f32::max)
+    }
+
     /// The text, a row of means last.
     pub(crate) fn with_means(mut self) -> String {
         let means: Vec<f32> = (0..self.digits.len()).map(|i| self.mean(i)).collect();

@@ -79,6 +79,8 @@ pub struct Checked {
     pub origins: Vec<(Channel, Origin)>,
     /// Of a patch: where its scale came from, and its standard deviation as a share of it where that is known.
     pub scale: Option<(ScaleSource, Option<f32>)>,
+    /// Of a patch: how its colours were corrected, one line.
+    pub color: Option<String>,
 }
 
 /// Check patches, job files, meshes and texture folders.
@@ -90,11 +92,14 @@ pub fn check(things: &[PathBuf], task: &Task) -> Result<Vec<Checked>, CheckError
 }
 
 fn checked(thing: &Path, task: &Task) -> Result<Checked, CheckError> {
-    let mut checked = Checked { thing: thing.to_owned(), faults: Vec::new(), rims: Vec::new(), origins: Vec::new(), scale: None };
+    let mut checked =
+        Checked { thing: thing.to_owned(), faults: Vec::new(), rims: Vec::new(), origins: Vec::new(), scale: None, color: None };
     let name = thing.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     if name.ends_with(".patch") {
         let patch = read_patch(thing, &Limits::default())?;
         checked.faults = check_patch(&patch);
+        let told = patch.provenance.iter().find(|(key, _)| key == crate::color::KEY);
+        checked.color = told.map(|(_, text)| text.clone());
         checked.scale = Some((patch.scale_source, patch.scale_uncertainty));
         checked.origins = patch.maps.iter().filter_map(|(channel, map)| Some((channel, map.as_ref()?.origin))).collect();
     } else if name.ends_with(".toml") {

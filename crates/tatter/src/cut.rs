@@ -13,6 +13,7 @@ use tatter_files::picture::{Effort, PictureError, PictureFormat, encode, read_ph
 
 pub use tatter_capture::photo::Homography;
 
+use crate::color::{ColorFailed, ColorRequest, Corrected, Known, correction, even};
 use crate::lights::{LitFailed, LitShots, read_shots};
 use crate::sheet::{sheet, thumb};
 use crate::strokes::{StrokesError, read_strokes};
@@ -61,6 +62,8 @@ pub struct CutRequest {
     pub recipe: CutRecipe,
     /// A picture of strokes, in addition to the recipe's.
     pub strokes: Option<PathBuf>,
+    /// What corrects the colours, before anything is looked for.
+    pub color: ColorRequest,
 }
 
 /// What was cut.
@@ -70,6 +73,8 @@ pub struct CutReport {
     pub folder: PathBuf,
     /// The patch and the decisions.
     pub cut: Cut,
+    /// How colours were corrected.
+    pub corrected: Option<Corrected>,
 }
 
 /// Why no patch was written.
@@ -84,6 +89,9 @@ pub enum CutFailed {
     /// The strokes picture cannot be used.
     #[error("{0}: {1}")]
     Strokes(StrokesError, PathBuf),
+    /// Colours cannot be corrected.
+    #[error(transparent)]
+    Color(#[from] ColorFailed),
     /// The cut itself.
     #[error("{0}: {1}")]
     Cut(CutError, PathBuf),
@@ -104,6 +112,7 @@ impl Explain for CutFailed {
             Self::Strokes(StrokesError::Empty, _) => {
                 "Paint in full green (cloth), blue (backing), red (damage) or white (gap)".to_owned()
             }
+            Self::Color(error) => error.next(),
             Self::Cut(error, _) => error.next(),
             Self::Lit(error) => error.next(),
             Self::Patch(error) => error.next(),
@@ -114,6 +123,7 @@ impl Explain for CutFailed {
         match self {
             Self::Name(_) | Self::Strokes(..) => Class::Request,
             Self::Picture(error) => error.class(),
+            Self::Color(error) => error.class(),
             Self::Cut(error, _) => error.class(),
             Self::Lit(error) => error.class(),
             Self::Patch(error) => error.class(),
@@ -128,8 +138,12 @@ impl Explain for CutFailed {
 pub fn cut_photo(request: &CutRequest, task: &Task) -> Result<CutReport, CutFailed> {
     let name = patch_name(&request.output).ok_or_else(|| CutFailed::Name(request.output.clone()))?;
     let limits = Limits::default();
-    let shots = task.stage("read", || read(&request.source, &limits, task))?;
+    let mut shots = task.stage("read", || read(&request.source, &limits, task))?;
+    let corrected = task.stage("color", || shots.correct(&request.color, request.source.path(), task))?;
     let mut recipe = request.recipe.clone();
+    if let Some(Known::Chart(corners)) = request.color.known {
+        recipe.aside.push(with_frame(corners));
+    }
     if let Some(path) = &request.strokes {
         let picture = read_stored(path, &limits)?;
         let size = shots.photo().color.size();
@@ -138,8 +152,14 @@ pub fn cut_photo(request: &CutRequest, task: &Task) -> Result<CutReport, CutFail
     }
     let mut cut = shots.cut(&recipe, task).map_err(|error| CutFailed::Cut(error, request.source.path().to_owned()))?;
     cut.patch.name = name;
+    if let Some(corrected) = &corrected {
+        corrected.record(&mut cut.patch);
+    }
+    if let Some(path) = &request.color.flat_field {
+        cut.patch.provenance.push(("flat_field".to_owned(), crate::lights::name(path)));
+    }
     task.stage("write", || save(&cut.patch, &request.output, Vec::new(), task))?;
-    Ok(CutReport { folder: request.output.clone(), cut })
+    Ok(CutReport { folder: request.output.clone(), cut, corrected })
 }
 
 /// What was read of a source.
@@ -165,6 +185,34 @@ impl Read {
         match self {
             Self::Photo(photo) | Self::Lights(LitShots { photo, .. }) | Self::Backings { light: photo, .. } => photo,
         }
+    }
+
+    /// Correct the colours of all shots alike.
+    fn correct(&mut self, request: &ColorRequest, path: &Path, task: &Task) -> Result<Option<Corrected>, ColorFailed> {
+        if let Some(flat_field) = &request.flat_field {
+            match self {
+                Self::Photo(photo) => even(&mut [photo], flat_field)?,
+                Self::Backings { dark, light, .. } => even(&mut [dark, light], flat_field)?,
+                Self::Lights(_) => return Err(ColorFailed::FlatTwice(path.to_path_buf())),
+            }
+        }
+        let Some(known) = request.known else { return Ok(None) };
+        let corrected = correction(self.photo(), known, path, task)?;
+        let done = *corrected.correction();
+        let show = |photo: &mut Photo| photo.color = done.show(&photo.color);
+        match self {
+            Self::Photo(photo) => show(photo),
+            Self::Backings { dark, light, colors } => {
+                show(dark);
+                show(light);
+                *colors = colors.map(|both| both.map(|color| done.apply(color)));
+            }
+            Self::Lights(LitShots { photo, shots, .. }) => {
+                show(photo);
+                shots.correct(done);
+            }
+        }
+        Ok(Some(corrected))
     }
 
     fn cut(self, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
@@ -200,6 +248,13 @@ pub(crate) fn png(picture: Image<LinearRgb>) -> Result<Vec<u8>, PictureError> {
 pub(crate) fn eight_bits(picture: Image<LinearRgb>) -> Stored {
     let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
     Stored::from_map(&Map::Color(picture), &coding, Depth::Eight)
+}
+
+/// A chart's corners with room for its frame and its print around them.
+fn with_frame(corners: [[f32; 2]; 4]) -> [[f32; 2]; 4] {
+    const ROOM: f32 = 1.25;
+    let middle = [0, 1].map(|c: usize| corners.iter().map(|p| p[c]).sum::<f32>() / 4.0);
+    corners.map(|p| [0, 1].map(|c: usize| middle[c] + ROOM * (p[c] - middle[c])))
 }
 
 /// `rope-burn` of `somewhere/rope-burn.patch`.

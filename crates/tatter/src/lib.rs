@@ -4,6 +4,7 @@
 
 pub mod build;
 pub mod check;
+pub mod color;
 pub mod cut;
 pub mod deliver;
 pub mod demo;

@@ -184,6 +184,6 @@ fn calibration_lines(lights: &Lights) -> Vec<(String, String)> {
     [line("flat_field", &lights.flat_field), line("dark", &lights.dark)].into_iter().flatten().collect()
 }
 
-fn name(path: &Path) -> String {
+pub(crate) fn name(path: &Path) -> String {
     path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned()
 }

@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use tatter_core::image::{Image, LinearRgb, Size};
 
 use super::Lamp;
+use crate::color::Correction;
 
 /// A code that stands for a burnt-out reading.
 const CLIPPED: u16 = u16::MAX;
@@ -49,6 +50,19 @@ impl Calibration {
         Self { dark: self.dark.clone(), gain: flat.map(|flat| self.gain(flat)) }
     }
 
+    /// A shot with dark frame and flat field taken out.
+    ///
+    /// # Panics
+    /// When their sizes differ: a bug of the caller.
+    #[must_use]
+    pub fn show(&self, shot: &Image<LinearRgb>) -> Image<LinearRgb> {
+        let less = self.dark.as_ref().map(|dark| shot.zip(dark, |s, d| LinearRgb([0, 1, 2].map(|c| (s.0[c] - d.0[c]).max(0.0)))));
+        let less = less.as_ref().unwrap_or(shot);
+        self.gain
+            .as_ref()
+            .map_or_else(|| less.clone(), |gain| less.zip(gain, |s, g| LinearRgb([0, 1, 2].map(|c| s.0[c] * g.0[c]))))
+    }
+
     fn gain(&self, flat: &Flat) -> Image<LinearRgb> {
         let less = |x: usize, y: usize| self.dark.as_ref().map_or([0.0; 3], |dark| dark.get(x, y).0);
         let (image, with_dark) = match flat {
@@ -79,6 +93,7 @@ pub struct Shots {
     size: Size,
     lamps: Vec<Lamp>,
     planes: Vec<Plane>,
+    correction: Option<Correction>,
 }
 
 #[derive(Clone, Debug)]
@@ -91,7 +106,7 @@ impl Shots {
     /// None yet.
     #[must_use]
     pub const fn new(size: Size) -> Self {
-        Self { size, lamps: Vec::new(), planes: Vec::new() }
+        Self { size, lamps: Vec::new(), planes: Vec::new(), correction: None }
     }
 
     /// Add a shot, linear light of this size; `strength` is its lamp's light relative to the others.
@@ -129,6 +144,17 @@ impl Shots {
         self.planes.push(Plane { codes, unit });
     }
 
+    /// Correct colours that follow from the shots; readings stay as they are. A correction of degree 1 does the same to a dye as to each
+    /// of its readings.
+    pub const fn correct(&mut self, correction: Correction) {
+        self.correction = Some(correction);
+    }
+
+    /// A colour corrected.
+    pub(super) fn corrected(&self, color: LinearRgb) -> LinearRgb {
+        self.correction.map_or(color, |correction| correction.apply(color))
+    }
+
     /// Columns and rows.
     #[must_use]
     pub const fn size(&self) -> Size {
@@ -162,7 +188,7 @@ impl Shots {
                     *total += c * share;
                 }
             }
-            LinearRgb(sum)
+            self.corrected(LinearRgb(sum))
         })
     }
 }

@@ -52,7 +52,7 @@ pub fn stereo(shots: &Shots, part: Rect, mm: Option<f32>, task: &Task) -> Result
         rows.enumerate().for_each(|(dy, ((normal, color), blind))| {
             for x in 0..width {
                 let solved = rig.solve(part.x + x, part.y + y0 + dy, noise);
-                (normal[x], color[x], blind[x]) = (solved.normal, solved.color, solved.blind);
+                (normal[x], color[x], blind[x]) = (solved.normal, shots.corrected(solved.color), solved.blind);
             }
         });
     }

@@ -12,6 +12,7 @@ pub use fill::fill;
 pub use placed::{Misfit, Placed};
 pub use straight::{Straight, straighten};
 
+use crate::photo::Homography;
 use outline::{Outline, distance, outlines};
 use side::{Pass, Side, side};
 use tatter_core::explain::{Class, Explain};
@@ -221,6 +222,12 @@ fn sides(color: &Image<LinearRgb>, placed: &Placed, pass: Pass) -> Option<[Side;
         found.push(side(color, [placed.corners[k], placed.corners[(k + 1) % 4]], trim, pass)?);
     }
     found.try_into().ok()
+}
+
+/// Photo places of places on a rectangle whose corners were marked in order around it; `None` when they are not those of a convex
+/// quadrilateral.
+pub(crate) fn corners_onto(size: KnownSize, corners: [[f64; 2]; 4], photo: Size) -> Option<Homography> {
+    Placed::marked(size, corners, photo).map(|placed| placed.photo_from_mm)
 }
 
 /// Refuse what is not a rectangle of that size, or seen too much from the side.

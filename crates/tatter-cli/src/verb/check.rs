@@ -48,6 +48,7 @@ fn origins(checked: &Checked) -> Value {
     json!({
         "patch": checked.thing,
         "maps": maps,
+        "color_correction": checked.color,
         "scale_source": source.map(ScaleSource::name),
         "scale_uncertainty_percent": uncertainty.flatten().map(|share| number(100.0 * share)),
     })
@@ -70,6 +71,9 @@ fn people(checked: &[Checked], count: usize) -> String {
         }
         if let Some((source, Some(share))) = thing.scale {
             text += &format!("{}: scale by {} to {:.2} %\n", thing.thing.display(), source.name(), 100.0 * share);
+        }
+        if let Some(color) = &thing.color {
+            text += &format!("{}: colour by {color}\n", thing.thing.display());
         }
         if thing.faults.is_empty() {
             text += &format!("{}: sound\n", thing.thing.display());

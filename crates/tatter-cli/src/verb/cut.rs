@@ -1,6 +1,7 @@
 //! `tatter cut`.
 
 use serde_json::{Map, Value, json};
+use tatter::color::{ColorRequest, Corrected, GreyPick, Known};
 use tatter::cut::{CutReport, CutRequest, CutSource, Homography, cut_photo};
 use tatter_core::angle::Angle;
 use tatter_core::explain::Explain;
@@ -10,8 +11,8 @@ use tatter_core::task::Task;
 use tatter_core::units::PerCm;
 
 use super::weave::codes;
-use super::{BadArgument, CENTRE, Outcome, boxed, scale};
-use crate::args::{Cut, SubjectArg};
+use super::{BadArgument, CENTRE, Outcome, boxed, four, scale};
+use crate::args::{Cut, Numbers, SubjectArg};
 use crate::term::{Term, degrees, number, round, seconds, warnings};
 
 /// Photo to patch.
@@ -36,6 +37,7 @@ fn request(args: &Cut) -> Result<CutRequest, Box<dyn Explain>> {
             [x + CENTRE, y + CENTRE, radius]
         }),
         strokes: Vec::new(),
+        aside: Vec::new(),
         scale: scale(&args.scale),
         picks_per_cm: args.picks_per_cm.map(PerCm),
         upright: args.upright,
@@ -45,8 +47,21 @@ fn request(args: &Cut) -> Result<CutRequest, Box<dyn Explain>> {
         canvas: args.canvas,
         seed: args.seed,
     };
-    Ok(CutRequest { source: source(args)?, output: args.output.clone(), recipe, strokes: args.strokes.clone() })
+    let (source, output, strokes) = (source(args)?, args.output.clone(), args.strokes.clone());
+    Ok(CutRequest { source, output, recipe, strokes, color: color(args) })
 }
+
+/// What of known colour is in view.
+fn color(args: &Cut) -> ColorRequest {
+    let chart = args.chart.map(|Numbers(corners)| Known::Chart(four(corners)));
+    let grey = args.grey.map(|(Numbers([x, y]), radius)| {
+        Known::Grey(GreyPick { at: [x + CENTRE, y + CENTRE], radius, reflectance: args.grey_reflectance.unwrap_or(GREY_CARD) })
+    });
+    ColorRequest { known: chart.or(grey), flat_field: args.flat.clone() }
+}
+
+/// What grey cards are made to give back.
+const GREY_CARD: f32 = 0.18;
 
 /// One photo, one over each backing, or one under each light.
 fn source(args: &Cut) -> Result<CutSource, Box<dyn Explain>> {
@@ -92,6 +107,7 @@ fn machine(report: &CutReport, task: &Task) -> Value {
         "mm_per_texel": number(patch.scale.get()),
         "scale_source": patch.scale_source.name(),
         "scale_uncertainty_percent": patch.scale_uncertainty.map(|share| round(f64::from(100.0 * share), 1e3)),
+        "color": report.corrected.as_ref().map(corrected),
         "grain_deg": patch.grain.map(degrees),
         "ends_per_cm": patch.ends_per_cm.map(|count| number(count.get())),
         "picks_per_cm": patch.picks_per_cm.map(|count| number(count.get())),
@@ -104,6 +120,27 @@ fn machine(report: &CutReport, task: &Task) -> Value {
         "seconds": seconds(task),
         "warnings": warnings(task),
     })
+}
+
+/// How colours were corrected: differences are CIEDE2000, mean and greatest.
+fn corrected(corrected: &Corrected) -> Value {
+    let two = |values: [f32; 2]| values.map(number);
+    match corrected {
+        Corrected::Grey(pick, found) => json!({
+            "by": "grey",
+            "reflectance": number(pick.reflectance),
+            "seen": found.seen.0.map(number),
+        }),
+        Corrected::Chart(found) => json!({
+            "by": "chart",
+            "edition": found.edition.name(),
+            "fit": found.correction.name(),
+            "de00_before": two(found.before),
+            "de00_after": two(found.after),
+            "de00_left_one_out": number(found.left_one_out),
+            "patches_left_out": found.burnt,
+        }),
+    }
 }
 
 /// From places whose first centre is at (0.5, 0.5) to places whose first centre is at (0, 0), on both sides.
@@ -128,6 +165,7 @@ fn people(report: &CutReport, task: &Task) -> String {
     let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(", to {:.2} %", 100.0 * share));
     let source = patch.scale_source.name();
     text += &format!("  {size} texels, {:.1} × {:.1} mm (scale: {source}{sure})\n", width.get(), height.get());
+    text += &report.corrected.as_ref().map_or_else(String::new, |corrected| format!("  colour by {}\n", corrected.told()));
     match (patch.ends_per_cm, patch.picks_per_cm, patch.grain) {
         (Some(ends), Some(picks), Some(grain)) => {
             text +=

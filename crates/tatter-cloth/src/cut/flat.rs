@@ -1,7 +1,7 @@
 //! The photo as from straight above, by a rectangle of known size that lies on the cloth, and everything told of it moved along.
 
 use tatter_capture::photo::Homography;
-use tatter_capture::plane::{PlaneError, Straight, fill, place, straighten};
+use tatter_capture::plane::{PlaneError, Straight, place, straighten};
 use tatter_core::angle::Angle;
 use tatter_core::image::{Image, Size};
 use tatter_core::model::{CutRecipe, KnownSize, Photo, Scale, ScaleSource};
@@ -39,11 +39,6 @@ impl Flat {
     /// The photo straightened.
     pub(super) fn show(&self, photo: &Photo) -> Photo {
         Photo { color: self.straight.show(&photo.color), alpha: None, ..super::without_color(photo) }
-    }
-
-    /// The photo without the rectangle, its place filled with the cloth around it.
-    pub(super) fn without_rectangle(&self, photo: Photo) -> Photo {
-        Photo { color: fill(&photo.color, &self.straight.aside), ..photo }
     }
 
     pub(super) fn aside(&self) -> &Image<bool> {
@@ -99,6 +94,7 @@ impl Flat {
             }
             stroke.points.iter_mut().for_each(|point| *point = to(*point));
         }
+        moved.aside.iter_mut().flatten().for_each(|corner| *corner = to(*corner));
         moved.grain = recipe.grain.map(turned);
         moved.light_from = recipe.light_from.map(turned);
         moved

@@ -26,8 +26,7 @@ pub fn cut_lit(photo: &Photo, shots: Shots, recipe: &CutRecipe, task: &Task) -> 
     let Some(flat) = flat(photo, recipe, task)?.map(Flat::unwarped).transpose()? else {
         return chain(photo, Evidence { lights: Some(shots), ..Evidence::default() }, recipe, task);
     };
-    let shown = flat.without_rectangle(photo.clone());
-    chain(&shown, Evidence { lights: Some(shots), flat: Some(&flat), ..Evidence::default() }, recipe, task)
+    chain(photo, Evidence { lights: Some(shots), flat: Some(&flat), ..Evidence::default() }, recipe, task)
 }
 
 /// What the shots say, as the canvas shows it.

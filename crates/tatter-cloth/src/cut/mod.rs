@@ -17,7 +17,7 @@ use lit::Dyed;
 use tatter_capture::backings::{BackingsError, Matte};
 use tatter_capture::lights::Shots;
 use tatter_capture::photo::Homography;
-use tatter_capture::plane::PlaneError;
+use tatter_capture::plane::{PlaneError, fill};
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
@@ -105,7 +105,7 @@ pub struct Cut {
 /// When no subject is found or the recipe contradicts the photo.
 pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
     let Some(flat) = flat(photo, recipe, task)? else { return chain(photo, Evidence::default(), recipe, task) };
-    let shown = task.stage("straighten", || flat.without_rectangle(flat.show(photo)));
+    let shown = task.stage("straighten", || flat.show(photo));
     chain(&shown, Evidence { flat: Some(&flat), ..Evidence::default() }, &flat.moved(recipe), task)
 }
 
@@ -117,8 +117,34 @@ struct Evidence<'a> {
     matte: Option<&'a Matte>,
     /// Under several lights: relief, and colour where no backings measured it.
     lights: Option<Shots>,
-    /// By a rectangle of known size: the scale. The photo is straightened, and shows cloth where the rectangle lies.
+    /// By a rectangle of known size: the scale. The photo is straightened.
     flat: Option<&'a Flat>,
+}
+
+/// What shows neither cloth nor backing: the rectangle that gives the scale, a colour chart.
+fn aside(size: Size, flat: Option<&Flat>, recipe: &CutRecipe) -> Option<Image<bool>> {
+    let inside = |corners: &[[f32; 2]; 4], [x, y]: [f32; 2]| {
+        let side = |k: usize| {
+            let ([ax, ay], [bx, by]) = (corners[k], corners[(k + 1) % 4]);
+            (bx - ax) * (y - ay) - (by - ay) * (x - ax) > 0.0
+        };
+        (1..4).all(|k| side(k) == side(0))
+    };
+    let told = (!recipe.aside.is_empty()).then(|| {
+        Image::from_fn(size.width, size.height, |x, y| {
+            recipe.aside.iter().any(|corners| inside(corners, [x as f32 + 0.5, y as f32 + 0.5]))
+        })
+    });
+    match (flat.map(Flat::aside), told) {
+        (None, told) => told,
+        (Some(rectangle), None) => Some(rectangle.clone()),
+        (Some(rectangle), Some(told)) => Some(rectangle.zip(&told, |r, t| r || t)),
+    }
+}
+
+/// The photo with cloth in the place of what is set aside.
+fn without(photo: &Photo, aside: &Image<bool>) -> Photo {
+    Photo { color: fill(&photo.color, aside), ..without_color(photo) }
 }
 
 /// All of a photo but the picture.
@@ -136,7 +162,10 @@ fn without_color(photo: &Photo) -> Photo {
 /// The chain of [`cut`] and its kin.
 fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
     let Evidence { matte, lights, flat } = evidence;
-    let seen = flat.map(|flat| flat.aside().map(|aside| !aside));
+    let aside = aside(photo.color.size(), flat, recipe);
+    let filled = aside.as_ref().map(|aside| task.stage("fill", || without(photo, aside)));
+    let photo = filled.as_ref().unwrap_or(photo);
+    let seen = aside.map(|aside| aside.map(|aside| !aside));
     let (cloth, isolated) = subject(photo, matte, seen.as_ref(), recipe, task)?;
     let grain = recipe.grain.or_else(|| cloth.woven.then_some(cloth.grain));
     let scaled = scale::resolve(photo, recipe, flat, &cloth, task)?;

@@ -51,10 +51,6 @@ pub fn cut_two_backings(shots: &TwoBackings<'_>, recipe: &CutRecipe, task: &Task
     let measured = task.stage("backings", || two_backings(&pair, cards, task))?;
     drop(laid);
     let shown = Photo { color: backed::shown(&measured), ..without_color(light) };
-    let shown = match &flat {
-        Some(flat) => flat.without_rectangle(shown),
-        None => shown,
-    };
     let evidence = Evidence { matte: Some(&measured), flat: flat.as_ref(), ..Evidence::default() };
     let mut cut = chain(&shown, evidence, recipe, task)?;
     let other = if swapped { "photo_over_light" } else { "photo_over_dark" };

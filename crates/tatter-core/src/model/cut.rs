@@ -96,6 +96,8 @@ pub struct CutRecipe {
     pub around: Option<[f32; 3]>,
     /// Corrections.
     pub strokes: Vec<Stroke>,
+    /// Quadrilaterals by their corners in order around them, photo pixels, that show neither cloth nor backing: a colour chart.
+    pub aside: Vec<[[f32; 2]; 4]>,
     /// How large the cloth is.
     pub scale: Scale,
     /// Known picks per centimetre, to check or to complete the scale.

@@ -88,7 +88,7 @@ pub(crate) fn run(name: &str, folder: &Path) -> Done<Figures> {
                 source: CutSource::Photo(folder.join("photo.png")),
                 output: folder.join("cut.patch"),
                 recipe,
-                strokes: None,
+                ..CutRequest::default()
             };
             timed(&task, || Ok(cut_photo(&request, &task).map(drop)?))
         }

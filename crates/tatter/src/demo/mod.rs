@@ -124,7 +124,8 @@ pub fn demo(folder: &Path, task: &Task) -> Result<DemoReport, DemoError> {
         .map(|photo| {
             let recipe = CutRecipe { scale: Scale::Width(photo.width), seed: 1, ..CutRecipe::default() };
             let output = folder.join(format!("{}.patch", photo.name));
-            Ok(cut_photo(&CutRequest { source: CutSource::Photo(photo.path.clone()), output, recipe, strokes: None }, task)?)
+            let source = CutSource::Photo(photo.path.clone());
+            Ok(cut_photo(&CutRequest { source, output, recipe, ..CutRequest::default() }, task)?)
         })
         .collect::<Result<Vec<_>, DemoError>>()?;
 
