@@ -6,6 +6,7 @@ mod handoff;
 mod matching;
 mod place_of;
 mod proof;
+mod scale;
 mod scatter;
 mod variation;
 mod wear;
@@ -23,6 +24,7 @@ pub(crate) use handoff::{AlphaArg, Handoff, NormalYArg};
 pub(crate) use matching::{EdgeArg, Match, MatchArg, MatchArgs, ReliefArg};
 pub(crate) use place_of::Place as PlaceOf;
 pub(crate) use proof::{Proof, TransformArg};
+pub(crate) use scale::{ScaleArgs, ScaleByArg};
 pub(crate) use scatter::Scatter;
 pub(crate) use variation::Variation;
 pub(crate) use wear::Wear;
@@ -162,43 +164,6 @@ pub(crate) enum SubjectArg {
     Damage,
     /// A thing lying on a backing
     Piece,
-}
-
-#[derive(Args, Debug)]
-pub(crate) struct ScaleArgs {
-    /// Millimetres one photo pixel covers
-    #[arg(long, value_name = "MM", group = "scale", value_parser = length)]
-    pub(crate) mm_per_pixel: Option<f32>,
-    /// Millimetres the whole photo is wide
-    #[arg(long, value_name = "MM", group = "scale", value_parser = length)]
-    pub(crate) width_mm: Option<f32>,
-    /// Ends (warp threads) per centimetre, as counted on the cloth
-    #[arg(long, value_name = "N", group = "scale", value_parser = positive)]
-    pub(crate) ends_per_cm: Option<f32>,
-    /// Two pixels and the millimetres between them: x,y,x,y,mm
-    #[arg(long, value_name = "X,Y,X,Y,MM", group = "scale", allow_hyphen_values = true, value_parser = ruler)]
-    pub(crate) ruler: Option<Numbers<5>>,
-    /// What of known size lies flat on the cloth, whole in the photo: it is found, gives the scale, and perspective is taken out by it
-    #[arg(long, value_enum, value_name = "WHAT", group = "scale")]
-    pub(crate) scale_by: Option<ScaleByArg>,
-    /// Four corners of a rectangle of known size on the cloth, in pixels, in order around it: x,y,x,y,x,y,x,y
-    #[arg(long, value_name = "X,Y,…", group = "scale", requires = "corners_mm", allow_hyphen_values = true)]
-    pub(crate) corners: Option<Numbers<8>>,
-    /// Millimetres from the first corner to the second, and from the second to the third
-    #[arg(long, value_name = "WxH", requires = "corners", value_parser = two_lengths)]
-    pub(crate) corners_mm: Option<Numbers<2>>,
-}
-
-#[derive(ValueEnum, Clone, Copy, Debug)]
-pub(crate) enum ScaleByArg {
-    /// A card of size ID-1, 85.60 × 53.98 mm, as bank cards are
-    Card,
-    /// A sheet of paper, 210 × 297 mm
-    A4,
-    /// A sheet of paper, 148 × 210 mm
-    A5,
-    /// A sheet of paper, 105 × 148 mm
-    A6,
 }
 
 #[derive(Args, Debug)]
