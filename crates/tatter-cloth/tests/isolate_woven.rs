@@ -7,8 +7,8 @@ use tatter_testkit::scene::{Spec, cloth};
 use tatter_weave::{Damage, Kind, Shot};
 
 /// Overlap of the found and the true region over their union, both at half cover.
-fn overlap(name: &str, damage: Damage) -> f32 {
-    let spec = Spec { damage: vec![damage], seed: 2, ..Spec::new(cloth(name), 448, 8.0) };
+fn overlap(name: &str, damage: Damage, pitch: f32) -> f32 {
+    let spec = Spec { damage: vec![damage], seed: 2, ..Spec::new(cloth(name), 448, pitch) };
     let scene = Spec { shot: Shot::default(), ..spec }.shoot();
     let hints = ClothHints { pitch_px: Some(scene.pitch_px), ..ClothHints::default() };
     let Ok(found) = isolate(&scene.photo, &CutRecipe::default(), &hints, &Task::new()) else { return 0.0 };
@@ -32,7 +32,16 @@ fn injuries_are_outlined_with_their_frayed_rim() {
         ("duck", at(14.0, 14.0, Kind::Stain), 0.80),
     ];
     for (cloth, damage, least) in cases {
-        let got = overlap(cloth, damage);
+        let got = overlap(cloth, damage, 8.0);
         assert!(got >= least, "{cloth}, {}: overlap {got} of found and true region, at least {least}", damage.kind.name());
     }
+}
+
+/// Pale wear around a hole is part of the injury, although it is woven still and covers much of the photo.
+#[test]
+fn wear_around_a_hole_belongs_to_it() {
+    let damage = Damage { length: 18.0, width: 9.0, at: [0.5, -0.5], ..Damage::new(Kind::WornThrough) };
+    let got = overlap("denim", damage, 4.5);
+    // Measured 0.81; the hole alone is a third of it.
+    assert!(got >= 0.74, "overlap {got} of found and true region, at least 0.74");
 }

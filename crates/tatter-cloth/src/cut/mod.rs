@@ -214,7 +214,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
             base.how = format!("cloth alone, parted from both backings; {}", base.how);
         }
     }
-    let cloth_color = mean(&clean, &view.cloth(&found.opacity));
+    let cloth_color = mean(&clean, &view.cloth(view.intact.as_ref(), &found.opacity));
     let unit =
         |image: &Image<Unit>, origin, how: &str| Some(PatchMap { map: Map::Unit(image.clone()), origin, how: how.to_owned() });
     // The rim of a piece is its alpha; around an injured place nothing but a judgement ends the patch.
@@ -329,8 +329,12 @@ fn upright_turn(grain: Option<Angle>, task: &Task) -> Angle {
 struct View {
     color: Image<LinearRgb>,
     cover: Image<Unit>,
+    /// The cover without what is worn but woven still.
+    torn: Image<Unit>,
     see_through: Option<Image<Unit>>,
     intact: Option<Image<bool>>,
+    /// What is intact, and what is only worn.
+    woven: Option<Image<bool>>,
     gap_strokes: Option<Image<bool>>,
     cloth_strokes: Option<Image<bool>>,
 }
@@ -343,11 +347,20 @@ impl View {
             let any = recipe.strokes.iter().any(|stroke| stroke.kind == kind);
             any.then(|| canvas.show_mask(&crate::isolate::painted(&recipe.strokes, kind, photo.color.size())))
         };
+        let cover = clamp(canvas.show(&isolated.cover, nothing));
+        let worn = isolated.worn.as_ref().map(|worn| canvas.show_mask(worn));
+        let intact = (isolated.subject == Subject::Damage).then(|| canvas.show_mask(&isolated.intact));
+        let woven = match (&intact, &worn) {
+            (Some(intact), Some(worn)) => Some(intact.zip(worn, |i, w| i || w)),
+            _ => intact.clone(),
+        };
         Self {
+            torn: worn.map_or_else(|| cover.clone(), |worn| cover.zip(&worn, |c, w| if w { Unit(0.0) } else { c })),
             color: canvas.show(&photo.color, None).map(|c| LinearRgb(c.0.map(|v| v.max(0.0)))),
-            cover: clamp(canvas.show(&isolated.cover, nothing)),
+            cover,
             see_through: isolated.see_through.as_ref().map(|image| clamp(canvas.show(image, nothing))),
-            intact: (isolated.subject == Subject::Damage).then(|| canvas.show_mask(&isolated.intact)),
+            intact,
+            woven,
             gap_strokes: match (strokes(StrokeKind::Gap), &isolated.open) {
                 (told, None) => told,
                 (None, Some(open)) => Some(canvas.show_mask(open)),
@@ -361,11 +374,11 @@ impl View {
     fn gaps(&self, pitch_px: Option<[f32; 2]>, task: &Task) -> Result<Gaps, GapError> {
         let input = GapInput {
             see_through: self.see_through.as_ref(),
-            intact: self.intact.as_ref(),
+            intact: self.woven.as_ref(),
             pitch_px,
             gap_strokes: self.gap_strokes.as_ref(),
             cloth_strokes: self.cloth_strokes.as_ref(),
-            ..GapInput::new(&self.cover)
+            ..GapInput::new(&self.torn)
         };
         gaps(&self.color, &input, task)
     }
@@ -377,16 +390,16 @@ impl View {
             photo: &self.color,
             opacity: &found.opacity,
             own: &found.own_color,
-            intact: &self.cloth(&found.opacity),
+            intact: &self.cloth(self.woven.as_ref(), &found.opacity),
             backing: found.backing,
             pitch: pitch_px.map_or(ASSUMED_PITCH, |[a, b]| (a * b).sqrt()).max(1.0),
         };
         *color = thread_color(color, &sight);
     }
 
-    /// The intact cloth, or what is wholly cloth of the piece itself.
-    fn cloth(&self, opacity: &Image<Unit>) -> Image<bool> {
-        self.intact.clone().unwrap_or_else(|| self.cover.zip(opacity, |c, o| c.0 * o.0 > 0.98))
+    /// Cloth around a damage, or what is wholly cloth of the piece itself.
+    fn cloth(&self, around: Option<&Image<bool>>, opacity: &Image<Unit>) -> Image<bool> {
+        around.cloned().unwrap_or_else(|| self.cover.zip(opacity, |c, o| c.0 * o.0 > 0.98))
     }
 }
 

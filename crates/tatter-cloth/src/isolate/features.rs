@@ -22,8 +22,9 @@ pub(super) type Feature = [f32; FEATURES];
 /// 8-bit pictures. Tuned on scans and grey factory pictures; more hides faint stains.
 pub(super) const RIDGE: Feature = [0.15, 0.06, 0.06, 0.01, 0.01, 0.01, 0.01, 0.01, 0.003, 0.1, 0.1];
 
-/// CIELAB of the picture with its slow light and slow cast taken off: what remains varies around the cloth's mean.
-pub(super) fn flat_lab(color: &Image<LinearRgb>, sigma: f32) -> Image<LinearRgb> {
+/// CIELAB of the picture with its slow light and slow cast taken off: what remains varies around the cloth's mean. Light is not
+/// learnt from what is no cloth for certain.
+pub(super) fn flat_lab(color: &Image<LinearRgb>, sigma: f32, exclude: &Image<bool>) -> Image<LinearRgb> {
     let lab = color.map(|c| {
         let lab = Lab::from(LinearRgb(c.0.map(|v| v.clamp(0.0, 4.0))));
         LinearRgb([lab.l, lab.a, lab.b])
@@ -33,7 +34,7 @@ pub(super) fn flat_lab(color: &Image<LinearRgb>, sigma: f32) -> Image<LinearRgb>
     let step = ((width * height) as f32 / 2500.0).sqrt().max(1.0) as usize;
     let mut samples = Vec::new();
     for y in (step / 2..height).step_by(step) {
-        for x in (step / 2..width).step_by(step) {
+        for x in (step / 2..width).step_by(step).filter(|&x| !exclude.get(x, y)) {
             samples.push(([x as f32 + 0.5, y as f32 + 0.5], smooth.get(x, y).0, 1.0));
         }
     }
@@ -107,8 +108,9 @@ pub(super) fn line_unlikeness(lab: &Image<LinearRgb>, lines: [Angle; 2]) -> Imag
     first.zip(&second, f32::max)
 }
 
-/// Features of every pixel, smoothed over `sigma` pixels (about one thread pitch); threads run along `lines`.
-pub(super) fn features(lab: &Image<LinearRgb>, sigma: f32, lines: [Angle; 2]) -> Image<FeatureTexel> {
+/// Features of every pixel, smoothed over `sigma` pixels (about one thread pitch); threads run along `lines`. What changes slowly is
+/// not learnt from places that are no cloth for certain.
+pub(super) fn features(lab: &Image<LinearRgb>, sigma: f32, lines: [Angle; 2], exclude: &Image<bool>) -> Image<FeatureTexel> {
     let (width, height) = (lab.width(), lab.height());
     let light = lab.map(|c| c.0[0]);
     let octaves = [0.0, 1.0, 2.0, 4.0].map(|s| gaussian(&light, s));
@@ -137,7 +139,7 @@ pub(super) fn features(lab: &Image<LinearRgb>, sigma: f32, lines: [Angle; 2]) ->
         let [first, second] = [0, 1].map(|i: usize| lines[i].get(x, y) - surround.get(x, y));
         FeatureTexel([c[0], c[1], c[2], log(b[0]), log(b[1]), log(b[2]), log(g[0]), log(g[1]), cross, first, second])
     });
-    without_slow_texture(places)
+    without_slow_texture(places, exclude)
 }
 
 /// Means along a line through each pixel, Gaussian of deviation `reach` pixels.
@@ -158,13 +160,14 @@ fn along(light: &Image<f32>, line: Angle, reach: f32) -> Image<f32> {
 }
 
 /// A lens sharper in the middle, or cloth that curves away, changes texture slowly over the photo: taken off as light is.
-fn without_slow_texture(mut places: Image<FeatureTexel>) -> Image<FeatureTexel> {
+fn without_slow_texture(mut places: Image<FeatureTexel>, exclude: &Image<bool>) -> Image<FeatureTexel> {
     const FIRST: usize = 3;
     let (width, height) = (places.width(), places.height());
     let step = ((width * height) as f32 / 2500.0).sqrt().max(1.0) as usize;
     let grid = |n: usize| (step / 2..n).step_by(step);
     let samples: Vec<_> = grid(height)
         .flat_map(|y| grid(width).map(move |x| (x, y)))
+        .filter(|&(x, y)| !exclude.get(x, y))
         .map(|(x, y)| {
             let place = places.get(x, y).0;
             ([x as f32 + 0.5, y as f32 + 0.5], std::array::from_fn(|i| place[FIRST + i]), 1.0)

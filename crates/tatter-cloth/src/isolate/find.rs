@@ -46,7 +46,7 @@ pub(super) fn outlier_score(
     exclude: &Image<bool>,
     seed: u64,
 ) -> Image<f32> {
-    let places = features(lab, sigma, lines);
+    let places = features(lab, sigma, lines, exclude);
     let open: Vec<usize> = (0..places.size().area()).filter(|&i| !exclude.texels()[i]).collect();
     let mut rng = Rng::new(seed ^ 0x0C10_7417);
     let samples: Vec<[f32; FEATURES]> =

@@ -155,6 +155,7 @@ pub(super) fn isolate_hem(
         see_through: None,
         open: Some(at_photo(&backing)),
         intact,
+        worn: None,
         backing: None,
         confidence: 0.8,
         bounds,

@@ -64,6 +64,8 @@ pub struct Isolated {
     pub open: Option<Image<bool>>,
     /// Cloth that is certainly outside the injury (damage) or certainly cloth (piece).
     pub intact: Image<bool>,
+    /// Cloth within a damage that is worn but woven still, where the damage is broader than what is torn: openings lie elsewhere.
+    pub worn: Option<Image<bool>>,
     /// What lies behind a piece.
     pub backing: Option<BackingModel>,
     /// 0 a guess, 1 certain.

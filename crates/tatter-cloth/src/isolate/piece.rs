@@ -257,6 +257,7 @@ fn finish(size: Size, part: Rect, outline: &Image<f32>, alpha: &Image<Unit>, rin
         see_through: Some(see_through),
         open: None,
         intact,
+        worn: None,
         backing: None,
         confidence,
         bounds,
