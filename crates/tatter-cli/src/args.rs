@@ -130,8 +130,8 @@ pub(crate) enum Verb {
     /// Find faults in patches, textures and jobs
     #[command(after_help = "Example: tatter check rope-burn.patch smock.tatter.toml")]
     Check(Check),
-    /// Open the desk: the garment in a window, to lay patches on by hand and to deliver
-    #[command(after_help = "Example: tatter desk smock.tatter.toml\n\
+    /// Open the desk: a window in which photos become patches, patches are laid on the garment by hand, and textures delivered
+    #[command(after_help = "Example: tatter desk smock.tatter.toml rip.jpg\n\
         Starts the program tatter-desk, which lies beside this one or on the search path; docs/desk.md says more.")]
     Desk(Desk),
     /// Print a completion script for a shell
@@ -151,9 +151,9 @@ pub(crate) struct Demo {
 
 #[derive(Args, Debug)]
 pub(crate) struct Desk {
-    /// Job to open
-    #[arg(value_name = "JOB")]
-    pub(crate) job: Option<PathBuf>,
+    /// A job to open, and photos to cut
+    #[arg(value_name = "JOB|PHOTO")]
+    pub(crate) files: Vec<PathBuf>,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]

@@ -8,6 +8,8 @@ use tatter::keep::Over;
 use tatter::stand::Touch;
 use tatter_core::angle::Angle;
 
+use crate::photo::OnPhoto;
+
 /// The stations, as work travels.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Station {
@@ -30,6 +32,10 @@ impl Station {
 /// One thing asked.
 #[derive(Clone, Debug)]
 pub enum Command {
+    /// Lay photos on the table.
+    Lay(Vec<PathBuf>),
+    /// Something of the photos.
+    Photo(OnPhoto),
     /// Open a job.
     Open(PathBuf),
     /// Go to a station.

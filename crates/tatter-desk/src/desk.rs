@@ -4,29 +4,25 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use tatter::history::{Edit, History};
-use tatter::keep::{Kept, Over};
-use tatter::place::{PlaceRequest, SizeChoice};
-use tatter::stand::{State, Touch};
-use tatter_core::angle::Angle;
-use tatter_core::channel::PerChannel;
-use tatter_core::model::Match;
+use tatter::history::History;
+use tatter::keep::Kept;
 
 use crate::command::{Command, Station};
+use crate::job::{hear_in, keep_draft, look_over, obey_in};
 use crate::open::Open;
+use crate::photo::{Accepted, Photos};
 use crate::say;
-use crate::work::{Errand, Look, News, Trouble, Wake, Work};
-
-/// How far one may look up or down.
-const HIGHEST: f32 = 85.0;
-/// How near one may come: threads of a coat fill the view.
-const NEAREST: f32 = 60.0;
+use crate::shelf::Shelf;
+use crate::work::{Look, Trouble, Wake, Work};
 
 /// Everything the window shows.
 pub struct Desk {
     pub(crate) open: Option<Open>,
     pub(crate) station: Station,
-    /// What is written as the path of a job, when none is open.
+    pub(crate) photos: Photos,
+    /// Patches at hand while no job is open.
+    pub(crate) shelf: Shelf,
+    /// What is written as the path of a job, or of a photo, when none lies there.
     pub(crate) path: String,
     pub(crate) trouble: Option<Trouble>,
     wake: Wake,
@@ -41,12 +37,31 @@ impl std::fmt::Debug for Desk {
 impl Desk {
     /// An empty desk; `wake` is called from threads when there is something new to show.
     pub fn new(wake: Wake) -> Self {
-        Self { open: None, station: Station::default(), path: String::new(), trouble: None, wake }
+        Self {
+            open: None,
+            station: Station::default(),
+            photos: Photos::new(Arc::clone(&wake)),
+            shelf: Shelf::default(),
+            path: String::new(),
+            trouble: None,
+            wake,
+        }
     }
 
     /// The job on it.
     pub fn open(&self) -> Option<&Open> {
         self.open.as_ref()
+    }
+
+    /// The photos on it.
+    pub fn photos(&self) -> &Photos {
+        &self.photos
+    }
+
+    /// The names of the patches at hand.
+    pub fn patches(&self) -> Vec<&str> {
+        let shelf = self.open.as_ref().map_or(&self.shelf, |open| &open.shelf);
+        shelf.cards.iter().map(|card| card.name.as_str()).collect()
     }
 
     /// Where one stands.
@@ -63,6 +78,23 @@ impl Desk {
     pub fn obey(&mut self, command: Command) {
         match command {
             Command::Open(path) => self.lay_on(&path),
+            Command::Lay(paths) => {
+                self.photos.lay(&paths);
+                self.station = Station::Photo;
+            }
+            Command::Photo(asked) => {
+                let job = self.open.as_ref().map(|open| (open.kept.path().to_owned(), Arc::clone(open.job())));
+                self.photos.obey(asked, job.as_ref());
+            }
+            Command::Undo | Command::Redo | Command::LetGo if self.station == Station::Photo => {
+                if let Some(sheet) = self.photos.sheet_mut() {
+                    match command {
+                        Command::Undo => drop(sheet.steps.undo()),
+                        Command::Redo => drop(sheet.steps.redo()),
+                        _ => sheet.steps.let_go(),
+                    }
+                }
+            }
             Command::Go(station) => {
                 self.station = station;
                 self.look_over_if_new();
@@ -105,7 +137,7 @@ impl Desk {
                         self.trouble = None;
                         self.open = Some(Open::new(kept, history, draft, work));
                     }
-                    Err(error) => self.trouble = Some(no_thread(&error)),
+                    Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
                 }
             }
             Err(error) => self.trouble = Some(Trouble::of(&error)),
@@ -131,11 +163,27 @@ impl Desk {
             }
             open.settle();
         }
+        let accepted = self.photos.hear();
+        self.take_in(accepted);
         self.look_over_if_new();
+    }
+
+    /// New patches lie in the drawer.
+    fn take_in(&mut self, accepted: Vec<Accepted>) {
+        for Accepted { folder, cards } in accepted {
+            match &mut self.open {
+                Some(open) => open.shelf.renew(cards, &folder),
+                None => self.shelf.renew(cards, &folder),
+            }
+        }
     }
 
     /// Ask for the picture that the desk as it stands now calls for, if it is another than what was asked last.
     pub(crate) fn look(&mut self, backdrop: [tatter_core::image::LinearRgb; 2]) {
+        // Nothing of the garment is seen there.
+        if matches!(self.station, Station::Photo | Station::Patch) {
+            return;
+        }
         let pair = self.station == Station::Delivery;
         let Some(open) = self.open.as_mut().filter(|open| open.ready) else { return };
         let size = open.solid_size;
@@ -150,6 +198,10 @@ impl Desk {
 
     /// Wait until the threads have done what they were asked, or one says nothing for `patience`; whether they have. For tests.
     pub fn wait(&mut self, patience: Duration) -> bool {
+        while !self.photos.is_resting() {
+            let Some(accepted) = self.photos.wait(patience) else { return false };
+            self.take_in(accepted);
+        }
         loop {
             let Some(open) = &mut self.open else { return true };
             let opening = !open.ready && open.trouble.is_none();
@@ -162,214 +214,23 @@ impl Desk {
         }
     }
 
-    /// Files that were dropped on the window: a job is opened.
+    /// Files that were dropped on the window: a job is opened, photos are laid on the table.
     pub(crate) fn dropped(&mut self, files: &[PathBuf]) {
-        match files.iter().find(|file| file.to_string_lossy().ends_with(".toml")) {
-            Some(job) => self.obey(Command::Open(job.clone())),
-            None if files.is_empty() => {}
-            None => {
-                self.trouble = Some(Trouble {
-                    what: format!("This is not a job file: {}.", files[0].display()),
-                    next: say::OPEN_FIRST.to_owned(),
-                });
-            }
+        let (jobs, others): (Vec<_>, Vec<_>) = files.iter().cloned().partition(|file| is_job(file));
+        let (folders, photos): (Vec<_>, Vec<_>) = others.into_iter().partition(|file| file.is_dir());
+        if let Some(job) = jobs.into_iter().next() {
+            self.obey(Command::Open(job));
+        }
+        if !photos.is_empty() {
+            self.obey(Command::Lay(photos));
+        }
+        if let Some(folder) = folders.first() {
+            self.trouble = Some(Trouble { what: say::dropped_folder(folder), next: say::DROP_FILES.to_owned() });
         }
     }
 }
 
-fn no_thread(error: &std::io::Error) -> Trouble {
-    Trouble {
-        what: format!("The system gives no thread to work on ({error})."),
-        next: "Close other programs and open the job again.".to_owned(),
-    }
-}
-
-fn look_over(open: &mut Open) {
-    let job = Arc::clone(open.history.job());
-    open.outlook.asked = Some(Arc::clone(&job));
-    send(open, Errand::Foresee(job));
-}
-
-fn send(open: &mut Open, errand: Errand) {
-    open.outlook.trouble = None;
-    open.outlook.progress = None;
-    let path = open.kept.path().to_owned();
-    if let Err(error) = open.work.send(errand, &path) {
-        open.outlook.trouble = Some(no_thread(&error));
-    }
-}
-
-/// What is asked of an open job.
-fn obey_in(open: &mut Open, command: Command) {
-    match command {
-        Command::Take(patch) => open.taken = patch,
-        Command::Touch(touch) => touched(open, &touch),
-        Command::Select(id) => open.selected = id,
-        Command::Make(edit) => make(open, &edit),
-        Command::Drag(edit) => {
-            if let Err(error) = open.history.make_in_gesture(&edit) {
-                open.trouble = Some(Trouble::of(&error));
-            }
-        }
-        Command::LetGo => open.history.let_go(),
-        Command::Undo => drop(open.history.undo()),
-        Command::Redo => drop(open.history.redo()),
-        Command::Save(over) => drop(save(open, over)),
-        Command::Draft(take) => draft(open, take),
-        Command::Walk { turn, lift } => {
-            open.stance.turn = open.stance.turn + turn;
-            let lift = (open.stance.lift + lift).to_degrees().clamp(-HIGHEST, HIGHEST);
-            open.stance.lift = Angle::degrees(lift);
-        }
-        Command::Nearer(factor) => open.stance.near = (open.stance.near * factor).clamp(0.3, NEAREST),
-        Command::Shift([right, up]) => {
-            let [x, y] = open.stance.shift;
-            let most = open.stance.near.max(1.0);
-            open.stance.shift = [(x + right).clamp(-most, most), (y + up).clamp(-most, most)];
-        }
-        Command::Sheet(sheet) => open.sheet = sheet,
-        Command::Slide(at) => open.slide = at.clamp(0.0, 1.0),
-        Command::LookOver => look_over(open),
-        Command::Deliver(foreign) => {
-            if save(open, Over::Nothing) {
-                open.outlook.said = None;
-                open.outlook.sent = Some(Arc::clone(open.history.job()));
-                send(open, Errand::Deliver(foreign));
-            }
-        }
-        Command::PutBack => {
-            open.outlook.said = None;
-            send(open, Errand::Undo);
-        }
-        Command::Stop => open.work.stop(),
-        Command::Open(_) | Command::Go(_) | Command::Dismiss | Command::ReadAnew => {}
-    }
-}
-
-fn make(open: &mut Open, edit: &Edit) {
-    match open.history.make(edit) {
-        Ok(id) => open.selected = Some(id),
-        Err(error) => open.trouble = Some(Trouble::of(&error)),
-    }
-}
-
-/// What was taken lies there now; with empty hands, what lies there is selected.
-fn touched(open: &mut Open, touch: &Touch) {
-    let Some(card) = open.taken_card() else {
-        open.selected = open.placement_at(touch.point);
-        return;
-    };
-    let request = PlaceRequest {
-        job: open.kept.path().to_owned(),
-        patch: card.folder.clone(),
-        spot: touch.spot.clone(),
-        turn: Angle::ZERO,
-        size: SizeChoice::Own,
-        mirror: false,
-        rules: PerChannel::default(),
-        matching: Match::default(),
-    };
-    make(open, &Edit::Lay(Box::new(request)));
-    open.taken = None;
-    open.sheet = touch.set;
-}
-
-/// Save; whether the file holds the job now.
-fn save(open: &mut Open, over: Over) -> bool {
-    if open.history.is_saved() && over == Over::Nothing && !open.kept.changed_outside() {
-        return true;
-    }
-    let job = Arc::clone(open.history.job());
-    match open.kept.save(&job, over) {
-        Ok(()) => {
-            open.history.note_saved();
-            open.drafted = Some(job);
-            open.trouble = None;
-            true
-        }
-        Err(error) => {
-            open.trouble = Some(Trouble::of(&error));
-            false
-        }
-    }
-}
-
-fn draft(open: &mut Open, take: bool) {
-    let Some(draft) = open.draft.take() else { return };
-    if take {
-        open.history.take_up("take up what was not saved", draft);
-    } else if let Err(error) = open.kept.forget() {
-        open.trouble = Some(Trouble::of(&error));
-    }
-}
-
-/// Keep what is not saved beside the job, once nothing is dragged. A draft that waits to be taken up is not written over.
-fn keep_draft(open: &mut Open) {
-    let job = open.history.job();
-    let known = open.drafted.as_ref().is_some_and(|drafted| Arc::ptr_eq(drafted, job));
-    if known || open.history.is_dragging() || open.draft.is_some() {
-        return;
-    }
-    let untouched = open.drafted.is_none() && open.history.is_saved();
-    let kept = match (untouched, open.history.is_saved()) {
-        (true, _) => Ok(()),
-        (false, true) => open.kept.forget(),
-        (false, false) => open.kept.draft(job),
-    };
-    if !untouched {
-        open.drafted = Some(Arc::clone(job));
-    }
-    if let Err(error) = kept {
-        open.trouble = Some(Trouble::of(&error));
-    }
-}
-
-fn hear_in(open: &mut Open, news: News) {
-    match news {
-        News::Form(form) => open.form = Some(form),
-        News::Cards(cards) => open.cards = cards,
-        News::Ready(without) => {
-            open.ready = true;
-            open.without_adapter = without;
-        }
-        News::Flat(sheet, picture) => {
-            if sheet == open.sheet {
-                open.flat.take(picture, None);
-            }
-        }
-        News::Solid { state, picture, camera, .. } => {
-            let shown = if state == State::After { &mut open.solid } else { &mut open.before };
-            shown.take(picture, Some(camera));
-        }
-        News::Trouble(trouble) => open.trouble = Some(trouble),
-        News::Laid | News::Rested(_) => {}
-        News::Progress(stage, share) => open.outlook.progress = Some((stage, share)),
-        News::Foreseen(found) => {
-            if let Some(job) = open.outlook.asked.clone() {
-                open.outlook.foreseen = Some((job, found));
-            }
-        }
-        News::Delivered(done) => errand_done(open, done.map(|summary| summary.files), say::delivered, true),
-        News::Undone(done) => errand_done(open, done.map(|summary| summary.files), say::put_back, false),
-    }
-}
-
-fn errand_done(
-    open: &mut Open,
-    done: Result<Vec<tatter::deliver::DeliveredFile>, Trouble>,
-    say: impl Fn(usize) -> String,
-    delivered: bool,
-) {
-    open.outlook.progress = None;
-    match done {
-        Ok(files) => {
-            let written = files.iter().filter(|file| file.outcome != tatter::deliver::Outcome::Unchanged).count();
-            open.outlook.said = Some(say(written));
-            open.outlook.trouble = None;
-            open.outlook.delivered = open.outlook.sent.take().filter(|_| delivered);
-        }
-        Err(trouble) => open.outlook.trouble = Some(trouble),
-    }
-    // How the files stand has changed.
-    open.outlook.asked = None;
+/// Whether a file is a job's by its name.
+pub fn is_job(file: &Path) -> bool {
+    file.extension().is_some_and(|extension| extension == "toml")
 }

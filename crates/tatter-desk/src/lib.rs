@@ -7,16 +7,21 @@
 
 pub mod command;
 mod desk;
+mod job;
 mod look;
+mod newest;
 mod open;
+pub mod photo;
 mod say;
+mod shelf;
 mod station;
 mod widget;
 mod window;
 pub mod work;
 
 pub use command::{Command, Station};
-pub use desk::Desk;
+pub use desk::{Desk, is_job};
 pub use look::{Icon, Palette, contrast, dress, icon_button_ui};
 pub use open::{Open, Stance};
+pub use photo::{OnPhoto, Part, Photos, Sheet, Tool};
 pub use window::{StartError, run};

@@ -1,32 +1,36 @@
-//! The program `tatter-desk`: a window, with a job if one is named. `tatter desk` starts it.
+//! The program `tatter-desk`: a window, with the job and the photos that are named. `tatter desk` starts it.
 
 use std::io::Write as _;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 use tatter_core::explain::{Class, Explain as _};
-use tatter_desk::run;
+use tatter_desk::{is_job, run};
 
-const USAGE: &str = "Usage: tatter-desk [JOB]\n\nOpens the desk, with the job file NAME.tatter.toml if one is named.\n";
+const USAGE: &str =
+    "Usage: tatter-desk [JOB] [PHOTO…]\n\nOpens the desk, with the job file NAME.tatter.toml and the photos that are named.\n";
 
 fn main() -> ExitCode {
     let arguments: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
     match &arguments[..] {
-        [] => open(None),
         [one] if ["-h", "--help"].iter().any(|help| one.as_os_str() == *help) => say(USAGE, ExitCode::SUCCESS),
         [one] if one.as_os_str() == "--version" => {
             say(concat!("tatter-desk ", env!("CARGO_PKG_VERSION"), "\n"), ExitCode::SUCCESS)
         }
-        [one] if !one.to_string_lossy().starts_with('-') => open(Some(one.clone())),
-        _ => {
-            refuse("the desk takes one job file", "Start it as tatter-desk NAME.tatter.toml");
+        files if files.iter().any(|file| file.to_string_lossy().starts_with('-')) => {
+            refuse("the desk takes a job file and photos, and no options", "Start it as tatter-desk NAME.tatter.toml PHOTO");
             ExitCode::from(Class::Request.exit_code())
         }
+        files if files.iter().filter(|file| is_job(file)).count() > 1 => {
+            refuse("one job lies on the desk at a time", "Name one NAME.tatter.toml, and as many photos as you like");
+            ExitCode::from(Class::Request.exit_code())
+        }
+        _ => open(arguments),
     }
 }
 
-fn open(job: Option<PathBuf>) -> ExitCode {
-    match run(job) {
+fn open(files: Vec<PathBuf>) -> ExitCode {
+    match run(files) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             refuse(&error.to_string(), &error.next());

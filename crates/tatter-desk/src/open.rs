@@ -14,6 +14,7 @@ use tatter_core::angle::Angle;
 use tatter_core::model::{Job, Placement};
 use tatter_proof::{Camera, Picture};
 
+use crate::shelf::Shelf;
 use crate::work::{Look, Trouble, Work};
 
 /// Where the person stands before the garment.
@@ -54,13 +55,20 @@ pub(crate) struct Shown {
     pub(crate) texture: Option<egui::TextureHandle>,
     pub(crate) camera: Option<Camera>,
     pub(crate) aspect: f32,
+    width: f32,
 }
 
 impl Shown {
     pub(crate) fn take(&mut self, picture: Picture, camera: Option<Camera>) {
         self.aspect = picture.width as f32 / picture.height.max(1) as f32;
         self.camera = camera;
+        self.width = picture.width as f32;
         self.fresh = Some(picture);
+    }
+
+    /// Columns of the picture that came last, whether the window has it or not.
+    pub(crate) fn width(&self) -> f32 {
+        self.width
     }
 
     /// The texture, with what came last.
@@ -105,8 +113,7 @@ pub struct Open {
     pub(crate) form: Option<Arc<Form>>,
     /// The garment's eye for the view's aspect.
     front: Option<(f32, Camera)>,
-    pub(crate) cards: Vec<Card>,
-    pub(crate) thumbs: BTreeMap<PathBuf, egui::TextureHandle>,
+    pub(crate) shelf: Shelf,
     pub(crate) ready: bool,
     pub(crate) without_adapter: Option<String>,
     pub(crate) taken: Option<PathBuf>,
@@ -144,8 +151,7 @@ impl Open {
             work,
             form: None,
             front: None,
-            cards: Vec::new(),
-            thumbs: BTreeMap::new(),
+            shelf: Shelf::default(),
             ready: false,
             without_adapter: None,
             taken: None,
@@ -203,14 +209,14 @@ impl Open {
     /// The patch that was taken from the drawer.
     pub(crate) fn taken_card(&self) -> Option<&Card> {
         let folder = self.taken.as_ref()?;
-        self.cards.iter().find(|card| card.folder == *folder)
+        self.shelf.card(folder)
     }
 
     /// The card of the patch of that name in the job.
     pub(crate) fn card_of(&self, patch: &str) -> Option<&Card> {
         let path = &self.job().patches.iter().find(|known| known.name == patch)?.path;
         let folder = folder_of(self.kept.path()).join(path);
-        self.cards.iter().find(|card| card.folder == folder)
+        self.shelf.card(&folder)
     }
 
     /// The canvas of a placement's patch.

@@ -10,7 +10,8 @@ use tatter::keep::Over;
 use crate::command::{Command, Station};
 use crate::desk::Desk;
 use crate::look::{self, APART, Palette, palette};
-use crate::station::{delivery, garment, told};
+use crate::photo::{OnPhoto, Tool};
+use crate::station::{delivery, garment, photo, told};
 use crate::widget::named;
 use crate::widget::travel::travel_ui;
 use crate::{dress, say};
@@ -33,11 +34,11 @@ impl tatter_core::explain::Explain for StartError {
     }
 }
 
-/// Open the window, with a job if one is named, and stay until it is closed.
+/// Open the window, with a job file and photos if they are named, and stay until it is closed.
 ///
 /// # Errors
 /// When there is no window system, or no adapter to draw a window with.
-pub fn run(job: Option<PathBuf>) -> Result<(), StartError> {
+pub fn run(files: Vec<PathBuf>) -> Result<(), StartError> {
     let viewport = egui::ViewportBuilder::default()
         .with_title(say::TITLE)
         .with_inner_size([1360.0, 860.0])
@@ -48,9 +49,7 @@ pub fn run(job: Option<PathBuf>) -> Result<(), StartError> {
             dress(&cc.egui_ctx);
             let ctx = cc.egui_ctx.clone();
             let mut desk = Desk::new(Arc::new(move || ctx.request_repaint()));
-            if let Some(job) = job {
-                desk.obey(Command::Open(job));
-            }
+            desk.dropped(&files);
             Ok(Box::new(Shell(desk)))
         };
     eframe::run_native(say::TITLE, options, Box::new(start)).map_err(|error| StartError::Window(error.to_string()))
@@ -83,19 +82,26 @@ impl Desk {
             ui.ctx().request_repaint();
         }
         self.look(look::backdrop(&colors));
+        if self.station == Station::Photo {
+            self.photos.look(ui.input(|input| input.max_texture_side));
+        }
     }
 
     fn page_ui(&mut self, ui: &mut Ui, asked: &mut Vec<Command>) {
         let station = self.station;
+        if station == Station::Photo {
+            let job = self.open.as_ref().map(|open| open.kept.path());
+            return photo::photo_ui(ui, &mut self.photos, job, &mut self.path, asked);
+        }
         let Some(open) = &mut self.open else {
             return match station {
-                Station::Photo => told::photo_ui(ui),
+                Station::Patch if !self.shelf.cards.is_empty() => told::patch_ui(ui, &mut self.shelf),
                 _ => empty_ui(ui, &mut self.path, asked),
             };
         };
         match station {
-            Station::Photo => told::photo_ui(ui),
-            Station::Patch => told::patch_ui(ui, open),
+            Station::Photo => {}
+            Station::Patch => told::patch_ui(ui, &mut open.shelf),
             Station::Garment => garment::garment_ui(ui, open, asked),
             Station::Delivery => delivery::delivery_ui(ui, open, asked),
         }
@@ -109,7 +115,7 @@ impl Desk {
             Panel::top("trouble").resizable(false).frame(frame).show(ui, |ui| {
                 ui.horizontal_wrapped(|ui| {
                     ui.colored_label(colors.madder, &trouble.what);
-                    ui.label(&trouble.next);
+                    ui.label(look::plain(&trouble.next, colors));
                     if changed {
                         ask_ui(ui, say::READ_ANEW, Command::ReadAnew, asked);
                         ask_ui(ui, say::SAVE_OVER, Command::Save(Over::Changes), asked);
@@ -151,7 +157,11 @@ impl Desk {
             return;
         }
         if pressed(Modifiers::NONE, Key::Escape) {
-            asked.push(Command::Take(None));
+            asked.push(if self.station == Station::Photo {
+                Command::Photo(OnPhoto::Take(Tool::Hand))
+            } else {
+                Command::Take(None)
+            });
         }
         if let Some(id) = self.open().and_then(|open| open.selected()).filter(|_| self.station == Station::Garment)
             && pressed(Modifiers::NONE, Key::Delete)

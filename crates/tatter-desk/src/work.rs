@@ -1,8 +1,8 @@
 //! Work that takes longer than a frame: on named threads, the newest request first; results come back as news and wake the window.
 
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{Receiver, Sender, channel};
-use std::sync::{Arc, Condvar, Mutex, PoisonError};
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
 use tatter::deliver::{DeliverySummary, Foreign, Foreseen, deliver_job, foresee, undo_delivery};
@@ -15,6 +15,9 @@ use tatter_core::model::Job;
 use tatter_core::task::Task;
 use tatter_proof::{Camera, Picture};
 
+pub use crate::newest::Wake;
+use crate::newest::{Mouth, Newest};
+
 /// An error as it is shown: what and where, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Trouble {
@@ -25,6 +28,14 @@ pub struct Trouble {
 }
 
 impl Trouble {
+    /// The system gives none.
+    pub(crate) fn no_thread(error: &std::io::Error) -> Self {
+        Self {
+            what: format!("The system gives no thread to work on ({error})."),
+            next: "Close other programs and try again.".to_owned(),
+        }
+    }
+
     /// Of an error of the façade.
     pub fn of(error: &dyn Explain) -> Self {
         Self { what: format!("{error}."), next: format!("{}.", error.next()) }
@@ -106,30 +117,11 @@ pub enum News {
     Undone(Result<DeliverySummary, Trouble>),
 }
 
-/// Wakes the window.
-pub type Wake = Arc<dyn Fn() + Send + Sync>;
-
-/// The newest request, and whether the thread shall end.
-#[derive(Debug, Default)]
-struct Wanted {
-    look: Option<Look>,
-    number: u64,
-    ends: bool,
-    task: Option<Arc<Task>>,
-}
-
-#[derive(Debug, Default)]
-struct Post {
-    wanted: Mutex<Wanted>,
-    changed: Condvar,
-}
-
 /// The threads of one open job.
 pub struct Work {
-    post: Arc<Post>,
+    post: Arc<Newest<Look>>,
     news: Receiver<News>,
-    send: Sender<News>,
-    wake: Wake,
+    mouth: Mouth<News>,
     errand: Option<Arc<Task>>,
     asked: u64,
     rested: u64,
@@ -148,24 +140,16 @@ impl Work {
     /// When the system has no thread to give.
     pub fn start(path: &Path, job: Arc<Job>, wake: Wake) -> std::io::Result<Self> {
         let (send, news) = channel();
-        let post = Arc::new(Post::default());
-        let mouth = Mouth { send: send.clone(), wake: Arc::clone(&wake) };
-        let (path, shared) = (path.to_owned(), Arc::clone(&post));
-        std::thread::Builder::new().name("stand".to_owned()).spawn(move || stand(&path, &job, &shared, &mouth))?;
-        Ok(Self { post, news, send, wake, errand: None, asked: 0, rested: 0 })
+        let post = Arc::new(Newest::default());
+        let mouth = Mouth::new(send, wake);
+        let (path, shared, speaks) = (path.to_owned(), Arc::clone(&post), mouth.clone());
+        std::thread::Builder::new().name("stand".to_owned()).spawn(move || stand(&path, &job, &shared, &speaks))?;
+        Ok(Self { post, news, mouth, errand: None, asked: 0, rested: 0 })
     }
 
     /// Ask to see something; what was asked before is dropped.
     pub fn look(&mut self, look: Look) {
-        let mut wanted = self.post.wanted.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(task) = wanted.task.take() {
-            task.cancel();
-        }
-        wanted.look = Some(look);
-        wanted.number += 1;
-        self.asked = wanted.number;
-        drop(wanted);
-        self.post.changed.notify_one();
+        self.asked = self.post.ask(look);
     }
 
     /// What came since.
@@ -210,9 +194,8 @@ impl Work {
         if self.errand.is_some() {
             return Ok(());
         }
-        let mouth = Mouth { send: self.send.clone(), wake: Arc::clone(&self.wake) };
-        let telling = mouth.clone();
-        let task = Arc::new(Task::with_progress(move |stage, share| telling.tell(News::Progress(stage.to_owned(), share))));
+        let mouth = self.mouth.clone();
+        let task = Arc::new(mouth.task(|stage, share| News::Progress(stage.to_owned(), share)));
         self.errand = Some(Arc::clone(&task));
         let path: PathBuf = path.to_owned();
         let run = move || {
@@ -240,33 +223,12 @@ impl Work {
 impl Drop for Work {
     fn drop(&mut self) {
         self.stop();
-        let mut wanted = self.post.wanted.lock().unwrap_or_else(PoisonError::into_inner);
-        wanted.ends = true;
-        if let Some(task) = wanted.task.take() {
-            task.cancel();
-        }
-        drop(wanted);
-        self.post.changed.notify_one();
-    }
-}
-
-#[derive(Clone)]
-struct Mouth {
-    send: Sender<News>,
-    wake: Wake,
-}
-
-impl Mouth {
-    /// Nobody listens any more when the job was closed: then there is nothing to tell.
-    fn tell(&self, news: News) {
-        if self.send.send(news).is_ok() {
-            (self.wake)();
-        }
+        self.post.end();
     }
 }
 
 /// The thread that keeps the garment on its stand.
-fn stand(path: &Path, job: &Arc<Job>, post: &Post, mouth: &Mouth) {
+fn stand(path: &Path, job: &Arc<Job>, post: &Newest<Look>, mouth: &Mouth<News>) {
     let task = Task::new();
     let form = match Form::read(job, path, &task) {
         Ok(form) => Arc::new(form),
@@ -279,35 +241,12 @@ fn stand(path: &Path, job: &Arc<Job>, post: &Post, mouth: &Mouth) {
         Err(error) => return mouth.tell(News::Trouble(Trouble::of(&error))),
     };
     mouth.tell(News::Ready(dresser.without_adapter().map(str::to_owned)));
-    let mut done = 0;
-    while let Some((look, number, task)) = next(post, done) {
+    while let Some((look, number, task)) = post.next(|_| Task::new()) {
         show(&mut dresser, &look, &task, mouth);
-        done = number;
-        if !is_newer(post, number) {
+        if !post.is_newer(number) {
             mouth.tell(News::Rested(number));
         }
     }
-}
-
-/// Wait for a request newer than `done`; `None` when the thread shall end.
-fn next(post: &Post, done: u64) -> Option<(Look, u64, Arc<Task>)> {
-    let mut wanted = post.wanted.lock().unwrap_or_else(PoisonError::into_inner);
-    loop {
-        if wanted.ends {
-            return None;
-        }
-        if let Some(look) = wanted.look.clone().filter(|_| wanted.number > done) {
-            let task = Arc::new(Task::new());
-            wanted.task = Some(Arc::clone(&task));
-            return Some((look, wanted.number, task));
-        }
-        wanted = post.changed.wait(wanted).unwrap_or_else(PoisonError::into_inner);
-    }
-}
-
-fn is_newer(post: &Post, number: u64) -> bool {
-    let wanted = post.wanted.lock().unwrap_or_else(PoisonError::into_inner);
-    wanted.ends || wanted.number > number
 }
 
 /// Pixels to a side of the flat view at each fineness.
@@ -319,7 +258,7 @@ const FIRST_SAMPLES: u32 = 4;
 const LAST_SAMPLES: u32 = 16;
 
 /// Coarse first, then finer until something newer is asked.
-fn show(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth) {
+fn show(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) {
     let outcome = (|| {
         coarse(dresser, look, task, mouth)?;
         if !look.moving {
@@ -335,7 +274,7 @@ fn show(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth) {
     }
 }
 
-fn coarse(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth) -> Result<(), ProofError> {
+fn coarse(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) -> Result<(), ProofError> {
     if dresser.lay(&look.job, Fineness::Coarse, task)? {
         mouth.tell(News::Laid);
     }
@@ -350,7 +289,7 @@ fn coarse(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth) -> Res
     Ok(())
 }
 
-fn fine(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth) -> Result<(), ProofError> {
+fn fine(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) -> Result<(), ProofError> {
     dresser.lay(&look.job, Fineness::Fine, task)?;
     if let Some(flat) = dresser.flat(look.sheet, Fineness::Fine, FLAT[1]) {
         mouth.tell(News::Flat(look.sheet, flat));

@@ -1,5 +1,6 @@
 //! `cut`: photo to patch folder.
 
+use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 
 use tatter_cloth::cut::{Cut, CutError, TwoBackings, cut, cut_lit, cut_two_backings};
@@ -14,6 +15,7 @@ use tatter_files::picture::{Effort, PictureError, PictureFormat, encode, read_ph
 pub use tatter_capture::photo::Homography;
 
 use crate::color::{ColorFailed, ColorRequest, Corrected, Known, correction, even};
+use crate::cutting::Told;
 use crate::lights::{LitFailed, LitShots, read_shots};
 use crate::sheet::{sheet, thumb};
 use crate::strokes::{StrokesError, read_strokes};
@@ -138,40 +140,64 @@ impl Explain for CutFailed {
 pub fn cut_photo(request: &CutRequest, task: &Task) -> Result<CutReport, CutFailed> {
     let name = patch_name(&request.output).ok_or_else(|| CutFailed::Name(request.output.clone()))?;
     let limits = Limits::default();
-    let mut shots = task.stage("read", || read(&request.source, &limits, task))?;
-    let corrected = task.stage("color", || shots.correct(&request.color, request.source.path(), task))?;
-    let mut recipe = request.recipe.clone();
-    if let Some(Known::Chart(corners)) = request.color.known {
-        recipe.aside.push(with_frame(corners));
-    }
+    let shots = task.stage("read", || read(&request.source, &limits, task))?;
+    let mut told = Told { recipe: request.recipe.clone(), color: request.color.clone() };
     if let Some(path) = &request.strokes {
         let picture = read_stored(path, &limits)?;
         let size = shots.photo().color.size();
         let strokes = read_strokes(&picture, size).map_err(|error| CutFailed::Strokes(error, path.clone()))?;
-        recipe.strokes.extend(strokes);
+        told.recipe.strokes.extend(strokes);
     }
-    let mut cut = shots.cut(&recipe, task).map_err(|error| CutFailed::Cut(error, request.source.path().to_owned()))?;
+    let (mut cut, corrected) = cut_read(shots, &told, request.source.path(), task)?;
     cut.patch.name = name;
-    if let Some(corrected) = &corrected {
-        corrected.record(&mut cut.patch);
-    }
-    if let Some(path) = &request.color.flat_field {
-        cut.patch.provenance.push(("flat_field".to_owned(), crate::lights::name(path)));
-    }
     task.stage("write", || save(&cut.patch, &request.output, Vec::new(), task))?;
     Ok(CutReport { folder: request.output.clone(), cut, corrected })
 }
 
+/// Correct the colours of what was read, cut it, and tell in the patch how that was done. The patch has no name yet.
+pub(crate) fn cut_read(
+    mut shots: Read<'_>,
+    told: &Told,
+    path: &Path,
+    task: &Task,
+) -> Result<(Cut, Option<Corrected>), CutFailed> {
+    let corrected = task.stage("color", || shots.correct(&told.color, path, task))?;
+    let cut = cut_corrected(shots, told, corrected.as_ref(), path, task)?;
+    Ok((cut, corrected))
+}
+
+/// [`cut_read`] of shots whose colours are right.
+pub(crate) fn cut_corrected(
+    shots: Read<'_>,
+    told: &Told,
+    corrected: Option<&Corrected>,
+    path: &Path,
+    task: &Task,
+) -> Result<Cut, CutFailed> {
+    let mut recipe = told.recipe.clone();
+    if let Some(Known::Chart(corners)) = told.color.known {
+        recipe.aside.push(with_frame(corners));
+    }
+    let mut cut = shots.cut(&recipe, task).map_err(|error| CutFailed::Cut(error, path.to_owned()))?;
+    if let Some(corrected) = corrected {
+        corrected.record(&mut cut.patch);
+    }
+    if let Some(path) = &told.color.flat_field {
+        cut.patch.provenance.push(("flat_field".to_owned(), crate::lights::name(path)));
+    }
+    Ok(cut)
+}
+
 /// What was read of a source.
-enum Read {
-    Photo(Photo),
+pub(crate) enum Read<'a> {
+    Photo(Cow<'a, Photo>),
     Lights(LitShots),
     Backings { dark: Photo, light: Photo, colors: Option<[LinearRgb; 2]> },
 }
 
-fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read, CutFailed> {
+fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read<'static>, CutFailed> {
     Ok(match source {
-        CutSource::Photo(path) => Read::Photo(read_photo(path, limits)?),
+        CutSource::Photo(path) => Read::Photo(Cow::Owned(read_photo(path, limits)?)),
         CutSource::Lights(path) => Read::Lights(read_shots(path, task)?),
         CutSource::Backings { dark, light, colors } => {
             Read::Backings { dark: read_photo(dark, limits)?, light: read_photo(light, limits)?, colors: *colors }
@@ -179,19 +205,20 @@ fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read, CutFai
     })
 }
 
-impl Read {
+impl Read<'_> {
     /// The picture on whose pixels the patch lies.
-    const fn photo(&self) -> &Photo {
+    fn photo(&self) -> &Photo {
         match self {
-            Self::Photo(photo) | Self::Lights(LitShots { photo, .. }) | Self::Backings { light: photo, .. } => photo,
+            Self::Photo(photo) => photo,
+            Self::Lights(LitShots { photo, .. }) | Self::Backings { light: photo, .. } => photo,
         }
     }
 
     /// Correct the colours of all shots alike.
-    fn correct(&mut self, request: &ColorRequest, path: &Path, task: &Task) -> Result<Option<Corrected>, ColorFailed> {
+    pub(crate) fn correct(&mut self, request: &ColorRequest, path: &Path, task: &Task) -> Result<Option<Corrected>, ColorFailed> {
         if let Some(flat_field) = &request.flat_field {
             match self {
-                Self::Photo(photo) => even(&mut [photo], flat_field)?,
+                Self::Photo(photo) => even(&mut [photo.to_mut()], flat_field)?,
                 Self::Backings { dark, light, .. } => even(&mut [dark, light], flat_field)?,
                 Self::Lights(_) => return Err(ColorFailed::FlatTwice(path.to_path_buf())),
             }
@@ -201,7 +228,7 @@ impl Read {
         let done = *corrected.correction();
         let show = |photo: &mut Photo| photo.color = done.show(&photo.color);
         match self {
-            Self::Photo(photo) => show(photo),
+            Self::Photo(photo) => show(photo.to_mut()),
             Self::Backings { dark, light, colors } => {
                 show(dark);
                 show(light);
@@ -258,7 +285,7 @@ fn with_frame(corners: [[f32; 2]; 4]) -> [[f32; 2]; 4] {
 }
 
 /// `rope-burn` of `somewhere/rope-burn.patch`.
-fn patch_name(folder: &Path) -> Option<String> {
+pub(crate) fn patch_name(folder: &Path) -> Option<String> {
     let name = folder.file_name()?.to_str()?.strip_suffix(".patch")?;
     (!name.is_empty()).then(|| name.to_owned())
 }

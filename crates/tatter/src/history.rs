@@ -5,6 +5,7 @@ use std::sync::Arc;
 use tatter_core::model::{Job, Placement};
 
 use crate::place::{self, PlaceError, PlaceRequest, SizeChoice};
+use crate::steps::Steps;
 
 /// One edit. All a person does to a job in the desk is one of these.
 #[derive(Clone, Debug)]
@@ -19,30 +20,17 @@ pub enum Edit {
 
 /// A job as it is, as it was, and as it was before it was undone.
 #[derive(Clone, Debug)]
-pub struct History {
-    states: Vec<State>,
-    at: usize,
-    saved: Option<usize>,
-    /// Edits of one gesture are one step.
-    gesture: bool,
-}
-
-#[derive(Clone, Debug)]
-struct State {
-    /// What led here: for people, in the imperative.
-    label: String,
-    job: Arc<Job>,
-}
+pub struct History(Steps<Job>);
 
 impl History {
     /// Begin with a job as it was read.
     pub fn new(job: Job) -> Self {
-        Self { states: vec![State { label: String::new(), job: Arc::new(job) }], at: 0, saved: Some(0), gesture: false }
+        Self(Steps::new(job))
     }
 
     /// The job as it is now.
     pub fn job(&self) -> &Arc<Job> {
-        &self.states[self.at].job
+        self.0.now()
     }
 
     /// Make an edit. Gives the id of the placement it is about.
@@ -50,9 +38,9 @@ impl History {
     /// # Errors
     /// [`PlaceError`] when no relative path leads to a patch, or the placement is not there; nothing is changed then.
     pub fn make(&mut self, edit: &Edit) -> Result<String, PlaceError> {
-        self.gesture = false;
+        self.0.let_go();
         let (label, id, job) = self.edited(edit)?;
-        self.push(label, job);
+        self.0.make(label, job);
         Ok(id)
     }
 
@@ -62,41 +50,23 @@ impl History {
     /// As [`History::make`].
     pub fn make_in_gesture(&mut self, edit: &Edit) -> Result<String, PlaceError> {
         let (label, id, job) = self.edited(edit)?;
-        if self.gesture && self.at + 1 == self.states.len() && self.at > 0 {
-            self.states[self.at] = State { label, job: Arc::new(job) };
-            if self.saved == Some(self.at) {
-                self.saved = None;
-            }
-        } else {
-            self.push(label, job);
-        }
-        self.gesture = true;
+        self.0.make_in_gesture(label, job);
         Ok(id)
     }
 
     /// Whether a gesture goes on.
     pub fn is_dragging(&self) -> bool {
-        self.gesture
+        self.0.is_in_gesture()
     }
 
     /// The gesture is over.
     pub fn let_go(&mut self) {
-        self.gesture = false;
+        self.0.let_go();
     }
 
     /// Take up a whole job, such as one that a crash left unsaved, as one step.
     pub fn take_up(&mut self, label: impl Into<String>, job: Job) {
-        self.gesture = false;
-        self.push(label.into(), job);
-    }
-
-    fn push(&mut self, label: String, job: Job) {
-        self.states.truncate(self.at + 1);
-        if self.saved.is_some_and(|saved| saved > self.at) {
-            self.saved = None;
-        }
-        self.states.push(State { label, job: Arc::new(job) });
-        self.at += 1;
+        self.0.make(label, job);
     }
 
     /// The job after an edit, with the edit's name and the placement it is about.
@@ -133,39 +103,32 @@ impl History {
 
     /// What undo would take back; `None` at the start.
     pub fn undo_label(&self) -> Option<&str> {
-        (self.at > 0).then(|| self.states[self.at].label.as_str())
+        self.0.undo_label()
     }
 
     /// What redo would do again; `None` when nothing was undone.
     pub fn redo_label(&self) -> Option<&str> {
-        self.states.get(self.at + 1).map(|state| state.label.as_str())
+        self.0.redo_label()
     }
 
     /// One step back; whether there was one.
     pub fn undo(&mut self) -> bool {
-        self.gesture = false;
-        let can = self.at > 0;
-        self.at -= usize::from(can);
-        can
+        self.0.undo()
     }
 
     /// One step forth again; whether there was one.
     pub fn redo(&mut self) -> bool {
-        self.gesture = false;
-        let can = self.at + 1 < self.states.len();
-        self.at += usize::from(can);
-        can
+        self.0.redo()
     }
 
     /// The job as it is now is what the file holds.
     pub fn note_saved(&mut self) {
-        self.gesture = false;
-        self.saved = Some(self.at);
+        self.0.note_saved();
     }
 
     /// Whether the file holds the job as it is now.
     pub fn is_saved(&self) -> bool {
-        self.saved == Some(self.at)
+        self.0.is_saved()
     }
 }
 

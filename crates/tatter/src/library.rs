@@ -42,6 +42,16 @@ pub fn cards(job_path: &Path, job: &Job) -> Vec<Card> {
         job.patches.iter().map(|patch| (folder.join(&patch.path), Some(patch.name.clone()))).collect();
     let more = patches_in(folder).into_iter().filter(|found| all.iter().all(|(known, _)| known != found)).collect::<Vec<_>>();
     all.extend(more.into_iter().map(|found| (found, None)));
+    sorted(all)
+}
+
+/// The patches in a folder, by name. Reads only their descriptions and thumbnails.
+pub fn cards_in(folder: &Path) -> Vec<Card> {
+    let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    sorted(patches_in(folder).into_iter().map(|found| (found, None)).collect())
+}
+
+fn sorted(all: Vec<(PathBuf, Option<String>)>) -> Vec<Card> {
     let mut cards: Vec<Card> = all.into_par_iter().map(|(folder, in_job)| card(folder, in_job)).collect();
     cards.sort_by(|one, other| one.name.cmp(&other.name));
     cards

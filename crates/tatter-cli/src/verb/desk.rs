@@ -40,7 +40,7 @@ pub(crate) fn run(args: &Desk) -> Outcome {
     let name = format!("{PROGRAM}{}", std::env::consts::EXE_SUFFIX);
     let beside = std::env::current_exe().ok().map(|own| own.with_file_name(&name)).filter(|path| path.is_file());
     let program = beside.unwrap_or_else(|| PathBuf::from(&name));
-    let status = Command::new(&program).args(&args.job).status().map_err(|error| match error.kind() {
+    let status = Command::new(&program).args(&args.files).status().map_err(|error| match error.kind() {
         std::io::ErrorKind::NotFound => boxed(DeskError::NotBuilt),
         _ => boxed(DeskError::Refused(error, program.clone())),
     })?;

@@ -29,13 +29,13 @@ fn without_the_desk_it_says_how_to_build_it() {
 }
 
 #[test]
-fn the_desk_beside_it_gets_the_job_and_gives_its_exit_code() {
+fn the_desk_beside_it_gets_job_and_photo_and_gives_its_exit_code() {
     let scratch = tempfile::tempdir().expect("a folder");
     let program = alone(scratch.path()).expect("a copy");
     let stand_in = scratch.path().join("tatter-desk");
-    std::fs::write(&stand_in, "#!/bin/sh\necho \"$# $1\"\nexit 3\n").expect("a script");
+    std::fs::write(&stand_in, "#!/bin/sh\necho \"$# $1, $2\"\nexit 3\n").expect("a script");
     std::fs::set_permissions(&stand_in, std::fs::Permissions::from_mode(0o755)).expect("made to run");
-    let run = desk(&program, Path::new("/bin"), &["a job.tatter.toml"]).expect("it runs");
+    let run = desk(&program, Path::new("/bin"), &["a job.tatter.toml", "rip.jpg"]).expect("it runs");
     assert_eq!(run.status.code(), Some(3), "the desk's own code");
-    assert_eq!(String::from_utf8_lossy(&run.stdout), "1 a job.tatter.toml\n", "one argument, spaces and all");
+    assert_eq!(String::from_utf8_lossy(&run.stdout), "2 a job.tatter.toml, rip.jpg\n", "the job and the photo, spaces and all");
 }

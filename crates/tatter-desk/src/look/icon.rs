@@ -21,6 +21,18 @@ pub enum Icon {
     Day,
     /// Dark theme.
     Night,
+    /// An open hand: nothing is drawn.
+    Hand,
+    /// Around something.
+    Loop,
+    /// Rubs out.
+    Rubber,
+    /// A length.
+    Ruler,
+    /// Along the warp.
+    Grain,
+    /// A neutral place.
+    Grey,
 }
 
 /// Strokes in a square of 0..1.
@@ -87,11 +99,58 @@ const fn strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
             (0.48, 0.13),
             (0.60, 0.14),
         ]],
+        Icon::Hand | Icon::Loop | Icon::Rubber | Icon::Ruler | Icon::Grain | Icon::Grey => tool_strokes(icon),
+    }
+}
+
+/// Of the tools for a photo.
+const fn tool_strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
+    match icon {
+        // Four ways to shift.
+        Icon::Hand => &[
+            &[(0.50, 0.12), (0.50, 0.88)],
+            &[(0.12, 0.50), (0.88, 0.50)],
+            &[(0.40, 0.22), (0.50, 0.12), (0.60, 0.22)],
+            &[(0.40, 0.78), (0.50, 0.88), (0.60, 0.78)],
+            &[(0.22, 0.40), (0.12, 0.50), (0.22, 0.60)],
+            &[(0.78, 0.40), (0.88, 0.50), (0.78, 0.60)],
+        ],
+        Icon::Loop => &[
+            &[(0.62, 0.20), (0.80, 0.30), (0.88, 0.46), (0.82, 0.62), (0.66, 0.74), (0.44, 0.76), (0.24, 0.68), (0.14, 0.52)],
+            &[(0.14, 0.52), (0.16, 0.36), (0.28, 0.24), (0.46, 0.18), (0.62, 0.20), (0.72, 0.10)],
+            &[(0.44, 0.42), (0.56, 0.54)],
+        ],
+        Icon::Rubber => &[
+            &[(0.16, 0.60), (0.52, 0.20), (0.84, 0.46), (0.50, 0.84), (0.30, 0.84), (0.16, 0.72), (0.16, 0.60)],
+            &[(0.34, 0.40), (0.66, 0.66)],
+            &[(0.50, 0.84), (0.86, 0.84)],
+        ],
+        Icon::Ruler => &[
+            &[(0.10, 0.36), (0.90, 0.36), (0.90, 0.66), (0.10, 0.66), (0.10, 0.36)],
+            &[(0.26, 0.36), (0.26, 0.50)],
+            &[(0.42, 0.36), (0.42, 0.46)],
+            &[(0.58, 0.36), (0.58, 0.50)],
+            &[(0.74, 0.36), (0.74, 0.46)],
+        ],
+        Icon::Grain => &[
+            &[(0.30, 0.16), (0.30, 0.84)],
+            &[(0.50, 0.10), (0.50, 0.90)],
+            &[(0.42, 0.20), (0.50, 0.10), (0.58, 0.20)],
+            &[(0.42, 0.80), (0.50, 0.90), (0.58, 0.80)],
+            &[(0.70, 0.16), (0.70, 0.84)],
+        ],
+        Icon::Grey => &[
+            &[(0.18, 0.22), (0.82, 0.22), (0.82, 0.78), (0.18, 0.78), (0.18, 0.22)],
+            &[(0.82, 0.22), (0.18, 0.78)],
+            &[(0.50, 0.78), (0.82, 0.50)],
+            &[(0.66, 0.78), (0.82, 0.64)],
+        ],
+        _ => &[],
     }
 }
 
 /// Draw an icon into a square.
-fn paint_icon(painter: &Painter, icon: Icon, square: Rect, color: Color32) {
+pub(crate) fn paint_icon(painter: &Painter, icon: Icon, square: Rect, color: Color32) {
     let stroke = Stroke::new((square.width() / 11.0).max(1.3), color);
     for line in strokes(icon) {
         let points: Vec<Pos2> = line.iter().map(|(x, y)| square.lerp_inside(Vec2::new(*x, *y))).collect();

@@ -3,15 +3,18 @@
 mod icon;
 mod theme;
 
+pub(crate) use icon::paint_icon;
 pub use icon::{Icon, icon_button_ui};
 pub use theme::{Palette, contrast};
 
 use std::sync::Arc;
 
+use egui::text::{LayoutJob, TextFormat};
 use egui::{
     Color32, Context, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Margin, Shadow, Stroke, Style, TextStyle,
     Theme, Vec2, Visuals,
 };
+use tatter_core::model::StrokeKind;
 
 /// Space between things that belong together, points.
 pub(crate) const NEAR: f32 = 6.0;
@@ -115,6 +118,16 @@ pub(crate) fn sheet_frame(palette: &Palette) -> egui::Frame {
     egui::Frame::new().fill(palette.sheet).inner_margin(Margin::same(10))
 }
 
+/// The colour of a stroke over a photo.
+pub(crate) const fn stroke_color(palette: &Palette, kind: StrokeKind) -> Color32 {
+    match kind {
+        StrokeKind::Damage => palette.strokes[0],
+        StrokeKind::Gap => palette.strokes[1],
+        StrokeKind::Cloth => palette.strokes[2],
+        StrokeKind::Backing => palette.strokes[3],
+    }
+}
+
 /// Text that a station shows large.
 pub(crate) fn heading(text: &str) -> egui::RichText {
     egui::RichText::new(text).font(FontId::new(17.0, strong()))
@@ -126,8 +139,28 @@ pub(crate) fn name(text: &str) -> egui::RichText {
 }
 
 /// Text that explains.
-pub(crate) fn quiet(text: &str, palette: &Palette) -> egui::RichText {
-    egui::RichText::new(text).color(palette.quiet)
+pub(crate) fn quiet(text: &str, palette: &Palette) -> LayoutJob {
+    worded(text, palette.quiet, palette)
+}
+
+/// Text that is read as it stands.
+pub(crate) fn plain(text: &str, palette: &Palette) -> LayoutJob {
+    worded(text, palette.ink, palette)
+}
+
+/// A text in which what stands between backticks, to be typed as it is, has a ground of its own.
+fn worded(text: &str, color: Color32, palette: &Palette) -> LayoutJob {
+    let mut job = LayoutJob::default();
+    for (number, part) in text.split('`').enumerate().filter(|(_, part)| !part.is_empty()) {
+        let mut format = TextFormat::simple(FontId::new(13.5, FontFamily::Proportional), color);
+        if number % 2 == 1 {
+            format.font_id = FontId::new(13.0, strong());
+            format.background = palette.typed;
+            format.expand_bg = 2.0;
+        }
+        job.append(part, 0.0, format);
+    }
+    job
 }
 
 /// Colours and backdrops as light, for the picture of the garment.

@@ -17,6 +17,8 @@ pub struct Palette {
     pub hover: Color32,
     /// Every other row.
     pub stripe: Color32,
+    /// Behind words that are typed as they stand.
+    pub typed: Color32,
     /// Lines that only part.
     pub line: Color32,
     /// Edges of what can be pressed.
@@ -41,7 +43,11 @@ pub struct Palette {
     pub backdrop: [Color32; 2],
     /// Outlines on the garment: the line, and the line beneath it that keeps it apart from any cloth.
     pub chalk: [Color32; 2],
+    /// Strokes over a photo, the same in both themes since a photo is: damage (madder), gap (woad), cloth (weld over woad), backing (weld).
+    pub strokes: [Color32; 4],
 }
+
+const STROKES: [Color32; 4] = [rgb(0x00F0_6A58), rgb(0x0086_B4FF), rgb(0x0062_D08A), rgb(0x00F2_CC58)];
 
 const fn rgb(code: u32) -> Color32 {
     Color32::from_rgb((code >> 16) as u8, (code >> 8) as u8, code as u8)
@@ -54,6 +60,7 @@ const LIGHT: Palette = Palette {
     field: rgb(0x00FF_FFFF),
     hover: rgb(0x00EF_E8DA),
     stripe: rgb(0x00F1_EBDF),
+    typed: rgb(0x00E9_E1D2),
     line: rgb(0x00D5_CCBA),
     edge: rgb(0x008B_816E),
     ink: rgb(0x0024_2520),
@@ -66,6 +73,7 @@ const LIGHT: Palette = Palette {
     shade: Color32::from_black_alpha(40),
     backdrop: [rgb(0x00DD_D6C8), rgb(0x00BF_B7A7)],
     chalk: [rgb(0x00FF_FFFF), rgb(0x0016_1712)],
+    strokes: STROKES,
 };
 
 const DARK: Palette = Palette {
@@ -75,6 +83,7 @@ const DARK: Palette = Palette {
     field: rgb(0x0013_1519),
     hover: rgb(0x002C_3139),
     stripe: rgb(0x0024_282E),
+    typed: rgb(0x002F_343C),
     line: rgb(0x0038_3D46),
     edge: rgb(0x0078_7F8B),
     ink: rgb(0x00EC_E8DD),
@@ -87,6 +96,7 @@ const DARK: Palette = Palette {
     shade: Color32::from_black_alpha(120),
     backdrop: [rgb(0x0032_363D), rgb(0x001A_1D21)],
     chalk: [rgb(0x00FF_FFFF), rgb(0x0010_1114)],
+    strokes: STROKES,
 };
 
 impl Palette {
@@ -124,9 +134,14 @@ mod tests {
         assert!((contrast(rgb(0x0077_7777), Color32::WHITE) - 4.48).abs() < 0.01, "a known near miss: #777 on white is 4.48");
         for theme in [Theme::Light, Theme::Dark] {
             let p = Palette::of(theme);
-            for (ground, name) in
-                [(p.sheet, "sheet"), (p.table, "table"), (p.field, "field"), (p.hover, "hover"), (p.stripe, "stripe")]
-            {
+            for (ground, name) in [
+                (p.sheet, "sheet"),
+                (p.table, "table"),
+                (p.field, "field"),
+                (p.hover, "hover"),
+                (p.stripe, "stripe"),
+                (p.typed, "typed"),
+            ] {
                 for (text, what) in [
                     (p.ink, "ink"),
                     (p.quiet, "quiet"),
@@ -144,6 +159,10 @@ mod tests {
             for ground in [p.sheet, p.field] {
                 let edge = contrast(p.edge, ground);
                 assert!(edge >= 3.0, "{theme:?}: edges have {edge:.2}");
+            }
+            for stroke in p.strokes {
+                let found = contrast(stroke, p.chalk[1]);
+                assert!(found >= 4.5, "{theme:?}: a stroke on its swatch has {found:.2}");
             }
             let chalk = contrast(p.chalk[0], p.chalk[1]);
             assert!(chalk >= 4.5, "{theme:?}: an outline on any cloth has {chalk:.2} within itself");

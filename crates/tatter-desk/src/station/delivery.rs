@@ -14,6 +14,8 @@ use crate::window::ask_ui;
 pub(crate) fn delivery_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let colors = palette(ui);
     Panel::bottom("files").default_size(300.0).min_size(130.0).frame(sheet_frame(&colors)).show(ui, |ui| {
+        // As high as the person made it, whatever it holds so far.
+        ui.set_min_height(ui.available_height());
         ui.horizontal(|ui| {
             ui.label(look::heading(say::DELIVERY));
             ui.add_space(APART);
@@ -59,7 +61,7 @@ fn said_ui(ui: &mut Ui, open: &Open, colors: &Palette) {
         ui.label(look::quiet(&text, colors));
     } else if let Some(trouble) = &outlook.trouble {
         ui.colored_label(colors.madder, &trouble.what);
-        ui.label(&trouble.next);
+        ui.label(look::plain(&trouble.next, colors));
     } else if let Some(said) = &outlook.said {
         ui.colored_label(colors.moss, said);
     } else {
@@ -81,7 +83,7 @@ fn table_ui(ui: &mut Ui, open: &Open, colors: &Palette) {
         None => drop(ui.label(look::quiet(say::LOOKING_OVER, colors))),
         Some((_, Err(trouble))) => {
             ui.colored_label(colors.madder, &trouble.what);
-            ui.label(&trouble.next);
+            ui.label(look::plain(&trouble.next, colors));
         }
         Some((_, Ok(found))) => {
             ScrollArea::both().id_salt("files").auto_shrink(false).show(ui, |ui| files_ui(ui, found, colors));
@@ -94,7 +96,7 @@ fn files_ui(ui: &mut Ui, found: &Foreseen, colors: &Palette) {
         |place: &str, target: &str| target.ends_with(place) || place.ends_with(target.rsplit('/').next().unwrap_or(target));
     Grid::new("files").num_columns(say::DELIVERY_HEAD.len()).striped(true).spacing([18.0, 7.0]).show(ui, |ui| {
         for (title, tip) in say::DELIVERY_HEAD {
-            ui.label(look::quiet(title, colors)).on_hover_text(tip);
+            ui.label(look::quiet(title, colors)).on_hover_text(look::plain(tip, colors));
         }
         ui.end_row();
         for file in &found.files {

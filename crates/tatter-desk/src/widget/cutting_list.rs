@@ -7,7 +7,7 @@ use tatter_core::channel::Channel;
 use tatter_core::model::{MatchMode, Placement};
 
 use super::handles::{with_side, wrapped};
-use super::{drawer::thumb, named};
+use super::named;
 use crate::command::Command;
 use crate::look::{self, Icon, Palette, icon_button_ui, palette};
 use crate::open::Open;
@@ -27,7 +27,7 @@ pub(crate) fn cutting_list_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Comm
             for (title, tip) in say::LIST_HEAD {
                 let label = ui.label(look::quiet(title, &colors));
                 if !tip.is_empty() {
-                    label.on_hover_text(tip);
+                    label.on_hover_text(look::plain(tip, &colors));
                 }
             }
             ui.end_row();
@@ -62,7 +62,7 @@ fn row_ui(ui: &mut Ui, open: &mut Open, placement: &Placement, colors: &Palette,
     }
     match_ui(ui, placement, asked);
     let rules = rules(placement);
-    ui.label(look::quiet(&rules, colors)).on_hover_text(say::LIST_HEAD[8].1);
+    ui.label(look::quiet(&rules, colors)).on_hover_text(look::plain(say::LIST_HEAD[8].1, colors));
     if icon_button_ui(ui, Icon::Remove, &format!("{} {id}", say::REMOVE), say::REMOVE, false, true).clicked() {
         asked.push(Command::Make(Edit::Remove(id.clone())));
     }
@@ -76,7 +76,7 @@ fn thumb_ui(ui: &mut Ui, open: &mut Open, placement: &Placement) {
     let side = ui.spacing().interact_size.y;
     let (rect, _) = ui.allocate_exact_size(egui::Vec2::splat(side), egui::Sense::hover());
     let Some(card) = open.card_of(&placement.patch).cloned() else { return };
-    if let Some(texture) = thumb(ui.ctx(), open, &card) {
+    if let Some(texture) = open.shelf.thumb(ui.ctx(), &card) {
         let whole = egui::Rect::from_min_max(egui::pos2(0.0, 0.0), egui::pos2(1.0, 1.0));
         ui.painter().image(texture.id(), rect, whole, egui::Color32::WHITE);
     }

@@ -13,7 +13,7 @@ use crate::say;
 pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let colors = palette(ui);
     ui.label(look::heading(say::DRAWER));
-    let hint = match (open.cards.is_empty() && open.form.is_some(), open.taken.is_some()) {
+    let hint = match (open.shelf.cards.is_empty() && open.form.is_some(), open.taken.is_some()) {
         (true, _) => say::DRAWER_EMPTY,
         (_, true) => say::TAKEN_HINT,
         _ => say::DRAWER_HINT,
@@ -21,22 +21,12 @@ pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
     ui.label(look::quiet(hint, &colors));
     ui.add_space(look::NEAR);
     egui::ScrollArea::vertical().id_salt("drawer").auto_shrink(false).show(ui, |ui| {
-        let cards = std::mem::take(&mut open.cards);
+        let cards = std::mem::take(&mut open.shelf.cards);
         for card in &cards {
             card_ui(ui, open, card, &colors, asked);
         }
-        open.cards = cards;
+        open.shelf.cards = cards;
     });
-}
-
-/// The thumbnail of a card as a texture.
-pub(crate) fn thumb<'a>(ctx: &egui::Context, open: &'a mut Open, card: &Card) -> Option<&'a egui::TextureHandle> {
-    let picture = card.thumb.as_ref()?;
-    let texture = open.thumbs.entry(card.folder.clone()).or_insert_with(|| {
-        let image = egui::ColorImage::from_rgb([picture.width as usize, picture.height as usize], &picture.rgb);
-        ctx.load_texture(&card.name, image, egui::TextureOptions::LINEAR)
-    });
-    Some(texture)
 }
 
 /// What stands beneath a thumbnail.
@@ -60,7 +50,7 @@ fn card_ui(ui: &mut Ui, open: &mut Open, card: &Card, colors: &Palette, asked: &
     let edge = if taken { egui::Stroke::new(2.0, colors.thread) } else { egui::Stroke::new(1.0, colors.line) };
     ui.painter().rect(rect, 6.0, fill, edge, StrokeKind::Inside);
     let square = Rect::from_min_size(rect.min + vec2(0.5 * (width - THUMB), 7.0), vec2(THUMB, THUMB));
-    if let Some(texture) = thumb(ui.ctx(), open, card) {
+    if let Some(texture) = open.shelf.thumb(ui.ctx(), card) {
         let id = texture.id();
         ui.painter().image(id, square, Rect::from_min_max(egui::pos2(0.0, 0.0), egui::pos2(1.0, 1.0)), egui::Color32::WHITE);
     } else {

@@ -1,10 +1,11 @@
 //! The proof before and after, with a thread between that is moved from side to side.
 
-use egui::{Align2, FontId, Id, Key, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Id, Key, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
+use super::marks::tag;
 use super::solid::{covering, pixels, said};
 use crate::command::Command;
-use crate::look::{self, KNOB, Palette, palette};
+use crate::look::{KNOB, Palette, palette};
 use crate::open::Open;
 use crate::say;
 
@@ -82,11 +83,4 @@ fn thread_ui(ui: &mut Ui, rect: Rect, split: f32, slide: f32, colors: &Palette, 
     painter.circle_filled(middle, KNOB + 2.0, if is_hot { colors.thread } else { light });
     tag(&painter, pos2(split - 12.0, rect.top() + 18.0), Align2::RIGHT_CENTER, say::BEFORE, colors);
     tag(&painter, pos2(split + 12.0, rect.top() + 18.0), Align2::LEFT_CENTER, say::AFTER, colors);
-}
-
-fn tag(painter: &egui::Painter, at: egui::Pos2, align: Align2, text: &str, colors: &Palette) {
-    let galley = painter.layout_no_wrap(text.to_owned(), FontId::new(12.5, look::strong()), colors.ink);
-    let rect = align.anchor_size(at, galley.size());
-    painter.rect_filled(rect.expand2(vec2(7.0, 3.0)), 4.0, colors.sheet);
-    painter.galley(rect.min, galley, colors.ink);
 }

@@ -6,7 +6,9 @@ use tatter::keep::Over;
 use crate::command::{Command, Station};
 use crate::desk::Desk;
 use crate::look::{self, Icon, Palette, icon_button_ui, palette};
+use crate::photo::{Photos, Sheet};
 use crate::say;
+use crate::shelf::Shelf;
 
 /// How a station stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -19,8 +21,6 @@ enum Standing {
     NeedsALook,
     /// Done.
     Ready,
-    /// Not on the desk; the command line does it.
-    Elsewhere,
 }
 
 impl Standing {
@@ -30,22 +30,21 @@ impl Standing {
             Self::InWork => "in work",
             Self::NeedsALook => "needs a look",
             Self::Ready => "ready",
-            Self::Elsewhere => "by the command line",
         }
     }
 }
 
 fn standing(desk: &Desk, station: Station) -> Standing {
-    let Some(open) = desk.open() else {
-        return if station == Station::Photo { Standing::Elsewhere } else { Standing::Empty };
-    };
+    match station {
+        Station::Photo => return of_photos(&desk.photos),
+        Station::Patch => return of_patches(desk.open.as_ref().map_or(&desk.shelf, |open| &open.shelf)),
+        Station::Garment | Station::Delivery => {}
+    }
+    let Some(open) = desk.open() else { return Standing::Empty };
     let placed = !open.job().placements.is_empty();
     let lost = open.lies.values().any(|(_, lie)| lie.is_err());
     match station {
-        Station::Photo => Standing::Elsewhere,
-        Station::Patch if open.cards.is_empty() => Standing::Empty,
-        Station::Patch if open.cards.iter().any(|card| card.canvas.is_err()) => Standing::NeedsALook,
-        Station::Patch => Standing::Ready,
+        Station::Photo | Station::Patch => Standing::Empty,
         Station::Garment if lost => Standing::NeedsALook,
         Station::Garment if !placed => Standing::Empty,
         Station::Garment if open.history.is_saved() => Standing::Ready,
@@ -57,6 +56,32 @@ fn standing(desk: &Desk, station: Station) -> Standing {
             if done { Standing::Ready } else { Standing::InWork }
         }
     }
+}
+
+/// Photos are done when each is kept as a patch.
+fn of_photos(photos: &Photos) -> Standing {
+    match &photos.sheets[..] {
+        [] => Standing::Empty,
+        sheets if sheets.iter().any(|sheet| sheet.trouble().is_some()) => Standing::NeedsALook,
+        sheets if sheets.iter().all(Sheet::is_accepted) => Standing::Ready,
+        _ => Standing::InWork,
+    }
+}
+
+fn of_patches(shelf: &Shelf) -> Standing {
+    match &shelf.cards[..] {
+        [] => Standing::Empty,
+        cards if cards.iter().any(|card| card.canvas.is_err()) => Standing::NeedsALook,
+        _ => Standing::Ready,
+    }
+}
+
+/// What undo and redo would do where one stands.
+fn steps(desk: &Desk) -> Option<[Option<&str>; 2]> {
+    if desk.station() == Station::Photo {
+        return desk.photos.sheet().map(|sheet| [sheet.steps.undo_label(), sheet.steps.redo_label()]);
+    }
+    desk.open().map(|open| [open.history.undo_label(), open.history.redo_label()])
 }
 
 /// Draw the line.
@@ -128,7 +153,7 @@ fn knot(painter: &egui::Painter, middle: Pos2, standing: Standing, here: bool, c
             painter.vline(middle.x, middle.y - 3.4..=middle.y + 0.8, Stroke::new(1.8, color));
             painter.circle_filled(middle + vec2(0.0, 3.2), 1.1, color);
         }
-        Standing::Empty | Standing::Elsewhere => {}
+        Standing::Empty => {}
     }
 }
 
@@ -139,22 +164,26 @@ fn always_ui(ui: &mut Ui, desk: &Desk, colors: &Palette, asked: &mut Vec<Command
     if icon_button_ui(ui, icon, name, name, false, true).clicked() {
         ui.ctx().set_theme(other);
     }
+    if let Some(open) = desk.open() {
+        let saved = open.history.is_saved();
+        let tip = if saved { say::SAVED_TIP } else { say::SAVE_TIP };
+        if icon_button_ui(ui, Icon::Save, say::SAVE, tip, false, !saved).clicked() {
+            asked.push(Command::Save(Over::Nothing));
+        }
+    }
+    if let Some([undo, redo]) = steps(desk) {
+        let tip = redo.map_or_else(|| say::NOTHING_TO_REDO.to_owned(), |label| say::undo_tip(say::REDO, label, "Ctrl+Shift+Z"));
+        if icon_button_ui(ui, Icon::Redo, say::REDO, &tip, false, redo.is_some()).clicked() {
+            asked.push(Command::Redo);
+        }
+        let start = if desk.station() == Station::Photo { say::NOTHING_TOLD } else { say::NOTHING_TO_UNDO };
+        let tip = undo.map_or_else(|| start.to_owned(), |label| say::undo_tip(say::UNDO, label, "Ctrl+Z"));
+        if icon_button_ui(ui, Icon::Undo, say::UNDO, &tip, false, undo.is_some()).clicked() {
+            asked.push(Command::Undo);
+        }
+    }
     let Some(open) = desk.open() else { return };
     let saved = open.history.is_saved();
-    let tip = if saved { say::SAVED_TIP } else { say::SAVE_TIP };
-    if icon_button_ui(ui, Icon::Save, say::SAVE, tip, false, !saved).clicked() {
-        asked.push(Command::Save(Over::Nothing));
-    }
-    let redo = open.history.redo_label();
-    let tip = redo.map_or_else(|| say::NOTHING_TO_REDO.to_owned(), |label| say::undo_tip(say::REDO, label, "Ctrl+Shift+Z"));
-    if icon_button_ui(ui, Icon::Redo, say::REDO, &tip, false, redo.is_some()).clicked() {
-        asked.push(Command::Redo);
-    }
-    let undo = open.history.undo_label();
-    let tip = undo.map_or_else(|| say::NOTHING_TO_UNDO.to_owned(), |label| say::undo_tip(say::UNDO, label, "Ctrl+Z"));
-    if icon_button_ui(ui, Icon::Undo, say::UNDO, &tip, false, undo.is_some()).clicked() {
-        asked.push(Command::Undo);
-    }
     ui.add_space(look::APART);
     let name = open.kept.path().file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     ui.allocate_ui_with_layout(Vec2::new(ui.available_width(), 40.0), egui::Layout::right_to_left(egui::Align::Center), |ui| {

@@ -22,6 +22,14 @@ pub(super) fn lit(patch: &Patch) -> Image<LinearRgb> {
     .lit(&checker(patch.size()))
 }
 
+/// The patch's own colours over a checker.
+#[must_use]
+pub(super) fn plain(patch: &Patch) -> Image<LinearRgb> {
+    let [color, cover, opacity] = [Channel::BaseColor, Channel::Cover, Channel::Opacity].map(|channel| patch.map(channel));
+    let shadeless = Surface { color, normal: None, cover, opacity, occlusion: None };
+    shadeless.lit(&checker(patch.size()))
+}
+
 /// Linear light of the unlit inside of a garment, as it shows through a hole.
 const INSIDE: LinearRgb = LinearRgb([0.018, 0.016, 0.014]);
 

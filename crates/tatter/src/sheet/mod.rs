@@ -9,8 +9,8 @@ use tatter_core::kernel::{area_resize, bilinear_resize};
 use tatter_core::model::{Patch, PatchMap};
 
 use draw::{Panel, compose};
-use lit::lit;
 pub(crate) use lit::lit_maps;
+use lit::{lit, plain};
 
 /// Side of one view on the sheet, texels.
 const VIEW: usize = 448;
@@ -56,6 +56,11 @@ pub(crate) fn pairs(views: &[Pair]) -> Image<LinearRgb> {
 #[must_use]
 pub fn thumb(patch: &Patch) -> Image<LinearRgb> {
     fit(&lit(patch), THUMB)
+}
+
+/// The patch in even light and under one lamp, over a checker where it is see-through or ends; the longer side `side` texels.
+pub(crate) fn views(patch: &Patch, side: usize) -> [Image<LinearRgb>; 2] {
+    [plain(patch), lit(patch)].map(|view| fit(&view, side))
 }
 
 /// Each map as people read it, its longer side `side` texels.

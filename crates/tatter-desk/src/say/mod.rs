@@ -1,10 +1,14 @@
 //! Every English sentence of the desk, in one place.
 
+mod photo;
+
+pub(crate) use photo::*;
+
 use crate::command::Station;
 
 pub(crate) const TITLE: &str = "Tatter";
 pub(crate) const NOTHING_OPEN: &str = "No job lies on the table";
-pub(crate) const OPEN_FIRST: &str = "Drop a job file (NAME.tatter.toml) here, or write where it lies. A job is begun from a garment's mesh with \
+pub(crate) const OPEN_FIRST: &str = "Drop a job file (NAME.tatter.toml) here, or write where it lies; photos may be dropped, too. A job is begun from a garment's mesh with \
      `tatter garment smock.glb -o smock.tatter.toml`; `tatter demo FOLDER` makes a whole sample.";
 pub(crate) const OPEN_HINT: &str = "smock.tatter.toml";
 pub(crate) const OPEN: &str = "Open";
@@ -30,7 +34,7 @@ pub(crate) const DISMISS: &str = "Put aside";
 
 pub(crate) const DRAWER: &str = "Patches";
 pub(crate) const DRAWER_EMPTY: &str =
-    "No patch lies beside the job yet. Cut one from a photo: `tatter cut rip.jpg -o rip.patch --width-mm 120`.";
+    "No patch lies beside the job yet. Cut one from a photo: drop the photo on the window, or go to the Photo station.";
 pub(crate) const DRAWER_HINT: &str = "Take one, then touch the garment.";
 pub(crate) const TAKEN_HINT: &str = "Touch the garment, on either view: it lies there at true size. Escape lets it go.";
 pub(crate) const SIZE_ASSUMED: &str =
@@ -117,17 +121,13 @@ pub(crate) const fn station(station: Station) -> &'static str {
 /// What is done at a station.
 pub(crate) const fn station_tip(station: Station) -> &'static str {
     match station {
-        Station::Photo => "Photograph cloth and cut its damage out",
+        Station::Photo => "Cut the damage out of photographed cloth",
         Station::Patch => "Look over the patches at hand",
         Station::Garment => "Lay patches on the garment",
         Station::Delivery => "See what changes, and write the textures",
     }
 }
 
-pub(crate) const PHOTO_PAGE: &str = "Cutting from photos is not on the desk yet; the command line does all of it";
-pub(crate) const PHOTO_HOW: &str = "tatter cut rip.jpg -o rip.patch --width-mm 120";
-pub(crate) const PHOTO_WHY: &str = "finds the damage in the photo, cleans its colours, measures its relief and keeps it as a patch, at true size because the \
-     photo's width is told. Several shots, two backings or several lamps: see `tatter cut --help`. A patch beside the job appears in the drawer.";
 pub(crate) const PATCH_PAGE: &str = "Patches at hand";
 pub(crate) const PATCH_HOW: &str = "To change a patch, cut it again, or open its maps in any image program: they are ordinary PNG files in its folder. \
      `tatter check NAME.patch` looks it over.";
@@ -198,6 +198,19 @@ pub(crate) fn progress(stage: &str, share: f32) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn nobody_at_the_desk_is_told_to_type() {
+        for told in [
+            "Say where it is with --around x,y,radius (photo pixels), or paint it with a stroke",
+            "The scale is not known: 20 ends per cm were assumed. Give --width-mm, --mm-per-pixel, --ruler, --ends-per-cm or --scale-by.",
+            "2 injured places found; the one at 3, 4 was taken. The others, for --around: 7,8,9",
+        ] {
+            let said = at_the_desk(told);
+            assert!(!said.contains("--") && said != told, "{said}");
+        }
+        assert_eq!(at_the_desk("Pick another neutral place"), "Pick another neutral place", "what names no option stays");
+    }
 
     #[test]
     fn numbers_are_grouped() {

@@ -1,195 +1,21 @@
-//! The desk used through the labels that readers of screens say: open, take, lay, turn, undo, save, deliver, put back.
-#![expect(clippy::disallowed_methods, reason = "a test of the desk needs a scratch folder")]
+//! A job from the drawer to the delivery: open, take, lay, turn, undo, save, deliver, put back.
 
-use std::collections::BTreeMap;
 use std::error::Error;
-use std::path::{Path, PathBuf};
-use std::sync::Arc;
-use std::time::Duration;
+use std::path::Path;
 
 use egui::{Key, Modifiers};
-use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable as _;
-use glam::{Vec2, Vec3};
+use glam::Vec3;
 use tatter_core::angle::Angle;
-use tatter_core::channel::{Channel, PerChannel};
-use tatter_core::image::{ColorTags, HeightRange, Image, Layout, LinearRgb, Map, Samples, Size, Stored, Unit};
-use tatter_core::mesh::{Mesh, Part};
-use tatter_core::model::{Origin, Patch, PatchMap, ScaleSource, Spot, Subject, Weave};
+use tatter_core::channel::PerChannel;
+use tatter_core::model::Spot;
 use tatter_core::task::Task;
-use tatter_core::units::MmPerTexel;
-use tatter_desk::{Command, Desk, Station, dress};
+use tatter_desk::Station;
 use tatter_files::job::read_job;
-use tatter_files::mesh::{MaterialToWrite, write_glb};
-use tatter_files::patch::write_patch;
-use tatter_files::picture::{Effort, PictureFormat, encode};
 
-type Tried<T> = Result<T, Box<dyn Error>>;
-
-/// Longer than anything here takes on a slow machine without a card.
-const PATIENCE: Duration = Duration::from_secs(120);
-/// Side of a texture; 4 mm a texel.
-const SIDE: usize = 128;
-
-/// A folder with a panel of canvas of half a metre, textures of 0.512 m, a patch of 100 mm, and a job with a comment.
-struct Workshop(tempfile::TempDir);
-
-impl Workshop {
-    fn new() -> Tried<Self> {
-        let shop = Self(tempfile::tempdir()?);
-        let material = MaterialToWrite { name: "canvas".into(), ..MaterialToWrite::default() };
-        std::fs::write(shop.path("smock.glb"), write_glb(&panel(), &[material]))?;
-        std::fs::create_dir(shop.path("textures"))?;
-        for (name, layout, texel) in
-            [("canvas_base_color.png", Layout::Rgb, &[150_u8, 120, 80][..]), ("canvas_opacity.png", Layout::Gray, &[255])]
-        {
-            let samples = Samples::U8(texel.repeat(SIDE * SIDE));
-            let stored = Stored { size: Size::new(SIDE, SIDE), layout, samples, tags: ColorTags::default() };
-            std::fs::write(shop.path("textures").join(name), encode(&stored, PictureFormat::Png, Effort::Fast)?)?;
-        }
-        write_patch(&patch(), &shop.path("rip.patch"), &[], &Task::new())?;
-        std::fs::write(shop.job(), JOB)?;
-        Ok(shop)
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
-    }
-
-    fn job(&self) -> PathBuf {
-        self.path("smock.tatter.toml")
-    }
-
-    fn textures(&self) -> Tried<BTreeMap<PathBuf, Vec<u8>>> {
-        let files = std::fs::read_dir(self.path("textures"))?;
-        files.map(|file| file.map_err(Into::into).and_then(|file| Ok((file.path(), std::fs::read(file.path())?)))).collect()
-    }
-}
-
-const JOB: &str = "# the ferryman's\nformat = 1\n\n[garment]\nmesh = \"smock.glb\"\nmm_per_unit = 1000.0\n\n[[garment.map]]\n\
-    file = \"textures/canvas_base_color.png\"\nchannels = \"base_color\"\n\n[[garment.map]]\nfile = \"textures/canvas_opacity.png\"\n\
-    channels = \"opacity\"\n";
-
-fn panel() -> Mesh {
-    let mut part = Part { name: "front".into(), material: "canvas".into(), ..Part::default() };
-    for [u, v] in [[0.0, 1.0], [1.0, 1.0], [1.0, 0.0], [0.0, 0.0]] {
-        part.positions.push(Vec3::new(0.512 * u, 0.512 * (1.0 - v), 0.0));
-        part.normals.push(Vec3::Z);
-        part.uvs.push(Vec2::new(u, v));
-    }
-    part.triangles.extend([[0, 1, 2], [0, 2, 3]]);
-    Mesh { parts: vec![part] }
-}
-
-/// A hole of 40 mm in canvas of 100 mm.
-fn patch() -> Patch {
-    const SIDE: usize = 50;
-    let distance = |x: usize, y: usize| (x as f32 - 24.5).hypot(y as f32 - 24.5);
-    let unit = |f: &(dyn Fn(usize, usize) -> f32 + Sync)| Map::Unit(Image::from_fn(SIDE, SIDE, |x, y| Unit(f(x, y))));
-    let mut maps = PerChannel::default();
-    let mut put =
-        |channel: Channel, map: Map| maps[channel] = Some(PatchMap { map, origin: Origin::Measured, how: "made".into() });
-    put(Channel::Cover, unit(&|x, y| (20.0 - distance(x, y)).clamp(0.0, 1.0)));
-    put(Channel::Opacity, unit(&|x, y| (distance(x, y) - 10.0).clamp(0.0, 1.0)));
-    put(Channel::BaseColor, Map::Color(Image::filled(SIDE, SIDE, LinearRgb([0.3, 0.1, 0.1]))));
-    Patch {
-        name: "rip".into(),
-        maps,
-        subject: Subject::Damage,
-        scale: MmPerTexel(2.0),
-        scale_source: ScaleSource::Ruler,
-        scale_uncertainty: None,
-        grain: Some(Angle::degrees(90.0)),
-        ends_per_cm: None,
-        picks_per_cm: None,
-        weave: Weave::Unknown,
-        height_range: HeightRange::default(),
-        cloth_color: None,
-        photo_from_patch: None,
-        provenance: Vec::new(),
-    }
-}
-
-/// A person at the desk.
-struct Person<'a>(Harness<'a, Desk>);
-
-impl Person<'_> {
-    fn at(job: &Path) -> Self {
-        let mut dressed = false;
-        let app = move |ui: &mut egui::Ui, desk: &mut Desk| {
-            if !std::mem::replace(&mut dressed, true) {
-                dress(ui.ctx());
-            } else {
-                desk.ui(ui);
-            }
-        };
-        let desk = Desk::new(Arc::new(|| ()));
-        let harness = Harness::builder().with_size([1280.0, 800.0]).with_max_steps(60).build_ui_state(app, desk);
-        let mut person = Self(harness);
-        person.0.state_mut().obey(Command::Open(job.to_owned()));
-        person.rest();
-        person
-    }
-
-    /// Until the threads and the window have nothing more to do.
-    fn rest(&mut self) {
-        for _ in 0..6 {
-            self.0.run_ok();
-            assert!(self.0.state_mut().wait(PATIENCE), "the threads are done in time");
-        }
-        self.0.run_ok();
-    }
-
-    fn press(&mut self, label: &str) {
-        self.0.get_by_label(label).click();
-        self.rest();
-    }
-
-    fn key(&mut self, modifiers: Modifiers, key: Key) {
-        self.0.key_press_modifiers(modifiers, key);
-        self.rest();
-    }
-
-    /// Touch a view at a share of its width and height.
-    fn touch(&mut self, view: &str, [x, y]: [f32; 2]) {
-        let rect = self.0.get_by_label(view).rect();
-        let pos = rect.lerp_inside(egui::vec2(x, y));
-        self.0.hover_at(pos);
-        self.0.step();
-        self.0.drag_at(pos);
-        self.0.drop_at(pos);
-        self.rest();
-    }
-
-    fn drag(&mut self, from: egui::Pos2, to: egui::Pos2) {
-        self.0.hover_at(from);
-        self.0.step();
-        self.0.drag_at(from);
-        self.0.step();
-        for part in 1..=4 {
-            self.0.hover_at(from.lerp(to, part as f32 / 4.0));
-            self.0.step();
-        }
-        self.0.drop_at(to);
-        self.rest();
-    }
-
-    fn has(&self, label: &str) -> bool {
-        self.0.query_by_label(label).is_some()
-    }
-
-    fn desk(&self) -> &Desk {
-        self.0.state()
-    }
-
-    fn placements(&self) -> Vec<tatter_core::model::Placement> {
-        self.desk().open().map(|open| open.job().placements.clone()).unwrap_or_default()
-    }
-
-    fn quiet(&self) {
-        assert_eq!(self.desk().trouble(), None, "nothing went wrong");
-    }
-}
+use crate::Tried;
+use crate::person::Person;
+use crate::workshop::{JOB, Workshop};
 
 #[test]
 fn a_patch_is_laid_turned_undone_saved_delivered_and_put_back() -> Tried<()> {

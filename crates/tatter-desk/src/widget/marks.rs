@@ -1,0 +1,115 @@
+//! What was told about a photo, drawn over it.
+
+use egui::{Align2, Color32, FontId, Painter, Pos2, Shape, Stroke, vec2};
+use tatter::color::Known;
+use tatter_core::model::{Scale, StrokeKind};
+
+use crate::look::{self, Palette, stroke_color};
+use crate::photo::{Laid, Sheet};
+use crate::say;
+
+/// How much of the photo a stroke lets through.
+const VEIL: f32 = 0.34;
+/// Radius of a grey place, as a share of the photo's longer side: as far as is looked at around it.
+const GREY: f32 = 0.015;
+/// Corners of a circle.
+const CORNERS: usize = 64;
+
+/// All of it.
+pub(crate) fn marks(painter: &Painter, sheet: &Sheet, laid: &Laid, colors: &Palette) {
+    let told = sheet.told();
+    if let Some(preview) = &sheet.preview {
+        let mut frame: Vec<Pos2> = preview.frame.iter().map(|corner| laid.pos(*corner)).collect();
+        frame.extend(frame.first().copied());
+        chalked(painter, &frame, true, colors);
+    }
+    for stroke in &told.recipe.strokes {
+        let points: Vec<Pos2> = stroke.points.iter().map(|place| laid.pos(*place)).collect();
+        band(painter, &points, stroke.radius * laid.points, stroke_color(colors, stroke.kind), stroke.kind);
+    }
+    if let Some([x, y, r]) = told.recipe.around {
+        let ring = circle(laid.pos([x, y]), r * laid.points);
+        chalked(painter, &ring, false, colors);
+    }
+    if let Some(ends) = sheet.ruler_line() {
+        let length = if let Scale::Ruler { length, .. } = told.recipe.scale { Some(length.get()) } else { None };
+        line_with_ends(painter, ends.map(|end| laid.pos(end)), &say::ruler_label(length), colors);
+    }
+    if let Some(grain) = told.recipe.grain {
+        let drawn = sheet.grain.filter(|(known, _)| *known == grain).map(|(_, ends)| ends.map(|end| laid.pos(end)));
+        let (sin, cos) = grain.to_radians().sin_cos();
+        let half = 0.2 * laid.rect.width().min(laid.rect.height()) * vec2(cos, -sin);
+        let middle = laid.rect.center();
+        line_with_ends(painter, drawn.unwrap_or([middle - half, middle + half]), &say::grain_label(grain.to_degrees()), colors);
+    }
+    if let Some(Known::Grey(pick)) = told.color.known {
+        let radius = pick.radius.unwrap_or(GREY * sheet.longest()) * laid.points;
+        let middle = laid.pos(pick.at);
+        chalked(painter, &circle(middle, radius), false, colors);
+        tag(painter, middle + vec2(radius + 10.0, 0.0), Align2::LEFT_CENTER, say::GREY_LABEL, colors);
+    }
+}
+
+fn circle(middle: Pos2, radius: f32) -> Vec<Pos2> {
+    let corner = |n: usize| egui::Vec2::angled(n as f32 * std::f32::consts::TAU / CORNERS as f32);
+    (0..=CORNERS).map(|n| middle + radius * corner(n)).collect()
+}
+
+/// A stroke as broad as it is, with a line in its middle that tells its kind without colour: whole, broken, dotted, or none.
+pub(crate) fn band(painter: &Painter, points: &[Pos2], radius: f32, color: Color32, kind: StrokeKind) {
+    let veil = color.gamma_multiply(VEIL);
+    match points {
+        [] => return,
+        [one] => drop(painter.circle_filled(*one, radius.max(1.5), veil)),
+        _ => {
+            painter.line(points.to_vec(), Stroke::new(2.0 * radius.max(1.0), veil));
+            for end in [points[0], points[points.len() - 1]] {
+                painter.circle_stroke(end, radius, Stroke::new(1.2, color));
+            }
+        }
+    }
+    let stroke = Stroke::new(2.0, color);
+    match (kind, points) {
+        (_, [one]) => drop(painter.circle_stroke(*one, radius, stroke)),
+        (StrokeKind::Damage, _) => drop(painter.line(points.to_vec(), stroke)),
+        (StrokeKind::Gap, _) => painter.extend(Shape::dotted_line(points, color, 7.0, 1.7)),
+        (StrokeKind::Cloth, _) => painter.extend(Shape::dashed_line(points, stroke, 10.0, 5.0)),
+        (StrokeKind::Backing, _) => painter.extend(Shape::dashed_line(points, stroke, 3.0, 6.0)),
+    }
+}
+
+/// A line that is seen on any cloth.
+pub(crate) fn chalked(painter: &Painter, points: &[Pos2], is_broken: bool, colors: &Palette) {
+    let [light, dark] = colors.chalk;
+    painter.line(points.to_vec(), Stroke::new(3.4, dark.gamma_multiply(0.55)));
+    let stroke = Stroke::new(1.5, light);
+    if is_broken {
+        painter.extend(Shape::dashed_line(points, stroke, 7.0, 5.0));
+    } else {
+        painter.line(points.to_vec(), stroke);
+    }
+}
+
+fn line_with_ends(painter: &Painter, [from, to]: [Pos2; 2], label: &str, colors: &Palette) {
+    chalked(painter, &[from, to], false, colors);
+    let across = (to - from).normalized().rot90() * 7.0;
+    for end in [from, to] {
+        chalked(painter, &[end - across, end + across], false, colors);
+    }
+    tag(painter, from.lerp(to, 0.5) + vec2(0.0, -16.0), Align2::CENTER_CENTER, label, colors);
+}
+
+/// Where keys draw.
+pub(crate) fn cross(painter: &Painter, at: Pos2, colors: &Palette) {
+    for arm in [vec2(9.0, 0.0), vec2(0.0, 9.0)] {
+        chalked(painter, &[at - arm, at + arm], false, colors);
+    }
+}
+
+/// A word on a ground of its own.
+pub(crate) fn tag(painter: &Painter, at: Pos2, align: Align2, text: &str, colors: &Palette) {
+    let galley = painter.layout_no_wrap(text.to_owned(), FontId::new(12.5, look::strong()), colors.ink);
+    let rect = align.anchor_size(at, galley.size());
+    painter.rect_filled(rect.expand2(vec2(7.0, 3.0)), 4.0, colors.sheet);
+    painter.galley(rect.min, galley, colors.ink);
+}

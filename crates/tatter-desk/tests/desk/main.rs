@@ -1,0 +1,9 @@
+//! The desk used through the labels that readers of screens say.
+#![expect(clippy::disallowed_methods, reason = "a test of the desk needs a scratch folder")]
+
+mod person;
+mod photo;
+mod table;
+mod workshop;
+
+type Tried<T> = Result<T, Box<dyn std::error::Error>>;

@@ -1,0 +1,124 @@
+//! A folder with all that lies on a desk: a garment, its textures, a patch, a job, and photos of torn cloth.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use glam::{Vec2, Vec3};
+use tatter_core::angle::Angle;
+use tatter_core::channel::{Channel, PerChannel};
+use tatter_core::image::{
+    Coding, ColorTags, Depth, HeightRange, Image, Layout, LinearRgb, Map, Samples, Size, Stored, Transfer, Unit,
+};
+use tatter_core::mesh::{Mesh, Part};
+use tatter_core::model::{Origin, Patch, PatchMap, ScaleSource, Subject, Weave};
+use tatter_core::task::Task;
+use tatter_core::units::MmPerTexel;
+use tatter_files::mesh::{MaterialToWrite, write_glb};
+use tatter_files::patch::write_patch;
+use tatter_files::picture::{Effort, PictureFormat, encode};
+use tatter_weave::{Damage, Kind, PatchSpec, Shot, shoot, stock, weave_patch};
+
+use crate::Tried;
+
+/// Side of a texture; 4 mm a texel.
+const SIDE: usize = 128;
+
+/// A folder with a panel of canvas of half a metre, textures of 0.512 m, a patch of 100 mm, and a job with a comment.
+pub(crate) struct Workshop(tempfile::TempDir);
+
+impl Workshop {
+    pub(crate) fn new() -> Tried<Self> {
+        let shop = Self(tempfile::tempdir()?);
+        let material = MaterialToWrite { name: "canvas".into(), ..MaterialToWrite::default() };
+        std::fs::write(shop.path("smock.glb"), write_glb(&panel(), &[material]))?;
+        std::fs::create_dir(shop.path("textures"))?;
+        for (name, layout, texel) in
+            [("canvas_base_color.png", Layout::Rgb, &[150_u8, 120, 80][..]), ("canvas_opacity.png", Layout::Gray, &[255])]
+        {
+            let samples = Samples::U8(texel.repeat(SIDE * SIDE));
+            let stored = Stored { size: Size::new(SIDE, SIDE), layout, samples, tags: ColorTags::default() };
+            std::fs::write(shop.path("textures").join(name), encode(&stored, PictureFormat::Png, Effort::Fast)?)?;
+        }
+        write_patch(&patch(), &shop.path("rip.patch"), &[], &Task::new())?;
+        std::fs::write(shop.job(), JOB)?;
+        Ok(shop)
+    }
+
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
+    pub(crate) fn job(&self) -> PathBuf {
+        self.path("smock.tatter.toml")
+    }
+
+    /// A photo of ripped canvas, `side` pixels and 0.16 mm a pixel.
+    pub(crate) fn shoot(&self, name: &str, side: usize) -> Tried<PathBuf> {
+        let cloth = stock("canvas").ok_or("canvas is in stock")?;
+        let damage = vec![Damage { length: 24.0, width: 7.0, ..Damage::new(Kind::Rip) }];
+        let spec = PatchSpec { cloth, side, width_mm: 0.16 * side as f32, damage, grain: Angle::degrees(90.0), seed: 1 };
+        let (woven, _) = weave_patch(&spec, &Task::new())?;
+        let taken = shoot(&woven.maps, woven.scale, &Shot::default(), &Task::new())?;
+        let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
+        let stored = Stored::from_map(&Map::Color(taken.photo), &coding, Depth::Eight);
+        let path = self.path(name);
+        std::fs::write(&path, encode(&stored, PictureFormat::Png, Effort::Fast)?)?;
+        Ok(path)
+    }
+
+    /// All files of a folder with what they hold.
+    pub(crate) fn files(&self, folder: &str) -> Tried<BTreeMap<String, Vec<u8>>> {
+        let files = std::fs::read_dir(self.path(folder))?;
+        let one = |file: std::fs::DirEntry| Ok((file.file_name().to_string_lossy().into_owned(), std::fs::read(file.path())?));
+        files.map(|file| file.map_err(Into::into).and_then(one)).collect()
+    }
+
+    pub(crate) fn textures(&self) -> Tried<BTreeMap<PathBuf, Vec<u8>>> {
+        let files = std::fs::read_dir(self.path("textures"))?;
+        files.map(|file| file.map_err(Into::into).and_then(|file| Ok((file.path(), std::fs::read(file.path())?)))).collect()
+    }
+}
+
+pub(crate) const JOB: &str = "# the ferryman's\nformat = 1\n\n[garment]\nmesh = \"smock.glb\"\nmm_per_unit = 1000.0\n\n[[garment.map]]\n\
+    file = \"textures/canvas_base_color.png\"\nchannels = \"base_color\"\n\n[[garment.map]]\nfile = \"textures/canvas_opacity.png\"\n\
+    channels = \"opacity\"\n";
+
+fn panel() -> Mesh {
+    let mut part = Part { name: "front".into(), material: "canvas".into(), ..Part::default() };
+    for [u, v] in [[0.0, 1.0], [1.0, 1.0], [1.0, 0.0], [0.0, 0.0]] {
+        part.positions.push(Vec3::new(0.512 * u, 0.512 * (1.0 - v), 0.0));
+        part.normals.push(Vec3::Z);
+        part.uvs.push(Vec2::new(u, v));
+    }
+    part.triangles.extend([[0, 1, 2], [0, 2, 3]]);
+    Mesh { parts: vec![part] }
+}
+
+/// A hole of 40 mm in canvas of 100 mm.
+fn patch() -> Patch {
+    const SIDE: usize = 50;
+    let distance = |x: usize, y: usize| (x as f32 - 24.5).hypot(y as f32 - 24.5);
+    let unit = |f: &(dyn Fn(usize, usize) -> f32 + Sync)| Map::Unit(Image::from_fn(SIDE, SIDE, |x, y| Unit(f(x, y))));
+    let mut maps = PerChannel::default();
+    let mut put =
+        |channel: Channel, map: Map| maps[channel] = Some(PatchMap { map, origin: Origin::Measured, how: "made".into() });
+    put(Channel::Cover, unit(&|x, y| (20.0 - distance(x, y)).clamp(0.0, 1.0)));
+    put(Channel::Opacity, unit(&|x, y| (distance(x, y) - 10.0).clamp(0.0, 1.0)));
+    put(Channel::BaseColor, Map::Color(Image::filled(SIDE, SIDE, LinearRgb([0.3, 0.1, 0.1]))));
+    Patch {
+        name: "rip".into(),
+        maps,
+        subject: Subject::Damage,
+        scale: MmPerTexel(2.0),
+        scale_source: ScaleSource::Ruler,
+        scale_uncertainty: None,
+        grain: Some(Angle::degrees(90.0)),
+        ends_per_cm: None,
+        picks_per_cm: None,
+        weave: Weave::Unknown,
+        height_range: HeightRange::default(),
+        cloth_color: None,
+        photo_from_patch: None,
+        provenance: Vec::new(),
+    }
+}

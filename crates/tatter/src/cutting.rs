@@ -1,0 +1,294 @@
+//! A photo that is cut while a person tells about it: decoded once, shown as it would be cut, and then cut as the command line cuts it.
+
+use std::borrow::Cow;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+
+use tatter_cloth::cut::Cut;
+use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Image, Size};
+use tatter_core::kernel::area_resize;
+use tatter_core::model::{CutRecipe, Photo, Scale};
+use tatter_core::task::{Note, Task};
+use tatter_core::units::MmPerTexel;
+use tatter_files::limits::Limits;
+use tatter_files::picture::read_photo;
+use tatter_proof::Picture;
+
+use crate::color::{ColorRequest, Corrected};
+use crate::cut::{CutFailed, CutReport, Read, cut_corrected, cut_read, patch_name, save};
+use crate::library::shown;
+use crate::sheet::views;
+
+/// All that a person tells about a photo.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Told {
+    /// Of the cut.
+    pub recipe: CutRecipe,
+    /// Of its colours.
+    pub color: ColorRequest,
+}
+
+/// What would be cut.
+#[derive(Clone, Debug)]
+pub struct Preview {
+    /// What was told.
+    pub told: Told,
+    /// The patch and the decisions.
+    pub cut: Cut,
+    /// How colours were corrected.
+    pub corrected: Option<Corrected>,
+    /// What the person should hear.
+    pub notes: Vec<Note>,
+    /// The patch in even light over a checker.
+    pub plain: Picture,
+    /// The patch under one lamp over a checker.
+    pub lit: Picture,
+    /// Corners of the canvas around it, photo pixels (first centre at 0.5, 0.5).
+    pub frame: [[f32; 2]; 4],
+    /// Photo pixels to a pixel of what was cut: 1 when nothing was shrunk.
+    pub shrunk: f32,
+}
+
+/// What accepting does where there is a patch already.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Existing {
+    /// It stays, and nothing is written.
+    Stays,
+    /// The new one takes its place.
+    Replaced,
+}
+
+/// Why a cut was not accepted.
+#[derive(Debug, thiserror::Error)]
+pub enum AcceptFailed {
+    /// There is one.
+    #[error("there is a patch of that name already: {0}")]
+    Taken(PathBuf),
+    /// The cut or its folder.
+    #[error(transparent)]
+    Cut(#[from] CutFailed),
+}
+
+impl Explain for AcceptFailed {
+    fn next(&self) -> String {
+        match self {
+            Self::Taken(_) => "Give it another name, or replace the one there is".to_owned(),
+            Self::Cut(error) => error.next(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Taken(_) => Class::Request,
+            Self::Cut(error) => error.class(),
+        }
+    }
+}
+
+/// A photo on the table.
+#[derive(Debug)]
+pub struct Cutting {
+    path: PathBuf,
+    photo: Photo,
+    small: Mutex<Option<Small>>,
+}
+
+/// The photo with its colours right, shrunk.
+#[derive(Debug)]
+struct Small {
+    color: ColorRequest,
+    longest: usize,
+    photo: Photo,
+    corrected: Option<Corrected>,
+}
+
+/// Side of the pictures of a preview, pixels.
+const SIDE: usize = 512;
+
+impl Cutting {
+    /// Decode a photo. It stays in memory, 12 bytes a pixel.
+    ///
+    /// # Errors
+    /// [`CutFailed::Picture`] when it cannot be read.
+    pub fn read(path: &Path) -> Result<Self, CutFailed> {
+        let photo = read_photo(path, &Limits::default())?;
+        Ok(Self { path: path.to_owned(), photo, small: Mutex::new(None) })
+    }
+
+    /// The file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Columns and rows of the photo.
+    pub fn size(&self) -> Size {
+        self.photo.color.size()
+    }
+
+    /// The photo as a screen shows it: first with a longer side of at most `largest`, then each half the one before, down to `smallest`.
+    pub fn pictures(&self, largest: usize, smallest: usize) -> Vec<Picture> {
+        let mut image = shrunk(&self.photo.color, largest.max(1));
+        let mut pictures = vec![shown(&image)];
+        while image.width().max(image.height()) > smallest.max(1) {
+            image = shrunk(&image, image.width().max(image.height()).div_ceil(2));
+            pictures.push(shown(&image));
+        }
+        pictures
+    }
+
+    /// What would be cut of the photo as it is, or of one shrunk so that its longer side is `longest`: for a first look, since threads that
+    /// the small one does not show are not counted in it.
+    ///
+    /// # Errors
+    /// As [`CutFailed`] lists.
+    pub fn preview(&self, told: &Told, longest: Option<usize>, task: &Task) -> Result<Preview, CutFailed> {
+        let size = self.size();
+        let whole = size.width.max(size.height);
+        let heard = task.notes().len();
+        let (cut, corrected, shrunk) = match longest.filter(|longest| *longest < whole) {
+            None => {
+                let (cut, corrected) = cut_read(Read::Photo(Cow::Borrowed(&self.photo)), told, &self.path, task)?;
+                (cut, corrected, 1.0)
+            }
+            Some(longest) => {
+                let mut held = self.small.lock().unwrap_or_else(PoisonError::into_inner);
+                let known = held.take().filter(|small| small.longest == longest && small.color == told.color);
+                let small = held.insert(known.map_or_else(|| self.shrink(told, longest, task), Ok)?);
+                let share = small.photo.color.width() as f32 / size.width as f32;
+                let told = Told { recipe: scaled(&told.recipe, share), color: scaled_color(&told.color, share) };
+                let shots = Read::Photo(Cow::Borrowed(&small.photo));
+                let cut = cut_corrected(shots, &told, small.corrected.as_ref(), &self.path, task)?;
+                (cut, small.corrected.clone(), 1.0 / share)
+            }
+        };
+        task.check().map_err(|stopped| CutFailed::Cut(stopped.into(), self.path.clone()))?;
+        let [plain, lit] = views(&cut.patch, SIDE).map(|view| shown(&view));
+        let frame = frame(&cut, shrunk);
+        Ok(Preview { told: told.clone(), cut, corrected, notes: task.notes().split_off(heard), plain, lit, frame, shrunk })
+    }
+
+    /// Colours are corrected by the whole photo, so that a small one is no less right.
+    fn shrink(&self, told: &Told, longest: usize, task: &Task) -> Result<Small, CutFailed> {
+        let mut shots = Read::Photo(Cow::Borrowed(&self.photo));
+        let corrected = shots.correct(&told.color, &self.path, task)?;
+        let Read::Photo(right) = shots else { unreachable!("it was one photo") };
+        let photo = Photo {
+            color: shrunk(&right.color, longest),
+            alpha: right.alpha.as_ref().map(|alpha| shrunk(alpha, longest)),
+            name: right.name.clone(),
+            bits: right.bits,
+            color_source: right.color_source.clone(),
+            hash: right.hash.clone(),
+        };
+        Ok(Small { color: told.color.clone(), longest, photo, corrected })
+    }
+
+    /// Write the patch folder, byte for byte as [`crate::cut::cut_photo`] does of the same file. A preview of the same words at full size is
+    /// taken as it is; else the photo is cut now.
+    ///
+    /// # Errors
+    /// [`AcceptFailed`]; nothing is written then.
+    pub fn accept(
+        &self,
+        told: &Told,
+        ready: Option<&Preview>,
+        folder: &Path,
+        existing: Existing,
+        task: &Task,
+    ) -> Result<CutReport, AcceptFailed> {
+        let name = patch_name(folder).ok_or_else(|| CutFailed::Name(folder.to_owned()))?;
+        if existing == Existing::Stays && folder.join("patch.toml").exists() {
+            return Err(AcceptFailed::Taken(folder.to_owned()));
+        }
+        let ready = ready.filter(|ready| ready.told == *told && ready.shrunk == 1.0);
+        let (mut cut, corrected) = match ready {
+            Some(ready) => (ready.cut.clone(), ready.corrected.clone()),
+            None => cut_read(Read::Photo(Cow::Borrowed(&self.photo)), told, &self.path, task)?,
+        };
+        cut.patch.name = name;
+        task.stage("write", || save(&cut.patch, folder, Vec::new(), task))?;
+        Ok(CutReport { folder: folder.to_owned(), cut, corrected })
+    }
+}
+
+/// A picture at most so long.
+fn shrunk<P: tatter_core::image::Pixel>(image: &Image<P>, longest: usize) -> Image<P> {
+    let whole = image.width().max(image.height());
+    if whole <= longest {
+        return image.clone();
+    }
+    let side = |texels: usize| (texels * longest).div_ceil(whole).max(1);
+    area_resize(image, side(image.width()), side(image.height()))
+}
+
+/// What was told of a photo, of one whose sides are `share` times its own.
+fn scaled(recipe: &CutRecipe, share: f32) -> CutRecipe {
+    let at = |point: [f32; 2]| point.map(|v| v * share);
+    let mut recipe = recipe.clone();
+    recipe.around = recipe.around.map(|around| around.map(|v| v * share));
+    for stroke in &mut recipe.strokes {
+        stroke.points.iter_mut().for_each(|point| *point = at(*point));
+        // No stroke is thinner than a pixel.
+        stroke.radius = (stroke.radius * share).max(0.5);
+    }
+    recipe.aside.iter_mut().for_each(|corners| *corners = corners.map(at));
+    recipe.scale = match recipe.scale {
+        Scale::MmPerPixel(mm) => Scale::MmPerPixel(MmPerTexel(mm.get() / share)),
+        Scale::Ruler { from, to, length } => Scale::Ruler { from: at(from), to: at(to), length },
+        Scale::Rectangle { size, corners } => Scale::Rectangle { size, corners: corners.map(|corners| corners.map(at)) },
+        same @ (Scale::Unknown | Scale::Width(_) | Scale::EndsPerCm(_)) => same,
+    };
+    recipe.canvas = recipe.canvas.map(|side| ((side as f32 * share).round() as usize).max(1));
+    recipe
+}
+
+/// What lies on the photo beside the cloth, likewise.
+fn scaled_color(color: &ColorRequest, share: f32) -> ColorRequest {
+    use crate::color::Known;
+    let known = color.known.map(|known| match known {
+        Known::Chart(corners) => Known::Chart(corners.map(|corner| corner.map(|v| v * share))),
+        Known::Grey(pick) => Known::Grey(pick),
+    });
+    ColorRequest { known, flat_field: color.flat_field.clone() }
+}
+
+/// Where the canvas lies in the photo.
+fn frame(cut: &Cut, shrunk: f32) -> [[f32; 2]; 4] {
+    let Size { width, height } = cut.patch.size();
+    let (w, h) = (width as f32, height as f32);
+    let affine = cut.patch.photo_from_patch.unwrap_or([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]);
+    [[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]].map(|corner| {
+        let place = match &cut.photo_from_patch {
+            Some(map) => map.at(corner.map(f64::from)).map(|v| v as f32),
+            None => affine.map(|[a, b, c]| a * corner[0] + b * corner[1] + c),
+        };
+        place.map(|v| v * shrunk)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use tatter_core::model::{Stroke, StrokeKind};
+    use tatter_core::units::Mm;
+
+    use super::*;
+
+    /// What was told in pixels of the photo says the same of a copy a quarter as long.
+    #[test]
+    fn what_was_told_is_told_of_a_small_copy() {
+        let ruler = Scale::Ruler { from: [40.0, 80.0], to: [440.0, 80.0], length: Mm(50.0) };
+        let strokes = vec![Stroke { kind: StrokeKind::Gap, points: vec![[8.0, 4.0], [16.0, 4.0]], radius: 1.0 }];
+        let told =
+            CutRecipe { around: Some([100.0, 60.0, 20.0]), strokes, scale: ruler, canvas: Some(512), ..CutRecipe::default() };
+        let small = scaled(&told, 0.25);
+        assert_eq!(small.around, Some([25.0, 15.0, 5.0]), "the loop");
+        assert_eq!(small.strokes[0].points, [[2.0, 1.0], [4.0, 1.0]], "the stroke");
+        assert_eq!(small.strokes[0].radius, 0.5, "no thinner than a pixel");
+        assert_eq!(small.canvas, Some(128), "as large on the cloth");
+        let Scale::Ruler { from, to, length } = small.scale else { panic!("a ruler: {:?}", small.scale) };
+        assert_eq!((from, to, length), ([10.0, 20.0], [110.0, 20.0], Mm(50.0)), "the same millimetres between the same marks");
+        let told = CutRecipe { scale: Scale::MmPerPixel(MmPerTexel(0.1)), ..CutRecipe::default() };
+        assert_eq!(scaled(&told, 0.25).scale, Scale::MmPerPixel(MmPerTexel(0.4)), "a small pixel shows more cloth");
+    }
+}
