@@ -199,10 +199,10 @@ fn read(look: &Look, tell: &dyn Fn(OfPhoto)) -> Result<Arc<Cutting>, Trouble> {
 
 /// Coarse first, then as it will be.
 fn show(cutting: &Cutting, look: &Look, task: &Task, tell: &dyn Fn(OfPhoto)) {
+    let size = cutting.size();
     // What a small photo does not show may be found in the whole one: its trouble is not told.
-    if let Ok(first) = cutting.preview(&look.told, Some(FIRST_LOOK), task)
-        && task.check().is_ok()
-        && first.shrunk > 1.0
+    if size.width.max(size.height) > FIRST_LOOK
+        && let Ok(first) = cutting.preview(&look.told, Some(FIRST_LOOK), task)
     {
         tell(OfPhoto::Preview(Arc::new(first)));
     }

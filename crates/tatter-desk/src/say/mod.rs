@@ -192,7 +192,7 @@ pub(crate) fn put_back(files: usize) -> String {
 
 /// What an errand is at.
 pub(crate) fn progress(stage: &str, share: f32) -> String {
-    format!("{stage} {:.0} %", 100.0 * share)
+    format!("{} {:.0} %", whole_stage(stage), 100.0 * share)
 }
 
 #[cfg(test)]

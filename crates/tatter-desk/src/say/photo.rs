@@ -203,7 +203,17 @@ fn beside(folder: &Path) -> String {
 
 /// What is under way while a first look is shown.
 pub(crate) fn finer(stage: &str, share: f32) -> String {
-    format!("A first look; finer: {stage} {:.0} %", 100.0 * share)
+    format!("A first look; finer: {} {:.0} %", whole_stage(stage), 100.0 * share)
+}
+
+/// What is under way while what is shown was told before.
+pub(crate) fn anew(stage: &str, share: f32) -> String {
+    format!("As told before; anew: {} {:.0} %", whole_stage(stage), 100.0 * share)
+}
+
+/// A part of a stage is that stage.
+pub(crate) fn whole_stage(stage: &str) -> &str {
+    stage.split('.').next().unwrap_or(stage)
 }
 
 /// A sentence with its full stop and its capital.
@@ -218,7 +228,7 @@ pub(crate) fn facts(preview: &Preview) -> Vec<(&'static str, String)> {
     let patch = &preview.cut.patch;
     let [width, height] = patch.size_mm().map(|mm| mm.get());
     let size = patch.size();
-    let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(", to {:.2} %", 100.0 * share));
+    let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(", ± {:.2} %", 100.0 * share));
     let mut facts = vec![
         ("Canvas", format!("{width:.1} × {height:.1} mm, {} × {} texels", size.width, size.height)),
         ("Scale", format!("{:.4} mm a texel, {}{sure}", patch.scale.get(), scale_source(patch.scale_source))),

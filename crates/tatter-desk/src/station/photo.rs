@@ -23,7 +23,7 @@ pub(crate) fn photo_ui(ui: &mut Ui, photos: &mut Photos, job: Option<&Path>, pat
     }
     let colors = palette(ui);
     let frame = sheet_frame(&colors);
-    Panel::left("tools").exact_size(206.0).resizable(false).frame(frame).show(ui, |ui| photo_tools_ui(ui, photos, asked));
+    Panel::left("tools").exact_size(226.0).resizable(false).frame(frame).show(ui, |ui| photo_tools_ui(ui, photos, asked));
     Panel::right("cut")
         .default_size(372.0)
         .min_size(280.0)
@@ -42,8 +42,12 @@ fn strip_ui(ui: &mut Ui, photos: &mut Photos, asked: &mut Vec<Command>) {
         ui.horizontal(|ui| {
             for (number, sheet) in photos.sheets.iter_mut().enumerate() {
                 let name = sheet.file_name();
-                let text = ui.painter().layout_no_wrap(name.clone(), egui::FontId::proportional(12.5), colors.ink);
-                let (rect, response) = ui.allocate_exact_size(vec2(THUMB + 20.0 + text.size().x, THUMB + 8.0), Sense::click());
+                let state = say::photo_state(sheet.is_accepted(), sheet.trouble().is_some());
+                let laid =
+                    |text: &str, color| ui.painter().layout_no_wrap(text.to_owned(), egui::FontId::proportional(12.5), color);
+                let (text, state) = (laid(&name, colors.ink), laid(state, colors.quiet));
+                let width = THUMB + 22.0 + text.size().x.max(state.size().x);
+                let (rect, response) = ui.allocate_exact_size(vec2(width, THUMB + 8.0), Sense::click());
                 response.widget_info(|| WidgetInfo::selected(Role::Tab, true, number == at, &name));
                 if response.clicked() {
                     asked.push(Command::Photo(OnPhoto::Choose(number)));
@@ -64,11 +68,9 @@ fn strip_ui(ui: &mut Ui, photos: &mut Photos, asked: &mut Vec<Command>) {
                 } else {
                     ui.painter().rect_filled(square, 3.0, colors.table);
                 }
-                let text_at = pos2(square.right() + 8.0, rect.center().y - 0.5 * text.size().y - 8.0);
-                ui.painter().galley(text_at, text, colors.ink);
-                let state = say::photo_state(sheet.is_accepted(), sheet.trouble().is_some());
-                let state_at = pos2(square.right() + 8.0, rect.center().y + 10.0);
-                ui.painter().text(state_at, egui::Align2::LEFT_CENTER, state, egui::FontId::proportional(12.0), colors.quiet);
+                let at_line = |y: f32| pos2(square.right() + 8.0, rect.center().y + y);
+                ui.painter().galley(at_line(-18.0), text, colors.ink);
+                ui.painter().galley(at_line(2.0), state, colors.quiet);
                 let away = say::put_away(&name);
                 if icon_button_ui(ui, Icon::Remove, &away, &away, false, true).clicked() {
                     asked.push(Command::Photo(OnPhoto::PutAway(number)));

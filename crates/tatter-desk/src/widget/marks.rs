@@ -61,12 +61,7 @@ pub(crate) fn band(painter: &Painter, points: &[Pos2], radius: f32, color: Color
     match points {
         [] => return,
         [one] => drop(painter.circle_filled(*one, radius.max(1.5), veil)),
-        _ => {
-            painter.line(points.to_vec(), Stroke::new(2.0 * radius.max(1.0), veil));
-            for end in [points[0], points[points.len() - 1]] {
-                painter.circle_stroke(end, radius, Stroke::new(1.2, color));
-            }
-        }
+        _ => drop(painter.line(smoothed(points, 0.8 * radius), Stroke::new(2.0 * radius.max(1.0), veil))),
     }
     let stroke = Stroke::new(2.0, color);
     match (kind, points) {
@@ -76,6 +71,23 @@ pub(crate) fn band(painter: &Painter, points: &[Pos2], radius: f32, color: Color
         (StrokeKind::Cloth, _) => painter.extend(Shape::dashed_line(points, stroke, 10.0, 5.0)),
         (StrokeKind::Backing, _) => painter.extend(Shape::dashed_line(points, stroke, 3.0, 6.0)),
     }
+}
+
+/// Without corners so near to each other that a broad line would fold over itself, and as far beyond its ends as it is broad.
+fn smoothed(points: &[Pos2], apart: f32) -> Vec<Pos2> {
+    let mut kept = vec![points[0]];
+    for at in &points[1..points.len() - 1] {
+        if kept[kept.len() - 1].distance(*at) >= apart {
+            kept.push(*at);
+        }
+    }
+    kept.push(points[points.len() - 1]);
+    let end = kept.len() - 1;
+    let beyond = |at: Pos2, before: Pos2| at + (at - before).normalized() * apart;
+    let (head, tail) = (beyond(kept[0], kept[1]), beyond(kept[end], kept[end - 1]));
+    kept[0] = head;
+    kept[end] = tail;
+    kept
 }
 
 /// A line that is seen on any cloth.

@@ -21,9 +21,7 @@ pub(crate) fn photo_cut_ui(ui: &mut Ui, photos: &mut Photos, job: Option<&std::p
     let accepting = photos.is_accepting();
     let resting = photos.is_resting();
     let Some(sheet) = photos.sheet_mut() else { return };
-    ui.horizontal(|ui| {
-        ui.label(look::heading(say::WOULD_BE_CUT));
-    });
+    ui.label(look::heading(say::WOULD_BE_CUT));
     state_ui(ui, sheet, resting, &colors, asked);
     ui.add_space(2.0);
     accept_panel(ui, sheet, job, accepting, &colors, asked);
@@ -50,11 +48,13 @@ fn state_ui(ui: &mut Ui, sheet: &Sheet, resting: bool, colors: &Palette, asked: 
         ui.set_min_height(ui.spacing().interact_size.y);
         if !resting {
             ask_ui(ui, say::STOP, Command::Photo(OnPhoto::Stop), asked);
-            let first = sheet.preview.as_ref().is_some_and(|preview| preview.shrunk > 1.0);
-            let text = sheet.progress.as_ref().map_or_else(
-                || say::PHOTO_READING.to_owned(),
-                |(stage, share)| if first { say::finer(stage, *share) } else { say::progress(stage, *share) },
-            );
+            let shown = sheet.preview.as_ref().map(|preview| preview.told == **sheet.told());
+            let text = match (&sheet.progress, shown) {
+                (None, _) => say::PHOTO_READING.to_owned(),
+                (Some((stage, share)), Some(true)) => say::finer(stage, *share),
+                (Some((stage, share)), Some(false)) => say::anew(stage, *share),
+                (Some((stage, share)), None) => say::progress(stage, *share),
+            };
             ui.label(look::quiet(&text, colors));
         } else if sheet.is_stopped {
             ask_ui(ui, say::CUT_AGAIN, Command::Photo(OnPhoto::Again), asked);

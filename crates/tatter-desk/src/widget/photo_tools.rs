@@ -1,6 +1,6 @@
 //! What is told about a photo: the tools, what they ask, and what was told so far.
 
-use egui::{Rect, Response, Role, Sense, Shape, Slider, Stroke, StrokeKind as Edge, TextEdit, Ui, WidgetInfo, pos2, vec2};
+use egui::{Rect, Response, Role, Sense, Slider, Stroke, StrokeKind as Edge, TextEdit, Ui, WidgetInfo, pos2, vec2};
 use tatter::color::Known;
 use tatter_core::model::{Scale, StrokeKind};
 
@@ -72,8 +72,7 @@ fn swatch(ui: &Ui, square: Rect, kind: StrokeKind, colors: &Palette) {
     let ends = [square.left_center() + vec2(3.0, 4.0), square.right_center() + vec2(-3.0, -4.0)];
     let painter = ui.painter();
     painter.rect_filled(square, 4.0, colors.chalk[1]);
-    super::marks::band(painter, &ends, 4.5, stroke_color(colors, kind), kind);
-    painter.add(Shape::Noop);
+    super::marks::band(painter, &ends, 3.5, stroke_color(colors, kind), kind);
 }
 
 fn settings_ui(ui: &mut Ui, sheet: &mut Sheet, tool: Tool, brush: f32, colors: &Palette, asked: &mut Vec<Command>) {
