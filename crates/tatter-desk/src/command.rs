@@ -8,6 +8,7 @@ use tatter::keep::Over;
 use tatter::stand::Touch;
 use tatter_core::angle::Angle;
 
+use crate::bench::OnPatch;
 use crate::photo::OnPhoto;
 
 /// The stations, as work travels.
@@ -34,6 +35,8 @@ impl Station {
 pub enum Command {
     /// Lay photos on the table.
     Lay(Vec<PathBuf>),
+    /// Something of the patch that is looked over.
+    Patch(OnPatch),
     /// Something of the photos.
     Photo(OnPhoto),
     /// Open a job.

@@ -7,6 +7,7 @@ use std::time::Duration;
 use tatter::history::History;
 use tatter::keep::Kept;
 
+use crate::bench::Bench;
 use crate::command::{Command, Station};
 use crate::job::{hear_in, keep_draft, look_over, obey_in};
 use crate::open::Open;
@@ -20,6 +21,7 @@ pub struct Desk {
     pub(crate) open: Option<Open>,
     pub(crate) station: Station,
     pub(crate) photos: Photos,
+    pub(crate) bench: Bench,
     /// Patches at hand while no job is open.
     pub(crate) shelf: Shelf,
     /// What is written as the path of a job, or of a photo, when none lies there.
@@ -41,6 +43,7 @@ impl Desk {
             open: None,
             station: Station::default(),
             photos: Photos::new(Arc::clone(&wake)),
+            bench: Bench::new(Arc::clone(&wake)),
             shelf: Shelf::default(),
             path: String::new(),
             trouble: None,
@@ -56,6 +59,11 @@ impl Desk {
     /// The photos on it.
     pub fn photos(&self) -> &Photos {
         &self.photos
+    }
+
+    /// The patch that is looked over.
+    pub fn bench(&self) -> &Bench {
+        &self.bench
     }
 
     /// The names of the patches at hand.
@@ -82,6 +90,7 @@ impl Desk {
                 self.photos.lay(&paths);
                 self.station = Station::Photo;
             }
+            Command::Patch(asked) => self.bench.obey(asked),
             Command::Photo(asked) => {
                 let job = self.open.as_ref().map(|open| (open.kept.path().to_owned(), Arc::clone(open.job())));
                 self.photos.obey(asked, job.as_ref());
@@ -165,12 +174,14 @@ impl Desk {
         }
         let accepted = self.photos.hear();
         self.take_in(accepted);
+        self.bench.hear();
         self.look_over_if_new();
     }
 
     /// New patches lie in the drawer.
     fn take_in(&mut self, accepted: Vec<Accepted>) {
         for Accepted { folder, cards } in accepted {
+            self.bench.forget(&folder);
             match &mut self.open {
                 Some(open) => open.shelf.renew(cards, &folder),
                 None => self.shelf.renew(cards, &folder),
@@ -201,6 +212,11 @@ impl Desk {
         while !self.photos.is_resting() {
             let Some(accepted) = self.photos.wait(patience) else { return false };
             self.take_in(accepted);
+        }
+        while !self.bench.is_resting() {
+            if !self.bench.wait(patience) {
+                return false;
+            }
         }
         loop {
             let Some(open) = &mut self.open else { return true };

@@ -79,7 +79,13 @@ pub(crate) fn obey_in(open: &mut Open, command: Command) {
             send(open, Errand::Undo);
         }
         Command::Stop => open.work.stop(),
-        Command::Open(_) | Command::Go(_) | Command::Dismiss | Command::ReadAnew | Command::Lay(_) | Command::Photo(_) => {}
+        Command::Open(_)
+        | Command::Go(_)
+        | Command::Dismiss
+        | Command::ReadAnew
+        | Command::Lay(_)
+        | Command::Photo(_)
+        | Command::Patch(_) => {}
     }
 }
 

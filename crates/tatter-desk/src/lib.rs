@@ -5,6 +5,7 @@
 //! Start at [`Desk`]: it holds what lies on the table, [`Desk::obey`] does what a [`Command`] asks, [`Desk::ui`] draws the window, and [`work`]
 //! has the threads that open, draw and deliver. Functions that take a `Ui` end in `_ui`; they read state and push commands.
 
+mod bench;
 pub mod command;
 mod desk;
 mod job;
@@ -19,6 +20,7 @@ mod widget;
 mod window;
 pub mod work;
 
+pub use bench::{Bench, OnPatch};
 pub use command::{Command, Station};
 pub use desk::{Desk, is_job};
 pub use look::{Icon, Palette, contrast, dress, icon_button_ui};

@@ -11,7 +11,7 @@ use crate::command::{Command, Station};
 use crate::desk::Desk;
 use crate::look::{self, APART, Palette, palette};
 use crate::photo::{OnPhoto, Tool};
-use crate::station::{delivery, garment, photo, told};
+use crate::station::{delivery, garment, patch, photo};
 use crate::widget::named;
 use crate::widget::travel::travel_ui;
 use crate::{dress, say};
@@ -82,8 +82,11 @@ impl Desk {
             ui.ctx().request_repaint();
         }
         self.look(look::backdrop(&colors));
-        if self.station == Station::Photo {
-            self.photos.look(ui.input(|input| input.max_texture_side));
+        let side = ui.input(|input| input.max_texture_side);
+        match self.station {
+            Station::Photo => self.photos.look(side),
+            Station::Patch => self.bench.look(side),
+            Station::Garment | Station::Delivery => {}
         }
     }
 
@@ -95,13 +98,15 @@ impl Desk {
         }
         let Some(open) = &mut self.open else {
             return match station {
-                Station::Patch if !self.shelf.cards.is_empty() => told::patch_ui(ui, &mut self.shelf),
+                Station::Patch if !self.shelf.cards.is_empty() => {
+                    patch::patch_ui(ui, &mut self.bench, &mut self.shelf, false, asked);
+                }
                 _ => empty_ui(ui, &mut self.path, asked),
             };
         };
         match station {
             Station::Photo => {}
-            Station::Patch => told::patch_ui(ui, &mut open.shelf),
+            Station::Patch => patch::patch_ui(ui, &mut self.bench, &mut open.shelf, true, asked),
             Station::Garment => garment::garment_ui(ui, open, asked),
             Station::Delivery => delivery::delivery_ui(ui, open, asked),
         }

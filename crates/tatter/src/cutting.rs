@@ -6,7 +6,7 @@ use std::sync::{Mutex, PoisonError};
 
 use tatter_cloth::cut::Cut;
 use tatter_core::explain::{Class, Explain};
-use tatter_core::image::{Image, Size};
+use tatter_core::image::{Image, LinearRgb, Size};
 use tatter_core::kernel::area_resize;
 use tatter_core::model::{CutRecipe, Photo, Scale};
 use tatter_core::task::{Note, Task};
@@ -128,13 +128,7 @@ impl Cutting {
 
     /// The photo as a screen shows it: first with a longer side of at most `largest`, then each half the one before, down to `smallest`.
     pub fn pictures(&self, largest: usize, smallest: usize) -> Vec<Picture> {
-        let mut image = shrunk(&self.photo.color, largest.max(1));
-        let mut pictures = vec![shown(&image)];
-        while image.width().max(image.height()) > smallest.max(1) {
-            image = shrunk(&image, image.width().max(image.height()).div_ceil(2));
-            pictures.push(shown(&image));
-        }
-        pictures
+        halved(&self.photo.color, largest, smallest)
     }
 
     /// What would be cut of the photo as it is, or of one shrunk so that its longer side is `longest`: for a first look, since threads that
@@ -210,6 +204,17 @@ impl Cutting {
         task.stage("write", || save(&cut.patch, folder, Vec::new(), task))?;
         Ok(CutReport { folder: folder.to_owned(), cut, corrected })
     }
+}
+
+/// A picture as a screen shows it, at most `largest` long, then each half the one before, down to `smallest`.
+pub(crate) fn halved(image: &Image<LinearRgb>, largest: usize, smallest: usize) -> Vec<Picture> {
+    let mut image = shrunk(image, largest.max(1));
+    let mut pictures = vec![shown(&image)];
+    while image.width().max(image.height()) > smallest.max(1) {
+        image = shrunk(&image, image.width().max(image.height()).div_ceil(2));
+        pictures.push(shown(&image));
+    }
+    pictures
 }
 
 /// A picture at most so long.

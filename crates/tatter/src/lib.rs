@@ -16,6 +16,7 @@ pub mod history;
 pub mod keep;
 pub mod library;
 pub mod lights;
+pub mod looking;
 pub mod measure;
 mod paths;
 pub mod place;

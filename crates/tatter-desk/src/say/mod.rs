@@ -1,7 +1,9 @@
 //! Every English sentence of the desk, in one place.
 
+mod patch;
 mod photo;
 
+pub(crate) use patch::*;
 pub(crate) use photo::*;
 
 use crate::command::Station;
@@ -127,10 +129,6 @@ pub(crate) const fn station_tip(station: Station) -> &'static str {
         Station::Delivery => "See what changes, and write the textures",
     }
 }
-
-pub(crate) const PATCH_PAGE: &str = "Patches at hand";
-pub(crate) const PATCH_HOW: &str = "To change a patch, cut it again, or open its maps in any image program: they are ordinary PNG files in its folder. \
-     `tatter check NAME.patch` looks it over.";
 
 /// How much would change.
 pub(crate) fn texels(changed: usize, all: usize) -> String {

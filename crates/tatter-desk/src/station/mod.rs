@@ -2,5 +2,5 @@
 
 pub(crate) mod delivery;
 pub(crate) mod garment;
+pub(crate) mod patch;
 pub(crate) mod photo;
-pub(crate) mod told;

@@ -24,9 +24,11 @@ pub(crate) fn photo_ui(ui: &mut Ui, photos: &mut Photos, job: Option<&Path>, pat
     let colors = palette(ui);
     let frame = sheet_frame(&colors);
     Panel::left("tools").exact_size(226.0).resizable(false).frame(frame).show(ui, |ui| photo_tools_ui(ui, photos, asked));
+    // The photo has most of the window, however small it is.
+    let cut = (0.32 * ui.available_width()).clamp(250.0, 372.0);
     Panel::right("cut")
-        .default_size(372.0)
-        .min_size(280.0)
+        .default_size(cut)
+        .min_size(230.0)
         .max_size(620.0)
         .frame(frame)
         .show(ui, |ui| photo_cut_ui(ui, photos, job, asked));

@@ -1,6 +1,6 @@
 //! The drawer of patches: thumbnails with what one must know to choose.
 
-use egui::{Align2, FontId, Rect, Role, Sense, StrokeKind, Ui, WidgetInfo, vec2};
+use egui::{Align2, FontId, Rect, Response, Role, Sense, StrokeKind, Ui, WidgetInfo, vec2};
 use tatter::library::Card;
 use tatter_core::model::ScaleSource;
 
@@ -8,6 +8,7 @@ use crate::command::Command;
 use crate::look::{self, Palette, THUMB, palette};
 use crate::open::Open;
 use crate::say;
+use crate::shelf::Shelf;
 
 /// Draw the drawer.
 pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
@@ -23,34 +24,34 @@ pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
     egui::ScrollArea::vertical().id_salt("drawer").auto_shrink(false).show(ui, |ui| {
         let cards = std::mem::take(&mut open.shelf.cards);
         for card in &cards {
-            card_ui(ui, open, card, &colors, asked);
+            let taken = open.taken.as_ref() == Some(&card.folder);
+            if card_ui(ui, &mut open.shelf, card, taken, &colors).clicked() {
+                asked.push(Command::Take((!taken).then(|| card.folder.clone())));
+            }
         }
         open.shelf.cards = cards;
     });
 }
 
 /// What stands beneath a thumbnail.
-pub(crate) fn facts(card: &Card) -> Result<String, &str> {
+fn facts(card: &Card) -> Result<String, &str> {
     let canvas = card.canvas.as_ref().map_err(String::as_str)?;
     Ok(say::card(canvas.size_mm.map(|mm| mm.get()), card.ends_per_cm.map(|count| count.get())))
 }
 
-fn card_ui(ui: &mut Ui, open: &mut Open, card: &Card, colors: &Palette, asked: &mut Vec<Command>) {
-    let taken = open.taken.as_ref() == Some(&card.folder);
+/// A card; one that can't be read can't be pressed.
+pub(crate) fn card_ui(ui: &mut Ui, shelf: &mut Shelf, card: &Card, taken: bool, colors: &Palette) -> Response {
     let facts = facts(card);
     let width = ui.available_width();
     let (rect, response) =
         ui.allocate_exact_size(vec2(width, THUMB + 52.0), if facts.is_ok() { Sense::click() } else { Sense::hover() });
     let label = format!("{}, {}", card.name, facts.as_deref().unwrap_or_else(|why| why));
     response.widget_info(|| WidgetInfo::selected(Role::Button, facts.is_ok(), taken, &label));
-    if response.clicked() {
-        asked.push(Command::Take((!taken).then(|| card.folder.clone())));
-    }
     let fill = if taken || response.hovered() || response.has_focus() { colors.hover } else { colors.sheet };
     let edge = if taken { egui::Stroke::new(2.0, colors.thread) } else { egui::Stroke::new(1.0, colors.line) };
     ui.painter().rect(rect, 6.0, fill, edge, StrokeKind::Inside);
     let square = Rect::from_min_size(rect.min + vec2(0.5 * (width - THUMB), 7.0), vec2(THUMB, THUMB));
-    if let Some(texture) = open.shelf.thumb(ui.ctx(), card) {
+    if let Some(texture) = shelf.thumb(ui.ctx(), card) {
         let id = texture.id();
         ui.painter().image(id, square, Rect::from_min_max(egui::pos2(0.0, 0.0), egui::pos2(1.0, 1.0)), egui::Color32::WHITE);
     } else {
@@ -69,6 +70,7 @@ fn card_ui(ui: &mut Ui, open: &mut Open, card: &Card, colors: &Palette, asked: &
         (Ok(text), ScaleSource::Assumed) => format!("{text}\n{}", say::SIZE_ASSUMED),
         (Ok(text), _) => format!("{}\n{text}", card.subject.name()),
     };
-    response.on_hover_text(tip);
+    let response = response.on_hover_text(tip);
     ui.add_space(2.0);
+    response
 }

@@ -4,12 +4,14 @@ pub(crate) mod cutting_list;
 pub(crate) mod drawer;
 pub(crate) mod flat;
 pub(crate) mod handles;
+pub(crate) mod map_view;
 pub(crate) mod marks;
 pub(crate) mod photo_cut;
 pub(crate) mod photo_tools;
 pub(crate) mod photo_view;
 pub(crate) mod slider;
 pub(crate) mod solid;
+pub(crate) mod swatch;
 pub(crate) mod travel;
 
 use egui::{Response, Role};

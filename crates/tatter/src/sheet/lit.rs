@@ -69,7 +69,7 @@ impl Surface<'_> {
 
 /// Two greys in squares, sixteen across: whatever is see-through shows it.
 #[must_use]
-fn checker(size: Size) -> Image<LinearRgb> {
+pub(super) fn checker(size: Size) -> Image<LinearRgb> {
     let cell = (size.width.max(size.height) / 16).max(1);
     Image::from_fn(size.width, size.height, |x, y| {
         LinearRgb([if (x / cell + y / cell).is_multiple_of(2) { 0.55 } else { 0.3 }; 3])

@@ -2,6 +2,7 @@
 
 mod draw;
 mod lit;
+mod swatch;
 
 use tatter_core::channel::Channel;
 use tatter_core::image::{Image, LinearRgb, Map, Unit};
@@ -11,6 +12,7 @@ use tatter_core::model::{Patch, PatchMap};
 use draw::{Panel, compose};
 pub(crate) use lit::lit_maps;
 use lit::{lit, plain};
+pub(crate) use swatch::Swatch;
 
 /// Side of one view on the sheet, texels.
 const VIEW: usize = 448;
@@ -88,7 +90,7 @@ fn caption(patch: &Patch) -> [String; 2] {
 }
 
 /// A map as people read it: scalars grey, heights stretched over their range, normals in their usual coding.
-fn visible(map: &Map, patch: &Patch) -> Image<LinearRgb> {
+pub(crate) fn visible(map: &Map, patch: &Patch) -> Image<LinearRgb> {
     // What looks evenly spaced is evenly spaced in code values, hence the decoding of data as if it were sRGB.
     let gray = |v: f32| LinearRgb([tatter_core::color::decode_srgb(v.clamp(0.0, 1.0)); 3]);
     match map {

@@ -1,0 +1,270 @@
+//! The patch that is looked over: read by a thread, and lit anew by it wherever its lamp is put.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, channel};
+use std::time::Duration;
+
+use tatter::looking::PatchView;
+use tatter_core::channel::Channel;
+use tatter_core::task::Task;
+use tatter_proof::Picture;
+
+use crate::newest::{Mouth, Newest, Wake};
+use crate::open::Shown;
+use crate::work::Trouble;
+
+/// One thing asked of the patch that is looked over.
+#[derive(Clone, Debug)]
+pub enum OnPatch {
+    /// Look over another patch.
+    Choose(PathBuf),
+    /// Look at another map.
+    Map(Channel),
+    /// Put the lamp elsewhere: right and up, both 0 straight above the cloth.
+    Lamp([f32; 2]),
+}
+
+/// Where the lamp is at first: from the upper left, low enough to show relief.
+const LAMP: [f32; 2] = [-0.5, 0.5];
+/// How far it may be put aside: lower it lights nothing.
+const LOWEST: f32 = 0.97;
+/// Longest picture of a map, texels.
+const LARGEST: usize = 4096;
+
+/// A map as the window has it.
+pub(crate) struct Sighted {
+    pub(crate) channel: Channel,
+    /// From near and from ever farther.
+    pub(crate) levels: Vec<Shown>,
+}
+
+/// What lies under the lamp.
+pub struct Bench {
+    folder: Option<PathBuf>,
+    /// Counts the patches chosen, so that news of another than the last are known.
+    edition: u64,
+    pub(crate) view: Option<Arc<PatchView>>,
+    pub(crate) maps: Vec<Sighted>,
+    pub(crate) channel: Channel,
+    pub(crate) lamp: [f32; 2],
+    pub(crate) swatch: Shown,
+    pub(crate) trouble: Option<Trouble>,
+    asked: Option<(u64, [f32; 2])>,
+    work: Option<Work>,
+    wake: Wake,
+}
+
+impl std::fmt::Debug for Bench {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Bench").field("folder", &self.folder).field("channel", &self.channel).finish_non_exhaustive()
+    }
+}
+
+impl Bench {
+    pub(crate) fn new(wake: Wake) -> Self {
+        Self {
+            folder: None,
+            edition: 0,
+            view: None,
+            maps: Vec::new(),
+            channel: Channel::BaseColor,
+            lamp: LAMP,
+            swatch: Shown::default(),
+            trouble: None,
+            asked: None,
+            work: None,
+            wake,
+        }
+    }
+
+    /// The patch that is looked over.
+    pub fn folder(&self) -> Option<&Path> {
+        self.folder.as_deref()
+    }
+
+    /// The map that is seen large.
+    pub fn channel(&self) -> Channel {
+        self.channel
+    }
+
+    /// Where the lamp is: right and up.
+    pub fn lamp(&self) -> [f32; 2] {
+        self.lamp
+    }
+
+    /// What is known of it, once it is read.
+    pub fn view(&self) -> Option<&Arc<PatchView>> {
+        self.view.as_ref()
+    }
+
+    pub(crate) fn obey(&mut self, asked: OnPatch) {
+        match asked {
+            OnPatch::Choose(folder) => self.choose(Some(folder)),
+            OnPatch::Map(channel) => self.channel = channel,
+            OnPatch::Lamp([x, y]) => {
+                let far = x.hypot(y);
+                self.lamp = if far > LOWEST { [x * LOWEST / far, y * LOWEST / far] } else { [x, y] };
+            }
+        }
+    }
+
+    fn choose(&mut self, folder: Option<PathBuf>) {
+        self.folder = folder;
+        self.edition += 1;
+        self.view = None;
+        self.maps.clear();
+        self.swatch = Shown::default();
+        self.trouble = None;
+        self.asked = None;
+    }
+
+    /// A patch was written anew: what was read of it is old.
+    pub(crate) fn forget(&mut self, folder: &Path) {
+        if self.folder() == Some(folder) {
+            self.choose(Some(folder.to_owned()));
+        }
+    }
+
+    /// Look over one of these patches, the first of them if none of them is looked over.
+    pub(crate) fn settle<'a>(&mut self, mut folders: impl Iterator<Item = &'a PathBuf> + Clone) {
+        let is_there = self.folder.as_ref().is_some_and(|folder| folders.clone().any(|other| other == folder));
+        if !is_there {
+            let first = folders.next().cloned();
+            if first.is_some() || self.folder.is_some() {
+                self.choose(first);
+            }
+        }
+    }
+
+    /// Ask for the swatch as it is lit now, if it is another than what was asked last. No picture may be longer than `side`.
+    pub(crate) fn look(&mut self, side: usize) {
+        let Some(folder) = self.folder.clone() else { return };
+        let wanted = (self.edition, self.lamp);
+        if self.asked == Some(wanted) {
+            return;
+        }
+        if self.work.is_none() {
+            match Work::start(Arc::clone(&self.wake)) {
+                Ok(work) => self.work = Some(work),
+                Err(error) => {
+                    self.trouble = Some(Trouble::no_thread(&error));
+                    return;
+                }
+            }
+        }
+        if let Some(work) = &mut self.work {
+            work.asked = work.post.ask(Look { folder, edition: wanted.0, lamp: wanted.1, side: side.min(LARGEST) });
+            self.asked = Some(wanted);
+        }
+    }
+
+    /// Take in what the thread has said since.
+    pub(crate) fn hear(&mut self) {
+        let news: Vec<News> = self.work.as_ref().map(|work| work.news.try_iter().collect()).unwrap_or_default();
+        news.into_iter().for_each(|news| self.hear_one(news));
+    }
+
+    fn hear_one(&mut self, news: News) {
+        match news {
+            News::Read(edition, view) if edition == self.edition => {
+                self.maps = view.maps.iter().map(sighted).collect();
+                if view.maps.iter().all(|map| map.channel != self.channel) {
+                    self.channel = view.maps.first().map_or(self.channel, |map| map.channel);
+                }
+                self.view = Some(view);
+            }
+            News::Swatch(edition, picture) if edition == self.edition => self.swatch.take(picture, None),
+            News::Trouble(edition, trouble) if edition == self.edition => self.trouble = Some(trouble),
+            News::Read(..) | News::Swatch(..) | News::Trouble(..) => {}
+            News::Rested(number) => {
+                if let Some(work) = &mut self.work {
+                    work.rested = number;
+                }
+            }
+        }
+    }
+
+    /// Whether all that was asked is done.
+    pub(crate) fn is_resting(&self) -> bool {
+        self.work.as_ref().is_none_or(|work| work.rested == work.asked)
+    }
+
+    /// Wait for what the thread says next; whether it says something within `patience`.
+    pub(crate) fn wait(&mut self, patience: Duration) -> bool {
+        let Some(news) = self.work.as_ref().and_then(|work| work.news.recv_timeout(patience).ok()) else { return false };
+        self.hear_one(news);
+        true
+    }
+}
+
+fn sighted(map: &tatter::looking::MapView) -> Sighted {
+    let shown = |picture: &Picture| {
+        let mut shown = Shown::default();
+        shown.take(picture.clone(), None);
+        shown
+    };
+    Sighted { channel: map.channel, levels: map.pictures.iter().map(shown).collect() }
+}
+
+/// A patch, and where its lamp is.
+#[derive(Clone, Debug)]
+struct Look {
+    folder: PathBuf,
+    edition: u64,
+    lamp: [f32; 2],
+    side: usize,
+}
+
+enum News {
+    Read(u64, Arc<PatchView>),
+    Swatch(u64, Picture),
+    Trouble(u64, Trouble),
+    Rested(u64),
+}
+
+struct Work {
+    post: Arc<Newest<Look>>,
+    news: Receiver<News>,
+    asked: u64,
+    rested: u64,
+}
+
+impl Work {
+    fn start(wake: Wake) -> std::io::Result<Self> {
+        let (send, news) = channel();
+        let post = Arc::new(Newest::default());
+        let (shared, mouth) = (Arc::clone(&post), Mouth::new(send, wake));
+        std::thread::Builder::new().name("lamp".to_owned()).spawn(move || light(&shared, &mouth))?;
+        Ok(Self { post, news, asked: 0, rested: 0 })
+    }
+}
+
+impl Drop for Work {
+    fn drop(&mut self) {
+        self.post.end();
+    }
+}
+
+/// The thread that reads patches and lights them.
+fn light(post: &Newest<Look>, mouth: &Mouth<News>) {
+    let mut last: Option<(u64, Arc<PatchView>)> = None;
+    while let Some((look, number, _)) = post.next(|_| Task::new()) {
+        let read = || {
+            let view = Arc::new(PatchView::read(&look.folder, look.side).map_err(|error| Trouble::of(&error))?);
+            mouth.tell(News::Read(look.edition, Arc::clone(&view)));
+            Ok::<_, Trouble>(view)
+        };
+        let known = last.take().filter(|(edition, _)| *edition == look.edition);
+        match known.map_or_else(read, |(_, view)| Ok(view)) {
+            Ok(view) => {
+                mouth.tell(News::Swatch(look.edition, view.swatch(look.lamp)));
+                last = Some((look.edition, view));
+            }
+            Err(trouble) => mouth.tell(News::Trouble(look.edition, trouble)),
+        }
+        if !post.is_newer(number) {
+            mouth.tell(News::Rested(number));
+        }
+    }
+}
