@@ -148,6 +148,11 @@ pub(crate) fn plain(text: &str, palette: &Palette) -> LayoutJob {
     worded(text, palette.ink, palette)
 }
 
+/// Text about what needs a look.
+pub(crate) fn warning(text: &str, palette: &Palette) -> LayoutJob {
+    worded(text, palette.weld, palette)
+}
+
 /// A text in which what stands between backticks, to be typed as it is, has a ground of its own.
 fn worded(text: &str, color: Color32, palette: &Palette) -> LayoutJob {
     let mut job = LayoutJob::default();
@@ -156,7 +161,7 @@ fn worded(text: &str, color: Color32, palette: &Palette) -> LayoutJob {
         if number % 2 == 1 {
             format.font_id = FontId::new(13.0, strong());
             format.background = palette.typed;
-            format.expand_bg = 2.0;
+            format.expand_bg = 0.0;
         }
         job.append(part, 0.0, format);
     }

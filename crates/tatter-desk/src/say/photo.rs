@@ -228,7 +228,7 @@ pub(crate) fn facts(preview: &Preview) -> Vec<(&'static str, String)> {
     let patch = &preview.cut.patch;
     let [width, height] = patch.size_mm().map(|mm| mm.get());
     let size = patch.size();
-    let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(", ± {:.2} %", 100.0 * share));
+    let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(", ±\u{a0}{:.2}\u{a0}%", 100.0 * share));
     let mut facts = vec![
         ("Canvas", format!("{width:.1} × {height:.1} mm, {} × {} texels", size.width, size.height)),
         ("Scale", format!("{:.4} mm a texel, {}{sure}", patch.scale.get(), scale_source(patch.scale_source))),
@@ -264,13 +264,14 @@ pub(crate) const fn scale_source(source: ScaleSource) -> &'static str {
 }
 
 /// What the command line asks for, and how it is done here.
-const HERE: [(&str, &str); 10] = [
+const HERE: [(&str, &str); 11] = [
     ("Say where it is with --around x,y,radius (photo pixels)", "Draw a loop around it"),
     ("say --around x,y,radius", "draw a loop around it"),
     ("The others, for --around:", "For another, draw a loop around it; middle and radius of the others:"),
     ("Give --width-mm, --mm-per-pixel, --ruler, --ends-per-cm or --scale-by", "Draw a ruler line and write its length"),
     ("Give --mm-per-pixel, --width-mm or --ruler instead", "Draw a ruler line and write its length"),
     ("tell it with --grain-deg", "draw a grain line"),
+    ("; tell it if that is wrong", "; if that is wrong, cut it with `tatter cut --light-from`"),
     ("say --subject damage if", "say that it is damage if"),
     ("or give the scale with --ruler", "or draw a ruler line"),
     (", or mark it with --corners and --corners-mm", ""),

@@ -88,7 +88,7 @@ fn found_ui(ui: &mut Ui, preview: &Preview, colors: &Palette) {
     });
     for note in &preview.notes {
         ui.add_space(2.0);
-        let text = RichText::new(say::sentence(&say::at_the_desk(&note.text))).color(colors.weld);
+        let text = look::warning(&say::sentence(&say::at_the_desk(&note.text)), colors);
         ui.add(egui::Label::new(text).wrap());
     }
 }

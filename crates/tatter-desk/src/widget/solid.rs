@@ -93,7 +93,8 @@ fn walk(ui: &Ui, response: &egui::Response, rect: Rect, asked: &mut Vec<Command>
         let by = |points: f32| Angle::degrees(points * DEGREES_PER_POINT);
         asked.push(Command::Walk { turn: by(-delta.x), lift: by(delta.y) });
     }
-    let scroll = if response.hovered() {
+    // Also where a handle lies over it.
+    let scroll = if response.contains_pointer() {
         ui.input(|input| input.smooth_scroll_delta().y + 200.0 * (input.zoom_delta() - 1.0))
     } else {
         0.0
