@@ -68,11 +68,11 @@ pub(crate) fn map_strip_ui(ui: &mut Ui, bench: &mut Bench, colors: &Palette, ask
     let origins: Vec<_> = bench.view.as_ref().map(|view| view.maps.iter().map(|map| map.origin).collect()).unwrap_or_default();
     egui::ScrollArea::horizontal().id_salt("maps").auto_shrink([false, true]).show(ui, |ui| {
         ui.horizontal(|ui| {
-            ui.set_min_height(THUMB + 42.0);
+            ui.set_min_height(THUMB + 44.0);
             let pixels = ui.ctx().pixels_per_point();
             for (map, origin) in bench.maps.iter_mut().zip(origins) {
                 let is_chosen = map.channel == chosen;
-                let (rect, response) = ui.allocate_exact_size(vec2(THUMB + 14.0, THUMB + 42.0), Sense::click());
+                let (rect, response) = ui.allocate_exact_size(vec2(THUMB + 14.0, THUMB + 44.0), Sense::click());
                 let name = say::channel(map.channel);
                 response.widget_info(|| WidgetInfo::selected(Role::Tab, true, is_chosen, &name));
                 if response.clicked() {

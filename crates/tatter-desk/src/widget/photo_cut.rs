@@ -33,7 +33,7 @@ pub(crate) fn photo_cut_ui(ui: &mut Ui, photos: &mut Photos, job: Option<&std::p
         });
         ui.add_space(NEAR);
         if let Some(trouble) = &sheet.trouble {
-            ui.add(egui::Label::new(RichText::new(say::at_the_desk(&trouble.what)).color(colors.madder)).wrap());
+            ui.add(egui::Label::new(RichText::new(say::sentence(&say::at_the_desk(&trouble.what))).color(colors.madder)).wrap());
             ui.add(egui::Label::new(look::plain(&say::at_the_desk(&trouble.next), &colors)).wrap());
         }
         if let Some(preview) = sheet.preview.clone() {
@@ -104,6 +104,8 @@ fn accept_panel(
 ) {
     egui::Panel::bottom("accept").resizable(false).show_separator_line(true).frame(egui::Frame::new()).show(ui, |ui| {
         ui.add_space(APART);
+        // Above the field, which stays where it is.
+        said_ui(ui, sheet, job, accepting, colors, asked);
         ui.horizontal(|ui| {
             let field = ui.add(TextEdit::singleline(&mut sheet.name).desired_width(ui.available_width() - 104.0));
             named(&field, Role::TextInput, say::PATCH_NAME);
@@ -118,25 +120,36 @@ fn accept_panel(
                 asked.push(Command::Photo(OnPhoto::Accept(Existing::Stays)));
             }
         });
-        if accepting {
-            ui.label(look::quiet(say::ACCEPTING, colors));
-        } else if let Some(trouble) = &sheet.accept_trouble {
-            ui.add(egui::Label::new(RichText::new(&trouble.what).color(colors.madder)).wrap());
-            if sheet.taken {
-                ask_ui(ui, say::REPLACE, Command::Photo(OnPhoto::Accept(Existing::Replaced)), asked);
-            } else {
-                ui.add(egui::Label::new(look::plain(&trouble.next, colors)).wrap());
-            }
-        } else if let Some(said) = sheet.said.as_ref().filter(|_| sheet.is_accepted()) {
-            ui.add(egui::Label::new(RichText::new(said).color(colors.moss)).wrap());
-        } else if !is_name(&sheet.name) {
-            ui.add(egui::Label::new(RichText::new(say::NO_NAME).color(colors.madder)).wrap());
-        } else {
-            let folder = sheet.folder(job);
-            let whole = folder.display().to_string();
-            ui.add(egui::Label::new(look::quiet(&say::becomes(&folder), colors)).wrap()).on_hover_text(whole);
-        }
     });
+}
+
+/// What came of accepting, or what it would do.
+fn said_ui(
+    ui: &mut Ui,
+    sheet: &Sheet,
+    job: Option<&std::path::Path>,
+    accepting: bool,
+    colors: &Palette,
+    asked: &mut Vec<Command>,
+) {
+    if accepting {
+        ui.label(look::quiet(say::ACCEPTING, colors));
+    } else if let Some(trouble) = &sheet.accept_trouble {
+        ui.add(egui::Label::new(RichText::new(say::sentence(&trouble.what)).color(colors.madder)).wrap());
+        if sheet.taken {
+            ask_ui(ui, say::REPLACE, Command::Photo(OnPhoto::Accept(Existing::Replaced)), asked);
+        } else {
+            ui.add(egui::Label::new(look::plain(&trouble.next, colors)).wrap());
+        }
+    } else if let Some(said) = sheet.said.as_ref().filter(|_| sheet.is_accepted()) {
+        ui.add(egui::Label::new(RichText::new(said).color(colors.moss)).wrap());
+    } else if !is_name(&sheet.name) {
+        ui.add(egui::Label::new(RichText::new(say::NO_NAME).color(colors.madder)).wrap());
+    } else {
+        let folder = sheet.folder(job);
+        let whole = folder.display().to_string();
+        ui.add(egui::Label::new(look::quiet(&say::becomes(&folder), colors)).wrap()).on_hover_text(whole);
+    }
 }
 
 /// Whether a folder can be called so, on any system.
