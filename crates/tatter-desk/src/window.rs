@@ -58,6 +58,12 @@ pub fn run(files: Vec<PathBuf>) -> Result<(), StartError> {
 struct Shell(Desk);
 
 impl eframe::App for Shell {
+    // The table is what the window is cleared with: a software adapter takes as long for a pixel of plain colour as for one of a picture, so
+    // nothing is laid under what covers it.
+    fn clear_color(&self, visuals: &egui::Visuals) -> [f32; 4] {
+        look::of(visuals).table.to_normalized_gamma_f32()
+    }
+
     fn ui(&mut self, ui: &mut Ui, _frame: &mut eframe::Frame) {
         self.0.ui(ui);
     }
@@ -75,7 +81,7 @@ impl Desk {
         let band = Frame::new().fill(colors.sheet).inner_margin(egui::Margin::symmetric(16, 0));
         Panel::top("travel").exact_size(look::TRAVEL).resizable(false).frame(band).show(ui, |ui| travel_ui(ui, self, &mut asked));
         self.banner_ui(ui, &colors, &mut asked);
-        CentralPanel::default().frame(Frame::new().fill(colors.table)).show(ui, |ui| self.page_ui(ui, &mut asked));
+        CentralPanel::default().frame(Frame::new()).show(ui, |ui| self.page_ui(ui, &mut asked));
         for command in asked {
             self.obey(command);
             // Another frame shows what came of it.

@@ -249,6 +249,19 @@ fn stand(path: &Path, job: &Arc<Job>, post: &Newest<Look>, mouth: &Mouth<News>) 
     }
 }
 
+/// Most pixels of a picture by an adapter in software: what it draws, it draws in the time of the two cores that the window needs, too.
+const SOFTWARE_MOST: f32 = 700_000.0;
+
+/// A size, smaller where a software adapter is to draw it.
+fn bearable(dresser: &Dresser, size: [u32; 2]) -> [u32; 2] {
+    let pixels = size[0] as f32 * size[1] as f32;
+    if !dresser.is_software() || pixels <= SOFTWARE_MOST {
+        return size;
+    }
+    let share = (SOFTWARE_MOST / pixels).sqrt();
+    size.map(|side| ((side as f32 * share).round() as u32).max(1))
+}
+
 /// Pixels to a side of the flat view at each fineness.
 const FLAT: [usize; 2] = [512, 1024];
 /// Pictures averaged for the first look at fine textures: smooth edges under an open sky. Few samples of a sky with shadows would show each
@@ -281,7 +294,7 @@ fn coarse(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) 
     if let Some(flat) = dresser.flat(look.sheet, Fineness::Coarse, FLAT[0]) {
         mouth.tell(News::Flat(look.sheet, flat));
     }
-    let size = look.size.map(|side| (side / 2).max(1));
+    let size = bearable(dresser, look.size).map(|side| (side / 2).max(1));
     let view = View { camera: look.camera, size, samples: 1, quick: true, backdrop: look.backdrop };
     if let Some(picture) = dresser.draw(State::After, Fineness::Coarse, &view, task)? {
         mouth.tell(News::Solid { state: State::After, picture, camera: look.camera, is_last: false });
@@ -294,10 +307,11 @@ fn fine(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) ->
     if let Some(flat) = dresser.flat(look.sheet, Fineness::Fine, FLAT[1]) {
         mouth.tell(News::Flat(look.sheet, flat));
     }
+    let size = bearable(dresser, look.size);
     let states = if look.pair { &[State::After, State::Before][..] } else { &[State::After] };
     for (samples, quick) in [(FIRST_SAMPLES, true), (LAST_SAMPLES, false)] {
         for state in states {
-            let view = View { camera: look.camera, size: look.size, samples, quick, backdrop: look.backdrop };
+            let view = View { camera: look.camera, size, samples, quick, backdrop: look.backdrop };
             if let Some(picture) = dresser.draw(*state, Fineness::Fine, &view, task)? {
                 mouth.tell(News::Solid { state: *state, picture, camera: look.camera, is_last: !quick });
             }

@@ -37,7 +37,12 @@ pub fn dress(ctx: &Context) {
 
 /// The palette of the theme a ui has now.
 pub(crate) fn palette(ui: &egui::Ui) -> Palette {
-    Palette::of(if ui.visuals().dark_mode { Theme::Dark } else { Theme::Light })
+    of(ui.visuals())
+}
+
+/// The palette that goes with these visuals.
+pub(crate) const fn of(visuals: &Visuals) -> Palette {
+    Palette::of(if visuals.dark_mode { Theme::Dark } else { Theme::Light })
 }
 
 /// The family of headings.

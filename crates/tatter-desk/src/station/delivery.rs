@@ -25,7 +25,7 @@ pub(crate) fn delivery_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>
         ui.add_space(NEAR);
         table_ui(ui, open, &colors);
     });
-    CentralPanel::default().frame(Frame::new().fill(colors.table)).show(ui, |ui| slider_ui(ui, open, asked));
+    CentralPanel::default().frame(Frame::new()).show(ui, |ui| slider_ui(ui, open, asked));
 }
 
 fn buttons_ui(ui: &mut Ui, open: &Open, colors: &Palette, asked: &mut Vec<Command>) {

@@ -21,7 +21,7 @@ pub(crate) fn garment_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>)
         .show(ui, |ui| cutting_list_ui(ui, open, asked));
     Panel::left("drawer").exact_size(THUMB + 92.0).resizable(false).frame(sheet).show(ui, |ui| drawer_ui(ui, open, asked));
     let half = 0.42 * ui.available_width();
-    let table = Frame::new().fill(colors.table);
+    let table = Frame::new();
     // The solid view says first whether something moves; the flat view adds to it.
     Panel::left("solid")
         .default_size(ui.available_width() - half)

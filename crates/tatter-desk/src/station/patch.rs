@@ -45,7 +45,7 @@ pub(crate) fn patch_ui(ui: &mut Ui, bench: &mut Bench, shelf: &mut Shelf, has_ga
             about_ui(ui, bench, has_garment, &colors, asked);
         });
     Panel::bottom("maps").resizable(false).frame(frame).show(ui, |ui| map_strip_ui(ui, bench, &colors, asked));
-    CentralPanel::default().frame(Frame::new().fill(colors.table)).show(ui, |ui| map_view_ui(ui, bench, &colors));
+    CentralPanel::default().frame(Frame::new()).show(ui, |ui| map_view_ui(ui, bench, &colors));
 }
 
 /// The swatch, the numbers, how each map came, and the way on.

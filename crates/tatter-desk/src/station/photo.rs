@@ -33,7 +33,7 @@ pub(crate) fn photo_ui(ui: &mut Ui, photos: &mut Photos, job: Option<&Path>, pat
         .frame(frame)
         .show(ui, |ui| photo_cut_ui(ui, photos, job, asked));
     Panel::bottom("strip").resizable(false).frame(frame).show(ui, |ui| strip_ui(ui, photos, asked));
-    CentralPanel::default().frame(Frame::new().fill(colors.table)).show(ui, |ui| photo_view_ui(ui, photos, asked));
+    CentralPanel::default().frame(Frame::new()).show(ui, |ui| photo_view_ui(ui, photos, asked));
 }
 
 /// The photos on the table, one beside the other.

@@ -18,7 +18,6 @@ pub(crate) fn slider_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
     open.solid_size = pixels(ui, rect);
     open.moving = false;
     let painter = ui.painter_at(rect);
-    painter.rect_filled(rect, 0.0, colors.backdrop[0]);
     if let Some(why) = &open.without_adapter {
         return said(&painter, rect, &format!("{}\n{why}", say::NO_PICTURE), &colors);
     }
@@ -28,11 +27,11 @@ pub(crate) fn slider_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
     };
     let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
     let seen = covering(rect, open.solid.aspect);
-    painter.image(after, seen, whole, egui::Color32::WHITE);
     // Both must have been drawn from one place to be compared.
     let same = open.before.camera.is_some() && open.before.camera == open.solid.camera;
     let before = open.before.texture(ui.ctx(), "before").map(egui::TextureHandle::id).filter(|_| same);
     let Some(before) = before else {
+        painter.image(after, seen, whole, egui::Color32::WHITE);
         return said(
             &painter,
             Rect::from_center_size(rect.center_bottom() - vec2(0.0, 30.0), vec2(300.0, 30.0)),
@@ -40,8 +39,9 @@ pub(crate) fn slider_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
             &colors,
         );
     };
-    let left = rect.with_max_x(split);
-    painter.with_clip_rect(left).image(before, seen, whole, egui::Color32::WHITE);
+    for (id, part) in [(before, rect.with_max_x(split)), (after, rect.with_min_x(split))] {
+        painter.with_clip_rect(part).image(id, seen, whole, egui::Color32::WHITE);
+    }
     thread_ui(ui, rect, split, open.slide, &colors, asked);
     if (response.clicked() || response.dragged())
         && let Some(pos) = response.interact_pointer_pos()

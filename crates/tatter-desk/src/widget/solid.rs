@@ -26,11 +26,11 @@ pub(crate) fn solid_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     response.widget_info(|| WidgetInfo::labeled(Role::Canvas, true, say::SOLID));
     open.solid_size = pixels(ui, rect);
     let painter = ui.painter_at(rect);
-    backdrop(&painter, rect, &colors);
     let texture = open.solid.texture(ui.ctx(), "solid").map(egui::TextureHandle::id);
     let seen = if texture.is_some() { covering(rect, open.solid.aspect) } else { rect };
-    if let Some(id) = texture {
-        painter.image(id, seen, WHOLE, egui::Color32::WHITE);
+    match texture {
+        Some(id) => drop(painter.image(id, seen, WHOLE, egui::Color32::WHITE)),
+        None => backdrop(&painter, rect, &colors),
     }
     let Some((form, stands)) = open.form.clone().zip(open.camera(open.solid_size)) else {
         return said(&painter, rect, if open.trouble.is_some() { "" } else { say::READING }, &colors);

@@ -210,8 +210,8 @@ impl Renderer {
                 let done = number as u32 * settings.samples + sample;
                 task.progress("draw", done as f32 / (tiles.len() as u32 * settings.samples) as f32);
                 self.sample(&still, *tile, &targets, sample);
-                // A software adapter would queue all of it and answer nobody for a minute.
-                if sample % 4 == 3 {
+                // A software adapter would queue all of it and answer nobody for a minute; whoever stops it waits for one sample.
+                if self.info.software || sample % 4 == 3 {
                     self.device.poll(wgpu::PollType::wait_indefinitely()).map_err(|_lost| RenderError::Lost)?;
                 }
             }

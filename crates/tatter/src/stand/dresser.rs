@@ -117,6 +117,11 @@ impl Dresser {
         self.renderer.as_ref().err().map(String::as_str)
     }
 
+    /// Whether a program draws, not a card.
+    pub fn is_software(&self) -> bool {
+        self.renderer.as_ref().is_ok_and(|renderer| renderer.info().software)
+    }
+
     /// Lay a job over the textures, unless it is laid already; whether it was not. Patches are read when they first appear.
     ///
     /// # Errors
