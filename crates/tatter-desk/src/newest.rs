@@ -13,6 +13,8 @@ pub type Wake = Arc<dyn Fn() + Send + Sync>;
 struct Wanted<T> {
     request: Option<T>,
     number: u64,
+    /// The request that nobody took yet was stopped.
+    stopped: bool,
     ends: bool,
     task: Option<Arc<Task>>,
 }
@@ -26,7 +28,10 @@ pub(crate) struct Newest<T> {
 
 impl<T> Default for Newest<T> {
     fn default() -> Self {
-        Self { wanted: Mutex::new(Wanted { request: None, number: 0, ends: false, task: None }), changed: Condvar::new() }
+        Self {
+            wanted: Mutex::new(Wanted { request: None, number: 0, stopped: false, ends: false, task: None }),
+            changed: Condvar::new(),
+        }
     }
 }
 
@@ -42,6 +47,7 @@ impl<T> Newest<T> {
             task.cancel();
         }
         wanted.request = Some(request);
+        wanted.stopped = false;
         wanted.number += 1;
         let number = wanted.number;
         drop(wanted);
@@ -49,9 +55,11 @@ impl<T> Newest<T> {
         number
     }
 
-    /// Stop what is under way; the thread waits for the next request.
+    /// Stop what is under way, or about to be; the thread waits for the next request.
     pub(crate) fn stop(&self) {
-        if let Some(task) = self.wanted().task.take() {
+        let mut wanted = self.wanted();
+        wanted.stopped = wanted.request.is_some();
+        if let Some(task) = wanted.task.take() {
             task.cancel();
         }
     }
@@ -72,6 +80,9 @@ impl<T> Newest<T> {
             }
             if let Some(request) = wanted.request.take() {
                 let task = Arc::new(make(&request));
+                if std::mem::take(&mut wanted.stopped) {
+                    task.cancel();
+                }
                 wanted.task = Some(Arc::clone(&task));
                 return Some((request, wanted.number, task));
             }
@@ -149,6 +160,10 @@ mod tests {
         assert!(task.check().is_ok() && !post.is_newer(number), "nothing newer yet");
         post.ask("newer");
         assert!(task.check().is_err() && post.is_newer(number), "and now it is stopped");
+        post.stop();
+        let (request, _, task) = post.next(|_| Task::new()).expect("it is handed out to be told of");
+        assert!(request == "newer" && task.check().is_err(), "stopped before it was begun");
+        post.ask("last");
         post.end();
         assert!(post.next(|_| Task::new()).is_none(), "the thread ends, whatever waits");
     }

@@ -3,7 +3,7 @@
 use egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable as _;
 use tatter::cut::{CutRequest, CutSource, cut_photo};
-use tatter_core::model::{Scale, StrokeKind};
+use tatter_core::model::{Scale, StrokeKind, Subject, SubjectChoice};
 use tatter_core::task::Task;
 use tatter_desk::{Command, OnPhoto, Station};
 
@@ -166,5 +166,32 @@ fn keys_alone_mark_and_take_back() -> Tried<()> {
     assert_eq!(person.told()?.recipe.around, None, "taken back");
     person.press("Undo");
     assert!(person.told()?.recipe.around.is_some(), "which is a step like any other");
+    Ok(())
+}
+
+#[test]
+fn what_is_stopped_stays_as_it_was_until_one_asks_again() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let photo = shop.shoot("canvas.png", SIDE)?;
+    let mut person = Person::alone();
+    person.ask(Command::Lay(vec![photo]));
+    let shown = |person: &Person<'_>| {
+        let sheet = person.desk().photos().sheet().ok_or("a photo lies there")?;
+        Ok::<_, &str>(sheet.preview().is_some_and(|preview| preview.told == **sheet.told()))
+    };
+    assert!(shown(&person)?, "what is told is what is shown");
+    person.0.state_mut().obey(Command::Photo(OnPhoto::Subject(SubjectChoice::Told(Subject::Piece))));
+    person.0.step();
+    person.0.state_mut().obey(Command::Photo(OnPhoto::Stop));
+    person.rest();
+    assert!(!shown(&person)?, "it was stopped before it was cut");
+    person.press("Undo");
+    assert!(shown(&person)?, "what was told before is shown again");
+    person.0.state_mut().obey(Command::Photo(OnPhoto::Subject(SubjectChoice::Told(Subject::Damage))));
+    person.0.step();
+    person.0.state_mut().obey(Command::Photo(OnPhoto::Stop));
+    person.rest();
+    person.press("Cut it");
+    assert!(shown(&person)?, "asked again, it is cut");
     Ok(())
 }
