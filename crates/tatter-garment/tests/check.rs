@@ -31,16 +31,16 @@ fn sound() -> Patch {
     };
     patch.maps[Channel::Normal] = patch.maps[Channel::Height].clone();
     if let Some(map) = &mut patch.maps[Channel::Normal] {
-        map.map = Map::Normal(normals);
+        *map.map_mut() = Map::Normal(normals);
     }
     patch
 }
 
 fn change_normals(patch: &mut Patch, f: impl Fn(Normal) -> Normal + Sync) {
     if let Some(map) = &mut patch.maps[Channel::Normal]
-        && let Map::Normal(normals) = &map.map
+        && let Map::Normal(normals) = map.map_mut()
     {
-        map.map = Map::Normal(normals.map(f));
+        *normals = normals.map(f);
     }
 }
 
@@ -71,7 +71,7 @@ fn patch_faults_are_found() {
 
     let mut odd = sound();
     if let Some(map) = &mut odd.maps[Channel::Height] {
-        map.map = Map::Height(Image::filled(64, 128, HeightMm(0.0)));
+        *map.map_mut() = Map::Height(Image::filled(64, 128, HeightMm(0.0)));
     }
     assert!(codes(&check_patch(&odd)).contains(&"sizes-disagree"), "a map of another size");
 }

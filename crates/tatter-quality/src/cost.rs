@@ -47,7 +47,7 @@ pub(crate) fn one(path: &Path, scale: &str) -> Result<String, Box<dyn Error>> {
     for _ in 0..2 {
         let task = Task::new();
         let done = task.stage("whole", || cut(&photo, &recipe, &task))?;
-        let side = done.patch.maps[Channel::Cover].as_ref().map_or(0, |m| m.map.size().width);
+        let side = done.patch.size().width;
         last = (task.seconds(), side);
     }
     let of = |stage: &str| last.0.iter().filter(|(name, _)| name == stage).map(|(_, s)| s).sum::<f64>();

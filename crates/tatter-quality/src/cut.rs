@@ -74,8 +74,8 @@ pub(crate) fn table(list: List, only: Option<&str>, strips: Option<&Path>) -> Re
 fn strip(scene: &Scene, patch: &Patch) -> Result<Vec<u8>, Box<dyn Error>> {
     let truth = seen(scene, patch);
     let gray = |image: &Image<f32>| image.map(|v| LinearRgb([decode_srgb(v); 3]));
-    let found = |channel| patch.maps[channel].as_ref().and_then(|map| map.map.as_unit()).map(|m| gray(&m.map(|v| v.0)));
-    let base = patch.maps[Channel::BaseColor].as_ref().and_then(|map| map.map.as_color()).cloned();
+    let found = |channel| patch.map(channel).and_then(Map::as_unit).map(|m| gray(&m.map(|v| v.0)));
+    let base = patch.map(Channel::BaseColor).and_then(Map::as_color).cloned();
     let hurt = truth.injured.map(|h| if h { 1.0 } else { 0.0 });
     let panels: Vec<Image<LinearRgb>> =
         [Some(truth.photo), Some(gray(&hurt)), found(Channel::Cover), Some(gray(&truth.opacity)), found(Channel::Opacity), base]
@@ -101,7 +101,7 @@ struct Seen {
 
 fn seen(scene: &Scene, patch: &Patch) -> Seen {
     let [a, b] = patch.photo_from_patch.unwrap_or([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]);
-    let side = patch.maps[Channel::Cover].as_ref().map_or(0, |map| map.map.size().width);
+    let side = patch.size().width;
     let at = |x: usize, y: usize| {
         let (x, y) = (x as f32 + 0.5, y as f32 + 0.5);
         [a[0] * x + a[1] * y + a[2], b[0] * x + b[1] * y + b[2]]
@@ -127,7 +127,7 @@ fn seen(scene: &Scene, patch: &Patch) -> Seen {
 }
 
 pub(crate) fn judge(scene: &Scene, spec: &Spec, patch: &Patch) -> Result<[f32; 15], Box<dyn Error>> {
-    let map = |channel| patch.maps[channel].as_ref().map(|map| &map.map).ok_or("a cut patch has all maps");
+    let map = |channel| patch.map(channel).ok_or("a cut patch has all maps");
     let (cover, opacity) = (map(Channel::Cover)?.as_unit(), map(Channel::Opacity)?.as_unit());
     let (cover, opacity) = cover.zip(opacity).ok_or("cover and opacity are scalars")?;
     let base = map(Channel::BaseColor)?.as_color().ok_or("base colour is a colour")?;

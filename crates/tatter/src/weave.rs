@@ -163,10 +163,10 @@ fn patch(request: &WeaveRequest, woven: Woven, cover: Image<Unit>, name: &str, r
     let (scale, cloth) = (woven.scale, woven.cloth);
     let mut maps: PerChannel<Option<PatchMap>> = PerChannel::default();
     for (channel, map) in maps_of(woven.maps) {
-        maps[channel] = Some(PatchMap { map, origin: Origin::Derived, how: "woven thread by thread".to_owned() });
+        maps[channel] = Some(PatchMap::new(map, Origin::Derived, "woven thread by thread"));
     }
-    let how = "in and around the injury, soft at its rim".to_owned();
-    maps[Channel::Cover] = Some(PatchMap { map: Map::Unit(cover), origin: Origin::Derived, how });
+    let how = "in and around the injury, soft at its rim";
+    maps[Channel::Cover] = Some(PatchMap::new(Map::Unit(cover), Origin::Derived, how));
     Patch {
         name: name.to_owned(),
         maps,

@@ -36,7 +36,7 @@ fn ripped(color: [f32; 3]) -> Tried<Patch> {
         PatchSpec { cloth: canvas(color)?, side: TEXELS, width_mm: WIDTH_MM, damage, grain: Angle::degrees(90.0), seed: 3 };
     let (woven, cover) = weave_patch(&spec, &Task::new())?;
     let mut maps = PerChannel::default();
-    let mut put = |channel: Channel, map| maps[channel] = Some(PatchMap { map, origin: Origin::Derived, how: String::new() });
+    let mut put = |channel: Channel, map| maps[channel] = Some(PatchMap::new(map, Origin::Derived, ""));
     put(Channel::Cover, Map::Unit(cover));
     put(Channel::BaseColor, Map::Color(woven.maps.base_color));
     put(Channel::Opacity, Map::Unit(woven.maps.opacity));

@@ -215,8 +215,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
         }
     }
     let cloth_color = mean(&clean, &view.cloth(view.intact.as_ref(), &found.opacity));
-    let unit =
-        |image: &Image<Unit>, origin, how: &str| Some(PatchMap { map: Map::Unit(image.clone()), origin, how: how.to_owned() });
+    let unit = |image: &Image<Unit>, origin, how: &str| Some(PatchMap::new(Map::Unit(image.clone()), origin, how));
     // The rim of a piece is its alpha; around an injured place nothing but a judgement ends the patch.
     let rim_measured = matte.is_some() && isolated.subject == Subject::Piece;
     let cover_origin = if rim_measured { Origin::Measured } else { Origin::Derived };
@@ -385,7 +384,7 @@ impl View {
 
     /// Base colour near openings becomes the threads' own.
     fn dye(&self, base: &mut PatchMap, found: &Gaps, pitch_px: Option<[f32; 2]>) {
-        let Map::Color(color) = &mut base.map else { return };
+        let Map::Color(color) = base.map_mut() else { return };
         let sight = Sight {
             photo: &self.color,
             opacity: &found.opacity,

@@ -103,7 +103,7 @@ impl Relief {
     #[must_use]
     pub fn into_maps(self) -> Vec<(Channel, PatchMap)> {
         let size = self.height.size();
-        let made = |map: Map, origin: Origin, how: &str| PatchMap { map, origin, how: how.to_owned() };
+        let made = |map: Map, origin: Origin, how: &str| PatchMap::new(map, origin, how);
         let or_measured = |origin| if self.measured { Origin::Measured } else { origin };
         vec![
             (Channel::BaseColor, made(Map::Color(self.base_color), or_measured(Origin::Derived), &self.how.base_color)),

@@ -1,5 +1,8 @@
 //! [`Map`]: an image whose kind is known only at run time.
 
+use std::borrow::Cow;
+use std::ops::Range;
+
 use super::{HeightMm, Image, LinearRgb, Normal, Rect, Size, Unit};
 use crate::channel::Kind;
 
@@ -14,6 +17,31 @@ pub enum Map {
     Height(Image<HeightMm>),
     /// Directions.
     Normal(Image<Normal>),
+}
+
+/// Some texels of a row of a map.
+#[derive(Clone, Debug, PartialEq)]
+pub enum MapRow<'a> {
+    /// Linear colour.
+    Color(Cow<'a, [LinearRgb]>),
+    /// A scalar 0..1.
+    Unit(Cow<'a, [Unit]>),
+    /// Millimetres.
+    Height(Cow<'a, [HeightMm]>),
+    /// Directions.
+    Normal(Cow<'a, [Normal]>),
+}
+
+impl<'a> MapRow<'a> {
+    /// As colours, if they are.
+    pub fn into_colors(self) -> Option<Cow<'a, [LinearRgb]>> {
+        if let Self::Color(row) = self { Some(row) } else { None }
+    }
+
+    /// As scalars, if they are.
+    pub fn into_units(self) -> Option<Cow<'a, [Unit]>> {
+        if let Self::Unit(row) = self { Some(row) } else { None }
+    }
 }
 
 impl Map {
@@ -44,6 +72,19 @@ impl Map {
             Self::Unit(_) => Kind::Unit,
             Self::Height(_) => Kind::Height,
             Self::Normal(_) => Kind::Normal,
+        }
+    }
+
+    /// Columns of a row.
+    ///
+    /// # Panics
+    /// When they reach outside: a bug of the caller.
+    pub fn row(&self, y: usize, columns: Range<usize>) -> MapRow<'_> {
+        match self {
+            Self::Color(i) => MapRow::Color(i.row(y)[columns].into()),
+            Self::Unit(i) => MapRow::Unit(i.row(y)[columns].into()),
+            Self::Height(i) => MapRow::Height(i.row(y)[columns].into()),
+            Self::Normal(i) => MapRow::Normal(i.row(y)[columns].into()),
         }
     }
 

@@ -8,7 +8,7 @@ mod sample;
 mod stored;
 
 pub use grid::Image;
-pub use map::Map;
+pub use map::{Map, MapRow};
 pub use pixel::{HeightMm, LinearRgb, Normal, Pixel, Unit};
 pub use rect::{Rect, Size};
 pub use stored::{Coding, ColorTags, Depth, HeightRange, Layout, NormalY, Samples, Stored, Transfer};

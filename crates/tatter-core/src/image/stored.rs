@@ -7,7 +7,7 @@ use half::f16;
 use rayon::prelude::*;
 
 use super::sample::Sample;
-use super::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Size, Unit};
+use super::{HeightMm, Image, LinearRgb, Map, MapRow, Normal, Rect, Size, Unit};
 use crate::channel::Kind;
 
 /// One expression for every depth.
@@ -335,6 +335,25 @@ impl Stored {
             Map::Height(image) => fill(&mut image.row_mut(row)[columns], &v[texels], n, Self::to_height(coding)),
             Map::Normal(image) => fill(&mut image.row_mut(row)[columns], &v[texels], n, self.to_normal(coding)),
         });
+    }
+
+    /// [`Stored::decode`] of some columns of a row.
+    ///
+    /// # Panics
+    /// When they reach outside: a bug of the caller.
+    pub fn decode_row(&self, kind: Kind, coding: &Coding, y: usize, columns: Range<usize>) -> MapRow<'static> {
+        fn all<T, P>(samples: &[T], n: usize, f: impl Fn(&[T]) -> P) -> Vec<P> {
+            samples.chunks_exact(n).map(f).collect()
+        }
+        assert!(columns.end <= self.size.width, "decoded texels lie inside their picture");
+        let (n, first) = (self.layout.components(), y * self.size.width);
+        let texels = (first + columns.start) * n..(first + columns.end) * n;
+        each_depth!(&self.samples, v => match kind {
+            Kind::Color => MapRow::Color(all(&v[texels], n, self.to_color(coding)).into()),
+            Kind::Unit => MapRow::Unit(all(&v[texels], n, Self::to_unit(coding)).into()),
+            Kind::Height => MapRow::Height(all(&v[texels], n, Self::to_height(coding)).into()),
+            Kind::Normal => MapRow::Normal(all(&v[texels], n, self.to_normal(coding)).into()),
+        })
     }
 
     fn to_color<T: Sample>(&self, coding: &Coding) -> impl Fn(&[T]) -> LinearRgb {

@@ -23,7 +23,7 @@ pub use label::{Component, label};
 pub use morphology::{close, dilate, erode, open};
 pub use normals::normals_from_height;
 pub use occlusion::{OcclusionSettings, occlusion};
-pub use resize::{area_resize, bilinear_resize};
+pub use resize::{area_resize, area_resize_rows, bilinear_resize};
 pub use ridge::{Hessian, hessian, ridges};
 pub use smooth::{soft, weighted};
 pub use thin::{line_ends, thin};

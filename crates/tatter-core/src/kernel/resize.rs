@@ -1,8 +1,10 @@
 //! Change of size for working copies: exact area averages down, bilinear up.
 
+use std::ops::Deref;
+
 use rayon::prelude::*;
 
-use crate::image::{Image, Pixel};
+use crate::image::{Image, Pixel, Size};
 
 /// Each new texel is the mean of the area it covers (`INTER_AREA` of reference libraries for shrinking).
 ///
@@ -10,16 +12,30 @@ use crate::image::{Image, Pixel};
 /// When a side of either image is 0: a bug of the caller.
 #[must_use]
 pub fn area_resize<P: Pixel>(image: &Image<P>, width: usize, height: usize) -> Image<P> {
-    assert!(width > 0 && height > 0 && image.width() > 0 && image.height() > 0, "images to resize have texels");
     if (width, height) == (image.width(), image.height()) {
         return image.clone();
     }
-    let columns = spans(image.width(), width);
-    let rows = spans(image.height(), height);
+    area_resize_rows(image.size(), width, height, |y| image.row(y))
+}
+
+/// [`area_resize`] of an image of which rows are made when they are asked for: each once, and again where two new texels share one.
+///
+/// # Panics
+/// As [`area_resize`].
+#[must_use]
+pub fn area_resize_rows<P: Pixel, R: Deref<Target = [P]>>(
+    size: Size,
+    width: usize,
+    height: usize,
+    row: impl Fn(usize) -> R + Sync,
+) -> Image<P> {
+    assert!(width > 0 && height > 0 && size.area() > 0, "images to resize have texels");
+    let columns = spans(size.width, width);
+    let rows = spans(size.height, height);
     let mut out = Image::filled(width, height, P::ZERO);
     out.par_rows_mut().for_each(|(y, target)| {
         for &(sy, wy) in &rows[y] {
-            let source = image.row(sy);
+            let source = row(sy);
             for (texel, span) in target.iter_mut().zip(&columns) {
                 for &(sx, wx) in span {
                     *texel = texel.plus(source[sx], wx * wy);

@@ -9,6 +9,7 @@ mod known_size;
 mod lights;
 mod matching;
 mod patch;
+mod patch_map;
 mod photo;
 mod scatter;
 mod variation;
@@ -23,7 +24,8 @@ pub use job::{ChannelRule, Delivery, Job, JobGarment, PatchRef, Placement, Spot}
 pub use known_size::KnownSize;
 pub use lights::{Lights, LitShot};
 pub use matching::{Edge, Match, MatchMode, Relief};
-pub use patch::{Origin, Patch, PatchMap, ScaleSource};
+pub use patch::{Origin, Patch, ScaleSource};
+pub use patch_map::PatchMap;
 pub use photo::Photo;
 pub use scatter::{Density, Facing, Scatter, Share};
 pub use variation::Variation;

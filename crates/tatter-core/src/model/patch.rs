@@ -1,9 +1,9 @@
 //! The reusable result: maps, size, grain, thread count, provenance.
 
 use crate::angle::Angle;
-use crate::channel::{Channel, PerChannel};
+use crate::channel::{Channel, Kind, PerChannel};
 use crate::image::{HeightRange, LinearRgb, Map, Size};
-use crate::model::{Subject, Weave};
+use crate::model::{PatchMap, Subject, Weave};
 use crate::units::{Mm, MmPerTexel, PerCm};
 
 /// How much a map can be trusted.
@@ -31,17 +31,6 @@ impl Origin {
     pub fn from_name(name: &str) -> Option<Self> {
         [Self::Measured, Self::Derived, Self::Estimated].into_iter().find(|origin| origin.name() == name)
     }
-}
-
-/// One map with where it came from.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PatchMap {
-    /// The texels.
-    pub map: Map,
-    /// How far to trust it.
-    pub origin: Origin,
-    /// How it was made, one line for people.
-    pub how: String,
 }
 
 /// Where the scale came from.
@@ -126,7 +115,7 @@ pub struct Patch {
 impl Patch {
     /// Columns and rows of its maps; zero when it has none.
     pub fn size(&self) -> Size {
-        self.maps.iter().find_map(|(_, map)| map.as_ref().map(|m| m.map.size())).unwrap_or_default()
+        self.maps.iter().find_map(|(_, map)| map.as_ref().map(PatchMap::size)).unwrap_or_default()
     }
 
     /// Width and height of the canvas in millimetres.
@@ -135,8 +124,18 @@ impl Patch {
         [Mm(size.width as f32 * self.scale.get()), Mm(size.height as f32 * self.scale.get())]
     }
 
-    /// One map, if the patch has it.
+    /// Whether it has a map.
+    pub fn has(&self, channel: Channel) -> bool {
+        self.maps[channel].is_some()
+    }
+
+    /// One map whole, if the patch has it; one that was read from a file is decoded for it, so whoever reads each row once asks for rows.
     pub fn map(&self, channel: Channel) -> Option<&Map> {
-        self.maps[channel].as_ref().map(|m| &m.map)
+        self.maps[channel].as_ref().map(PatchMap::map)
+    }
+
+    /// One map of a kind, row by row or whole, if the patch has it.
+    pub fn map_of(&self, channel: Channel, kind: Kind) -> Option<&PatchMap> {
+        self.maps[channel].as_ref().filter(|map| map.kind() == kind)
     }
 }

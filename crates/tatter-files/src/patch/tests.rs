@@ -35,7 +35,7 @@ fn elbow() -> Patch {
             Channel::Metallic => return None,
             _ => Map::Unit(Image::from_fn(9, 9, |x, y| Unit((x * y) as f32 / 64.0))),
         };
-        Some(PatchMap { map, origin: Origin::Estimated, how: format!("made for the test of \"{channel}\"") })
+        Some(PatchMap::new(map, Origin::Estimated, format!("made for the test of \"{channel}\"")))
     });
     Patch {
         name: "torn-elbow".to_owned(),
@@ -88,7 +88,7 @@ fn what_is_written_is_read() -> Checked {
             assert!(patch.maps[channel].is_none() && read.maps[channel].is_none(), "{channel} is in both or in none");
             continue;
         };
-        let far = apart(&one.map, &other.map);
+        let far = apart(one.map(), other.map());
         assert!(far <= bound(channel), "{channel} is {far} away");
         assert_eq!((one.origin, &one.how), (other.origin, &other.how), "{channel}: where it came from");
         let stored = read_stored(&folder.join(format!("{channel}.png")), &Limits::default())?;

@@ -91,7 +91,7 @@ fn verify(patch: &Patch, folder: &Path) -> Result<(), PatchError> {
         return Err(PatchError::Empty { folder: folder.to_path_buf() });
     }
     for (channel, map) in patch.maps.iter() {
-        let Some(PatchMap { map, .. }) = map else { continue };
+        let Some(map) = map else { continue };
         let (found, kind, wanted_kind) = (map.size(), map.kind(), channel.info().kind);
         if found != wanted || kind != wanted_kind {
             return Err(PatchError::Unfit { channel, found, wanted, kind, wanted_kind, folder: folder.to_path_buf() });
@@ -136,7 +136,7 @@ fn encode_maps(patch: &Patch, task: &Task) -> Result<Vec<(WrittenMap, Vec<u8>)>,
     present
         .into_par_iter()
         .map(|(channel, map)| {
-            let stored = Stored::from_map(&map.map, &coding(channel, patch.height_range), depth(channel));
+            let stored = Stored::from_map(map.map(), &coding(channel, patch.height_range), depth(channel));
             let bytes =
                 encode(&stored, PictureFormat::Png, Effort::Fast).map_err(|source| PatchError::Picture { channel, source })?;
             let hash = blake3::hash(&bytes).to_hex().to_string();

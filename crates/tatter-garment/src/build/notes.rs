@@ -32,7 +32,7 @@ pub(super) fn notes(report: &PlacementReport, told: &Told<'_>) -> Vec<Note> {
     let mut notes = Vec::new();
     let mut say = |code: &'static str, text: String| notes.push(Note { code, text: format!("placement '{id}': {text}") });
     for channel in Channel::ALL.into_iter().filter(|c| c.info().on_garment) {
-        if told.placed.patch.map(channel).is_some() && told.set.role(channel).is_none() {
+        if told.placed.patch.has(channel) && told.set.role(channel).is_none() {
             say("garment-lacks-channel", lacking(channel));
         }
     }

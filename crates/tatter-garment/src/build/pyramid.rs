@@ -1,15 +1,15 @@
 //! A patch made ready to be sampled at any density: all channels of a texel side by side, premultiplied by cover, shrunk
 //! again and again, only the levels that are needed kept.
 
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use glam::Vec4;
 use rayon::prelude::*;
-use tatter_core::channel::Channel;
-use tatter_core::image::{Image, LinearRgb, Map, Unit};
-use tatter_core::kernel::area_resize;
-use tatter_core::model::Patch;
+use tatter_core::channel::{Channel, Kind};
+use tatter_core::image::{Image, LinearRgb, MapRow, Unit};
+use tatter_core::model::{Patch, PatchMap};
 
 use super::around::{near, ring};
 use super::kernel::catmull_rom;
@@ -85,21 +85,16 @@ impl Prepared {
     /// The cover side of a patch, before anybody knows which levels are needed.
     pub(super) fn new(patch: &Patch) -> Self {
         let size = patch.size();
-        let whole;
-        let cover = match patch.map(Channel::Cover) {
-            Some(Map::Unit(cover)) => cover,
-            _ => {
-                whole = Image::filled(size.width, size.height, Unit(1.0));
-                &whole
-            }
-        };
+        let cover = patch.map_of(Channel::Cover, Kind::Unit);
         let extents: Vec<std::ops::Range<usize>> =
-            (0..size.height).into_par_iter().map(|y| extent(cover.row(y), |c| c.0 > 0.0)).collect();
+            (0..size.height).into_par_iter().map(|y| covered(cover, y, size.width).0).collect();
         let (mut x0, mut y0, mut x1, mut y1) = (size.width, size.height, 0, 0);
         for (y, live) in extents.iter().enumerate().filter(|(_, live)| !live.is_empty()) {
             (x0, x1, y0, y1) = (x0.min(live.start), x1.max(live.end), y0.min(y), y + 1);
         }
-        let coarse = area_resize(cover, size.width.clamp(1, COARSE), size.height.clamp(1, COARSE)).map(|c| c.0);
+        let (columns, rows) = (size.width.clamp(1, COARSE), size.height.clamp(1, COARSE));
+        let cells = cover.and_then(|cover| cover.unit_cells(columns, rows));
+        let coarse = cells.map_or_else(|| Image::filled(columns, rows, 1.0), |cells| cells.map(|c| c.0));
         let occupied = Image::from_fn(coarse.width(), coarse.height(), |x, y| {
             let near = (-1..=1isize).flat_map(|dy| (-1..=1isize).map(move |dx| (dx, dy)));
             near.into_iter().any(|(dx, dy)| coarse.get_clamped(x as isize + dx, y as isize + dy) > 0.0)
@@ -108,10 +103,7 @@ impl Prepared {
         let cover_bounds = [x0 as f64, y0 as f64, x1 as f64, y1 as f64];
         let near = near(&coarse);
         let (ring, rim) = (ring(&coarse, &near), near.map(|near| 2.0 * near.min(1.0 - near)));
-        let color = match patch.map(Channel::BaseColor) {
-            Some(Map::Color(color)) => Some(area_resize(color, coarse.width(), coarse.height())),
-            _ => None,
-        };
+        let color = patch.maps[Channel::BaseColor].as_ref().and_then(|color| color.color_cells(columns, rows));
         let injury = Arc::new(injury(patch, color.as_ref(), &ring));
         Self { levels: Vec::new(), cover_bounds, coarse, near, ring, rim, color, injury, occupied, cells_per_texel }
     }
@@ -162,8 +154,8 @@ impl Prepared {
 /// Reads rows of a patch as premultiplied texels.
 struct Source<'a> {
     width: usize,
-    cover: Option<&'a Map>,
-    maps: Vec<(usize, Channel, &'a Map)>,
+    cover: Option<&'a PatchMap>,
+    maps: Vec<(usize, Channel, &'a PatchMap)>,
     dye: Option<&'a Dye>,
 }
 
@@ -178,8 +170,9 @@ impl<'a> Source<'a> {
             (OCCLUSION, Channel::Occlusion),
             (OPACITY, Channel::Opacity),
         ];
-        let maps = lanes.into_iter().filter_map(|(lane, channel)| patch.map(channel).map(|map| (lane, channel, map))).collect();
-        Self { width: patch.size().width, cover: patch.map(Channel::Cover), maps, dye }
+        let map = |(lane, channel): (usize, Channel)| patch.maps[channel].as_ref().map(|map| (lane, channel, map));
+        let maps = lanes.into_iter().filter_map(map).collect();
+        Self { width: patch.size().width, cover: patch.map_of(Channel::Cover, Kind::Unit), maps, dye }
     }
 
     /// Appends row `y`.
@@ -187,24 +180,19 @@ impl<'a> Source<'a> {
         let start = row.len();
         row.resize(start + self.width, [0.0; LANES]);
         // Beyond the cover everything is nothing times something.
-        let live = match self.cover {
-            Some(Map::Unit(cover)) => extent(cover.row(y), |c| c.0 > 0.0),
-            _ => 0..self.width,
-        };
+        let (live, cover) = covered(self.cover, y, self.width);
         let row = &mut row[start + live.start..start + live.end];
-        match self.cover {
-            Some(Map::Unit(cover)) => {
-                row.iter_mut().zip(&cover.row(y)[live.clone()]).for_each(|(t, c)| t[COVER] = c.0.clamp(0.0, 1.0));
-            }
-            _ => row.iter_mut().for_each(|t| t[COVER] = 1.0),
+        match cover {
+            Some(cover) => row.iter_mut().zip(&cover[live.clone()]).for_each(|(t, c)| t[COVER] = c.0.clamp(0.0, 1.0)),
+            None => row.iter_mut().for_each(|t| t[COVER] = 1.0),
         }
         if !self.maps.iter().any(|(lane, ..)| *lane == OPACITY) {
             row.iter_mut().for_each(|t| t[OPACITY] = t[COVER]);
         }
         for &(lane, channel, map) in &self.maps {
             let each = row.iter_mut();
-            match map {
-                Map::Color(image) => each.zip(&image.row(y)[live.clone()]).for_each(|(t, c)| {
+            match map.row(y, live.clone()) {
+                MapRow::Color(values) => each.zip(values.iter()).for_each(|(t, c)| {
                     for i in 0..3 {
                         t[lane + i] = c.0[i] * t[COVER];
                     }
@@ -212,18 +200,24 @@ impl<'a> Source<'a> {
                         t[BARE] = dye.bare_luminance(*c) * t[COVER];
                     }
                 }),
-                Map::Height(image) => each.zip(&image.row(y)[live.clone()]).for_each(|(t, h)| t[lane] = h.0 * t[COVER]),
-                Map::Normal(image) => each.zip(&image.row(y)[live.clone()]).for_each(|(t, n)| {
+                MapRow::Height(values) => each.zip(values.iter()).for_each(|(t, h)| t[lane] = h.0 * t[COVER]),
+                MapRow::Normal(values) => each.zip(values.iter()).for_each(|(t, n)| {
                     let (p, q) = n.slopes();
                     (t[lane], t[lane + 1]) = (p * t[COVER], q * t[COVER]);
                 }),
-                Map::Unit(image) if channel == Channel::Roughness => {
-                    each.zip(&image.row(y)[live.clone()]).for_each(|(t, r)| t[lane] = r.0.powi(4) * t[COVER]);
+                MapRow::Unit(values) if channel == Channel::Roughness => {
+                    each.zip(values.iter()).for_each(|(t, r)| t[lane] = r.0.powi(4) * t[COVER]);
                 }
-                Map::Unit(image) => each.zip(&image.row(y)[live.clone()]).for_each(|(t, v)| t[lane] = v.0 * t[COVER]),
+                MapRow::Unit(values) => each.zip(values.iter()).for_each(|(t, v)| t[lane] = v.0 * t[COVER]),
             }
         }
     }
+}
+
+/// Columns of a row with cover in them, and the cover of the whole row; all columns of a patch without a cover.
+fn covered(cover: Option<&PatchMap>, y: usize, width: usize) -> (std::ops::Range<usize>, Option<Cow<'_, [Unit]>>) {
+    let row = cover.and_then(|cover| cover.row(y, 0..width).into_units());
+    (row.as_ref().map_or(0..width, |row| extent(row, |c| c.0 > 0.0)), row)
 }
 
 /// From the first to behind the last that counts; empty when none does.

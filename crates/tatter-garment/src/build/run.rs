@@ -376,9 +376,8 @@ pub(super) fn count_tile(files: &mut [FileReport], set: usize, file: usize, chan
 
 impl RuleOf for Placed<'_> {
     fn rule_of(&self, channel: Channel) -> Option<ChannelRule> {
-        self.patch.map(channel)?;
         let rule = self.placement.rule(channel);
-        is_effective(channel.info().kind, rule).then_some(rule)
+        (self.patch.has(channel) && is_effective(channel.info().kind, rule)).then_some(rule)
     }
 }
 

@@ -28,10 +28,8 @@ fn is_covered(cover: Option<&Image<Unit>>, x: usize, y: usize) -> bool {
 
 fn sizes(patch: &Patch) -> Vec<Fault> {
     let size = patch.size();
-    let wrong = patch
-        .maps
-        .iter()
-        .filter_map(|(channel, map)| map.as_ref().filter(|m| m.map.size() != size).map(|m| (channel, m.map.size())));
+    let wrong =
+        patch.maps.iter().filter_map(|(channel, map)| map.as_ref().filter(|m| m.size() != size).map(|m| (channel, m.size())));
     wrong
         .map(|(channel, own)| {
             let what = format!("is {own} texels, the others are {size}");
@@ -103,7 +101,7 @@ fn numbers(patch: &Patch) -> Vec<Fault> {
         Map::Height(i) => i.texels().iter().all(|t| t.0.is_finite()),
         Map::Unit(i) => i.texels().iter().all(|t| (0.0..=1.0).contains(&t.0)),
     };
-    let wrong = patch.maps.iter().filter(|(_, map)| map.as_ref().is_some_and(|m| !finite(&m.map)));
+    let wrong = patch.maps.iter().filter(|(_, map)| map.as_ref().is_some_and(|m| !finite(m.map())));
     wrong
         .map(|(channel, _)| {
             Fault::new(

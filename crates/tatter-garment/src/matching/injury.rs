@@ -2,8 +2,8 @@
 
 use tatter_core::channel::Channel;
 use tatter_core::color::OkLab;
-use tatter_core::image::{Image, LinearRgb, Map, Unit};
-use tatter_core::kernel::{area_resize, gaussian};
+use tatter_core::image::{Image, LinearRgb, Unit};
+use tatter_core::kernel::gaussian;
 use tatter_core::model::Patch;
 
 /// Deviation of the blur under which threads become cloth, in cells of the coarse cover: about two threads.
@@ -21,10 +21,10 @@ pub(crate) fn injury(patch: &Patch, color: Option<&Image<LinearRgb>>, ring: &Ima
     let (width, height) = (ring.width(), ring.height());
     let Some(color) = color else { return ring.map(|_| 1.0) };
     let color: Image<LinearRgb> = gaussian(color, THREADS);
-    let open: Option<Image<f32>> = patch
-        .map(Channel::Opacity)
-        .and_then(Map::as_unit)
-        .map(|o| gaussian(&area_resize(o, width, height), THREADS).map(|o: Unit| 1.0 - o.0));
+    let open: Option<Image<f32>> = patch.maps[Channel::Opacity]
+        .as_ref()
+        .and_then(|map| map.unit_cells(width, height))
+        .map(|o| gaussian(&o, THREADS).map(|o: Unit| 1.0 - o.0));
     let strongest = ring.texels().iter().copied().fold(1e-6, f32::max);
     let intact: Vec<usize> = (0..width * height).filter(|&i| ring.texels()[i] > 0.3 * strongest).collect();
     if intact.is_empty() {

@@ -1,8 +1,8 @@
 //! The patch's own intact cloth, sampled as coarsely as the garment's texels will show it.
 
 use tatter_core::channel::Channel;
-use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Unit};
-use tatter_core::model::Patch;
+use tatter_core::image::{Image, LinearRgb, Normal, Size};
+use tatter_core::model::{Patch, PatchMap};
 use tatter_core::rng::Rng;
 
 use super::{Dye, Glimpse, Seen, Swatch};
@@ -42,26 +42,25 @@ struct Spot {
 
 /// The maps a sample reads.
 struct Maps<'a> {
-    color: &'a Image<LinearRgb>,
-    opacity: Option<&'a Image<Unit>>,
-    roughness: Option<&'a Image<Unit>>,
-    height: Option<&'a Image<HeightMm>>,
-    normal: Option<&'a Image<Normal>>,
+    size: Size,
+    color: &'a PatchMap,
+    opacity: Option<&'a PatchMap>,
+    roughness: Option<&'a PatchMap>,
+    height: Option<&'a PatchMap>,
+    normal: Option<&'a PatchMap>,
 }
 
 impl<'a> Maps<'a> {
     fn of(patch: &'a Patch) -> Option<Self> {
-        let unit = |channel| patch.map(channel).and_then(Map::as_unit);
-        let Some(Map::Color(color)) = patch.map(Channel::BaseColor) else { return None };
-        let height = match patch.map(Channel::Height) {
-            Some(Map::Height(height)) => Some(height),
-            _ => None,
-        };
-        let normal = match patch.map(Channel::Normal) {
-            Some(Map::Normal(normal)) => Some(normal),
-            _ => None,
-        };
-        Some(Self { color, opacity: unit(Channel::Opacity), roughness: unit(Channel::Roughness), height, normal })
+        let of = |channel: Channel| patch.map_of(channel, channel.info().kind);
+        Some(Self {
+            size: patch.size(),
+            color: of(Channel::BaseColor)?,
+            opacity: of(Channel::Opacity),
+            roughness: of(Channel::Roughness),
+            height: of(Channel::Height),
+            normal: of(Channel::Normal),
+        })
     }
 
     /// `None` where more is open than cloth.
@@ -69,15 +68,16 @@ impl<'a> Maps<'a> {
         let step = side.div_ceil(FINEST);
         let (mut sum, mut bare, mut roughness, mut weight, mut count) = ([0.0f32; 3], 0.0, 0.0, 0.0, 0.0f32);
         let (mut height, mut slopes) = (0.0, [0.0f32; 2]);
-        for v in (y..(y + side).min(self.color.height())).step_by(step) {
-            for u in (x..(x + side).min(self.color.width())).step_by(step) {
-                let w = self.opacity.map_or(1.0, |o| o.get(u, v).0);
-                let c = self.color.get(u, v);
+        let unit = |map: Option<&PatchMap>, u, v| map.and_then(|map| map.unit_at(u, v)).map(|unit| unit.0);
+        for v in (y..(y + side).min(self.size.height)).step_by(step) {
+            for u in (x..(x + side).min(self.size.width)).step_by(step) {
+                let w = unit(self.opacity, u, v).unwrap_or(1.0);
+                let c = self.color.color_at(u, v).unwrap_or_default();
                 (0..3).for_each(|i| sum[i] += w * c.0[i]);
                 bare += w * dye.map_or(0.0, |dye| dye.bare_luminance(c));
-                roughness += w * self.roughness.map_or(0.0, |r| r.get(u, v).0);
-                height += w * self.height.map_or(0.0, |h| h.get(u, v).0);
-                let (right, up) = self.normal.map_or((0.0, 0.0), |n| n.get(u, v).slopes());
+                roughness += w * unit(self.roughness, u, v).unwrap_or(0.0);
+                height += w * self.height.and_then(|map| map.height_at(u, v)).map_or(0.0, |h| h.0);
+                let (right, up) = self.normal.and_then(|map| map.normal_at(u, v)).map_or((0.0, 0.0), Normal::slopes);
                 slopes = [slopes[0] + w * right, slopes[1] + w * up];
                 weight += w;
                 count += 1.0;
@@ -129,7 +129,7 @@ impl PatchCloth {
             roughness.push((at, spot.roughness));
             heights.push((at, [spot.height_mm]));
             slopes.push((at, spot.slopes));
-            face.extend(maps.height.map(|height| height.get(x, y).0));
+            face.extend(maps.height.and_then(|map| map.height_at(x, y)).map(|h| h.0));
             glimpses.push(Glimpse { color: spot.color, cell: cell(middle(x), middle(y)), at });
             bare.push(spot.bare_luminance);
             if glimpses.len() == SAMPLES {

@@ -128,7 +128,7 @@ impl PatchMaker {
     }
 
     fn put(mut self, channel: Channel, map: Map) -> Self {
-        self.maps[channel] = Some(PatchMap { map, origin: Origin::Measured, how: String::new() });
+        self.maps[channel] = Some(PatchMap::new(map, Origin::Measured, ""));
         self
     }
 

@@ -98,7 +98,7 @@ fn torn() -> Done<Woven> {
 /// The scene's truth under a round cover of 80 mm, two thirds of the canvas.
 fn patch(woven: Woven) -> Patch {
     let mut maps = PerChannel::default();
-    let mut put = |channel: Channel, map| maps[channel] = Some(PatchMap { map, origin: Origin::Measured, how: String::new() });
+    let mut put = |channel: Channel, map| maps[channel] = Some(PatchMap::new(map, Origin::Measured, ""));
     let middle = PATCH as f32 / 2.0 - 0.5;
     let cover = move |x: usize, y: usize| Unit(((800.0 - (x as f32 - middle).hypot(y as f32 - middle)) / 40.0).clamp(0.0, 1.0));
     let truth = woven.maps;

@@ -26,7 +26,7 @@ pub fn sheet(patch: &Patch) -> Image<LinearRgb> {
     for channel in Channel::ALL {
         if let Some(entry) = &patch.maps[channel] {
             let title = format!("{channel} ({})", entry.origin.name());
-            panels.push(Panel::new(&title, fit(&visible(&entry.map, patch), VIEW)));
+            panels.push(Panel::new(&title, fit(&visible(entry.map(), patch), VIEW)));
         }
     }
     compose(&panels, &caption(patch))
@@ -68,7 +68,7 @@ pub(crate) fn views(patch: &Patch, side: usize) -> [Image<LinearRgb>; 2] {
 /// Each map as people read it, its longer side `side` texels.
 pub(crate) fn map_views(patch: &Patch, side: usize) -> Vec<(Channel, Image<LinearRgb>)> {
     let view = |(channel, entry): (Channel, &Option<PatchMap>)| {
-        entry.as_ref().map(|entry| (channel, fit(&visible(&entry.map, patch), side)))
+        entry.as_ref().map(|entry| (channel, fit(&visible(entry.map(), patch), side)))
     };
     patch.maps.iter().filter_map(view).collect()
 }

@@ -200,7 +200,7 @@ pub(super) fn rim(difference: Option<f32>) -> Html {
 /// Rules and strengths that are not as usual.
 fn rules(placed: &Placed<'_>) -> String {
     let usual = |channel: Channel| ChannelRule { rule: channel.info().rule, strength: 1.0 };
-    let laid: Vec<Channel> = Channel::ALL.into_iter().filter(|&c| c.info().on_garment && placed.patch.map(c).is_some()).collect();
+    let laid: Vec<Channel> = Channel::ALL.into_iter().filter(|&c| c.info().on_garment && placed.patch.has(c)).collect();
     let odd: Vec<Channel> = laid.iter().copied().filter(|&c| placed.placement.rule(c) != usual(c)).collect();
     let strength = odd.first().map_or(1.0, |&c| placed.placement.rule(c).strength);
     let alike = |&c: &Channel| placed.placement.rule(c) == ChannelRule { strength, ..usual(c) };
