@@ -74,13 +74,20 @@ fn corner(in: Corner) -> Seen {
     return out;
 }
 
-// A number in 0..1 for a place of the picture, a layer and a sample: over the samples of one place evenly spread (golden ratio).
+// A number in 0..1 for a place of the picture, a layer and a sample: over the samples of one place and layer evenly spread, and in an
+// order of its own, so that what is there says nothing of the lamp that lights it (Laine, Karras, "Stratified sampling for stochastic
+// transparency", 2011: the radical inverse, its digits swapped by a hash of all digits before).
 fn chance(at: vec2f, layer: f32, sample: f32) -> f32 {
     var h = u32(at.x) * 1597334677u ^ u32(at.y) * 3812015801u ^ u32(layer) * 2798796415u;
     h = (h ^ (h >> 15u)) * 2246822519u;
     h = (h ^ (h >> 13u)) * 3266489917u;
     h = h ^ (h >> 16u);
-    return fract(f32(h >> 8u) / 16777216.0 + sample * 0.61803398875);
+    var x = u32(sample) + h;
+    x ^= x * 0x6c50b47cu;
+    x ^= x * 0xb82f1e52u;
+    x ^= x * 0xc7afe638u;
+    x ^= x * 0x8d22f6e6u;
+    return f32(reverseBits(x) >> 8u) / 16777216.0;
 }
 
 fn open_here(opacity: f32, at: vec2f, front: bool, sample: f32) -> bool {
