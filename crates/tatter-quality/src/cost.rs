@@ -5,7 +5,6 @@ use std::path::Path;
 use std::process::Command;
 
 use tatter_cloth::cut::cut;
-use tatter_core::channel::Channel;
 use tatter_core::image::{Coding, Depth, Map, Stored, Transfer};
 use tatter_core::model::{CutRecipe, Scale};
 use tatter_core::task::Task;

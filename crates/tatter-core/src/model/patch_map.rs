@@ -24,7 +24,7 @@ pub struct PatchMap {
 #[derive(Clone, Debug)]
 enum Texels {
     Made(Map),
-    Filed(Filed),
+    Filed(Box<Filed>),
 }
 
 #[derive(Clone, Debug)]
@@ -43,7 +43,7 @@ impl PatchMap {
 
     /// Of a picture that holds a map of some kind, coded so. A kind that needs three components reads the grey of a grey picture three times.
     pub fn filed(stored: Stored, kind: Kind, coding: Coding, origin: Origin, how: impl Into<String>) -> Self {
-        Self { texels: Texels::Filed(Filed { stored, kind, coding, whole: OnceLock::new() }), origin, how: how.into() }
+        Self { texels: Texels::Filed(Box::new(Filed { stored, kind, coding, whole: OnceLock::new() })), origin, how: how.into() }
     }
 
     /// Columns and rows.
@@ -66,7 +66,7 @@ impl PatchMap {
     pub fn map(&self) -> &Map {
         match &self.texels {
             Texels::Made(map) => map,
-            Texels::Filed(Filed { stored, kind, coding, whole }) => whole.get_or_init(|| stored.decode_whole(*kind, coding)),
+            Texels::Filed(filed) => filed.whole.get_or_init(|| filed.stored.decode_whole(filed.kind, &filed.coding)),
         }
     }
 
