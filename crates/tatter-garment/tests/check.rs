@@ -3,11 +3,12 @@
 mod made;
 
 use made::*;
+use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::color::decode_srgb;
 use tatter_core::image::{HeightMm, Image, Layout, Map, Normal, NormalY, Stored};
 use tatter_core::kernel::normals_from_height;
-use tatter_core::model::{ChannelRule, MapFile, MapSet, Patch};
+use tatter_core::model::{ChannelRule, Garment, GrainSource, Hand, IslandGrain, MapFile, MapSet, Patch, Placement, Weave};
 use tatter_core::rule::Rule;
 use tatter_core::units::{Mm, MmPerTexel, PerCm};
 use tatter_garment::check::{Fault, check_job, check_map_set, check_patch};
@@ -164,4 +165,33 @@ fn job_faults_are_found() {
     assert!(codes(&check_job(&garment, &both)).contains(&"id-twice"), "one id on two placements");
     // A bare map set repeats, so u = 2.5 is the texel of u = 0.5.
     assert!(!codes(&check_job(&garment, &placed)).contains(&"spot-not-found"), "outside 0..1 is looked up in the repeat");
+}
+
+/// A line that climbs to the right climbs to the left in a mirror (drafts of weaving handbooks, from memory).
+#[test]
+fn twill_that_climbs_against_the_cloth_is_found() {
+    let twill = |hand| Weave::Twill { over: 3, under: 1, hand };
+    let entry = IslandGrain {
+        at: [0.5, 0.5],
+        part: None,
+        turn: Angle::ZERO,
+        source: GrainSource::Measured,
+        ends_per_cm: Some(PerCm(4.0)),
+        picks_per_cm: Some(PerCm(4.0)),
+        weave: twill(Hand::S),
+    };
+    let garment = Garment { grain: vec![entry], ..flat(five_files(512), 400.0) };
+    let clashes = |hand, mirror, turn| {
+        let patch = Patch { weave: twill(hand), ..sound() };
+        let placement = Placement { mirror, turn: Angle::degrees(turn), ..placement("a", 0.5, 0.5) };
+        let faults = check_job(&garment, &[Placed { placement: &placement, patch: &patch }]);
+        codes(&faults).contains(&"twill-clash")
+    };
+    let found =
+        [(Hand::Z, false, 0.0), (Hand::Z, true, 0.0), (Hand::S, false, 5.0), (Hand::S, true, 0.0), (Hand::S, false, 90.0)];
+    assert_eq!(found.map(|(hand, mirror, turn)| clashes(hand, mirror, turn)), [true, false, false, true, true]);
+    let unknown = Garment { grain: Vec::new(), ..garment.clone() };
+    let (patch, placement) = (Patch { weave: twill(Hand::Z), ..sound() }, placement("a", 0.5, 0.5));
+    let faults = check_job(&unknown, &[Placed { placement: &placement, patch: &patch }]);
+    assert!(!codes(&faults).contains(&"twill-clash"), "nothing is said of cloth that was not measured");
 }

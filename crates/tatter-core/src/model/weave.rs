@@ -1,5 +1,7 @@
 //! How threads interlace, as people name it and files keep it.
 
+use crate::angle::Angle;
+
 /// Which way a twill line climbs on the face, with the warp upright.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Hand {
@@ -16,6 +18,20 @@ impl Hand {
         match self {
             Self::Z => Self::S,
             Self::S => Self::Z,
+        }
+    }
+
+    /// Whether twill lines of this hand climb against those of the cloth they lie on, when their warps are `turned` from each other. Across
+    /// the warp a hand is its mirror image; towards the diagonal lines of both hands run apart whatever is done, and nothing clashes.
+    #[must_use]
+    pub fn climbs_against(self, cloth: Self, turned: Angle) -> bool {
+        /// Turned by less a patch lies along the warp, by more than the rest of a right angle across it.
+        const ALONG_DEG: f32 = 30.0;
+        let turned = turned.as_line().to_degrees();
+        match turned.min(180.0 - turned) {
+            off if off <= ALONG_DEG => self != cloth,
+            off if off >= 90.0 - ALONG_DEG => self.turned() != cloth,
+            _ => false,
         }
     }
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use tatter_core::channel::Channel;
 use tatter_core::explain::Explain as _;
 use tatter_core::image::Map;
-use tatter_core::model::{Garment, MapSet};
+use tatter_core::model::{Garment, MapSet, Weave};
 
 use super::{Fault, Severity};
 use crate::build::set_of_face;
@@ -19,10 +19,12 @@ struct Found<'a> {
     /// Millimetres of cloth for one texel of the finest map, at the spot.
     mm_per_texel: f64,
     set: &'a MapSet,
+    /// How its island's cloth interlaces, as one sees it, where that was measured.
+    weave: Weave,
 }
 
 /// Every check of a placement that was found.
-const CHECKS: &[fn(&Found<'_>) -> Vec<Fault>] = &[threads, enlarged, heights, channels, left_out];
+const CHECKS: &[fn(&Found<'_>) -> Vec<Fault>] = &[threads, twills, enlarged, heights, channels, left_out];
 
 /// Everything wrong with the placements of a job. Needs the mesh, not the pictures; linear in the faces for each placement.
 pub fn check_job(garment: &Garment, placements: &[Placed<'_>]) -> Vec<Fault> {
@@ -64,7 +66,8 @@ pub fn check_job(garment: &Garment, placements: &[Placed<'_>]) -> Vec<Fault> {
         };
         let mm_per_uv = face.mm_per_uv().map_or(0.0, |[u, v]| u.cross(v).length().sqrt());
         let texels = set.files.iter().map(|f| ((f.size.width * f.size.height) as f64).sqrt()).fold(1.0, f64::max);
-        let one = Found { placed: *placed, footprint: found, mm_per_texel: mm_per_uv / texels, set };
+        let weave = surface.grain_of(found.seed.face).map_or(Weave::Unknown, |grain| grain.weave(&garment.grain[grain.entry]));
+        let one = Found { placed: *placed, footprint: found, mm_per_texel: mm_per_uv / texels, set, weave };
         faults.extend(CHECKS.iter().flat_map(|check| check(&one)));
     }
     faults
@@ -119,6 +122,19 @@ fn threads(found: &Found<'_>) -> Vec<Fault> {
         what,
         "use larger textures, or accept a tone without threads",
     )]
+}
+
+/// Twill lines that climb against the cloth's draw the eye to a patch that is else well dyed (common practice, no source).
+fn twills(found: &Found<'_>) -> Vec<Fault> {
+    let (placement, patch) = (found.placed.placement, found.placed.patch);
+    let (Some(own), Some(cloth)) = (patch.weave.hand(), found.weave.hand()) else { return Vec::new() };
+    let shown = if placement.mirror { own.turned() } else { own };
+    if !shown.climbs_against(cloth, placement.turn) {
+        return Vec::new();
+    }
+    let what = format!("its twill ({own:?}) climbs against the garment's there ({})", found.weave);
+    let remedy = if placement.mirror { "take its mirroring back" } else { "mirror it" };
+    vec![Fault::new(Severity::Warning, "twill-clash", place(&found.placed), what, remedy)]
 }
 
 fn enlarged(found: &Found<'_>) -> Vec<Fault> {

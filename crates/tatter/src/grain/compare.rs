@@ -14,9 +14,6 @@ use super::reading::{Colors, PIXELS, Reading, SURE, largest, read};
 const COARSER: f32 = 1.15;
 /// Grain that is off by more is seen to be off.
 const TURNED_DEG: f32 = 2.5;
-/// A patch turned by less lies along the warp, by more than the rest of a right angle across it; between, twill lines of both
-/// hands run apart whatever is done.
-const ALONG_DEG: f32 = 30.0;
 
 /// The weave around a spot, its warp from the island's grain: what is known of the island, else as read from the textures.
 /// `None` where it cannot be counted: too coarse a texture, a knit, a print, a texture that cannot be read (a build will say so).
@@ -59,12 +56,7 @@ pub(crate) struct Lie {
 pub(crate) fn twills_clash(patch: &Patch, lie: &Lie, there: &Reading) -> bool {
     let (Some(own), Some(cloth)) = (patch.weave.hand(), there.weave.hand()) else { return false };
     let own = if lie.mirror { own.turned() } else { own };
-    let turned = (lie.turn - there.off_upright).as_line().to_degrees();
-    match turned.min(180.0 - turned) {
-        off if off <= ALONG_DEG => own != cloth,
-        off if off >= 90.0 - ALONG_DEG => own.turned() != cloth,
-        _ => false,
-    }
+    own.climbs_against(cloth, lie.turn - there.off_upright)
 }
 
 /// Notes on many placements where the weave of the islands is known: how far their threads differ in the middle, and how many
