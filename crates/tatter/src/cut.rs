@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 
-use tatter_cloth::cut::{Cut, CutError, TwoBackings, cut, cut_lit, cut_two_backings};
+use tatter_cloth::cut::{Cut, CutError, TwoBackings, cut, cut_backed_and_lit, cut_lit, cut_two_backings};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
 use tatter_core::model::{CutRecipe, Patch, Photo};
@@ -27,7 +27,8 @@ pub enum CutSource {
     Photo(PathBuf),
     /// A lights file of shots under several lamps: relief and colour are measured.
     Lights(PathBuf),
-    /// The same cloth over two backings: opacity and colour are measured.
+    /// The same cloth over two backings: opacity and colour are measured; and under several lamps, when there is a lights file: then relief is
+    /// measured, too.
     Backings {
         /// The shot over the dark backing.
         dark: PathBuf,
@@ -35,6 +36,8 @@ pub enum CutSource {
         light: PathBuf,
         /// Colours of the dark and the light backing, when a person knows them.
         colors: Option<[LinearRgb; 2]>,
+        /// The lights file of shots from the same place.
+        lights: Option<PathBuf>,
     },
 }
 
@@ -192,15 +195,16 @@ pub(crate) fn cut_corrected(
 pub(crate) enum Read<'a> {
     Photo(Cow<'a, Photo>),
     Lights(LitShots),
-    Backings { dark: Photo, light: Photo, colors: Option<[LinearRgb; 2]> },
+    Backings { dark: Photo, light: Photo, colors: Option<[LinearRgb; 2]>, lit: Option<LitShots> },
 }
 
 fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read<'static>, CutFailed> {
     Ok(match source {
         CutSource::Photo(path) => Read::Photo(Cow::Owned(read_photo(path, limits)?)),
         CutSource::Lights(path) => Read::Lights(read_shots(path, task)?),
-        CutSource::Backings { dark, light, colors } => {
-            Read::Backings { dark: read_photo(dark, limits)?, light: read_photo(light, limits)?, colors: *colors }
+        CutSource::Backings { dark, light, colors, lights } => {
+            let lit = lights.as_deref().map(|path| read_shots(path, task)).transpose()?;
+            Read::Backings { dark: read_photo(dark, limits)?, light: read_photo(light, limits)?, colors: *colors, lit }
         }
     })
 }
@@ -219,6 +223,7 @@ impl Read<'_> {
         if let Some(flat_field) = &request.flat_field {
             match self {
                 Self::Photo(photo) => even(&mut [photo.to_mut()], flat_field)?,
+                // Shots under lamps have theirs in the lights file.
                 Self::Backings { dark, light, .. } => even(&mut [dark, light], flat_field)?,
                 Self::Lights(_) => return Err(ColorFailed::FlatTwice(path.to_path_buf())),
             }
@@ -229,10 +234,13 @@ impl Read<'_> {
         let show = |photo: &mut Photo| photo.color = done.show(&photo.color);
         match self {
             Self::Photo(photo) => show(photo.to_mut()),
-            Self::Backings { dark, light, colors } => {
+            Self::Backings { dark, light, colors, lit } => {
                 show(dark);
                 show(light);
                 *colors = colors.map(|both| both.map(|color| done.apply(color)));
+                if let Some(LitShots { shots, .. }) = lit {
+                    shots.correct(done);
+                }
             }
             Self::Lights(LitShots { photo, shots, .. }) => {
                 show(photo);
@@ -250,8 +258,12 @@ impl Read<'_> {
                 cut.patch.provenance.extend(provenance);
                 Ok(cut)
             }
-            Self::Backings { dark, light, colors } => {
-                cut_two_backings(&TwoBackings { dark: &dark, light: &light, cards: colors }, recipe, task)
+            Self::Backings { dark, light, colors, lit } => {
+                let shots = TwoBackings { dark: &dark, light: &light, cards: colors };
+                let Some(LitShots { shots: lit, provenance, .. }) = lit else { return cut_two_backings(&shots, recipe, task) };
+                let mut cut = cut_backed_and_lit(&shots, lit, recipe, task)?;
+                cut.patch.provenance.extend(provenance);
+                Ok(cut)
             }
         }
     }

@@ -11,8 +11,9 @@ pub(crate) struct Cut {
     /// Photo of damaged cloth, or of a piece on a backing
     #[arg(required_unless_present_any = ["lights", "over_dark", "over_light"])]
     pub(crate) photo: Option<PathBuf>,
-    /// Instead of PHOTO: several shots from a tripod, each under another lamp, listed in a file; relief and colour are measured
-    #[arg(long, value_name = "LIGHTS.toml", conflicts_with_all = ["photo", "light_from", "over_dark", "over_light"])]
+    /// Instead of PHOTO: several shots from a tripod, each under another lamp, listed in a file; relief and colour are measured.
+    /// With --over-dark and --over-light from the same place, opacity too
+    #[arg(long, value_name = "LIGHTS.toml", conflicts_with_all = ["photo", "light_from"])]
     pub(crate) lights: Option<PathBuf>,
     /// Instead of PHOTO: the cloth over a dark backing; with --over-light, opacity and colour are measured
     #[arg(long, value_name = "PHOTO", requires = "over_light", conflicts_with = "photo")]

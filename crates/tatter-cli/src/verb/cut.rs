@@ -63,14 +63,14 @@ fn color(args: &Cut) -> ColorRequest {
 /// What grey cards are made to give back.
 const GREY_CARD: f32 = 0.18;
 
-/// One photo, one over each backing, or one under each light.
+/// One photo, one over each backing, one under each light, or both of these.
 fn source(args: &Cut) -> Result<CutSource, Box<dyn Explain>> {
     Ok(match (&args.lights, &args.over_dark, &args.over_light) {
-        (Some(lights), ..) => CutSource::Lights(lights.clone()),
-        (None, Some(dark), Some(light)) => {
+        (lights, Some(dark), Some(light)) => {
             let colors = args.backings.as_deref().map(backings).transpose().map_err(boxed)?;
-            CutSource::Backings { dark: dark.clone(), light: light.clone(), colors }
+            CutSource::Backings { dark: dark.clone(), light: light.clone(), colors, lights: lights.clone() }
         }
+        (Some(lights), ..) => CutSource::Lights(lights.clone()),
         _ => CutSource::Photo(args.photo.clone().unwrap_or_default()),
     })
 }

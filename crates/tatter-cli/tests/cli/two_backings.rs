@@ -91,3 +91,51 @@ fn shots_that_give_no_alpha_are_refused_and_leave_nothing() -> Tried<()> {
     }
     Ok(())
 }
+
+/// Over two backings, and under four lamps from the same place: everything but roughness is measured.
+#[test]
+fn two_backings_and_several_lights_together_measure_opacity_and_relief() -> Tried<()> {
+    let shop = Workshop::new()?;
+    shots(&shop, "3", ["dark.jpg", "light.jpg"])?;
+    let lit = |seed: &str, file: &str| -> Tried<()> {
+        let mut lights = String::new();
+        for (i, from) in ["20", "110", "200", "290"].into_iter().enumerate() {
+            let name = format!("{file}-{i}.png");
+            let cloth =
+                ["weave", "linen", "--texels", "320", "--width-mm", "20", "--seed", seed, "--damage", "moth-hole:length=6"];
+            let photo = ["-o", "truth.patch", "--photo", &name, "--light-from", from, "--light-elevation", "65"];
+            let run = shop.run(&[&cloth[..], &photo[..]].concat())?;
+            assert_eq!(run.code, Some(0), "{}", run.err);
+            lights += &format!("[[light]]\nshot = \"{name}\"\nazimuth_deg = {from}\nelevation_deg = 65\n");
+        }
+        Ok(std::fs::write(shop.path(&format!("{file}.toml")), lights)?)
+    };
+    lit("3", "lights")?;
+    let cut = |lights: &[&str], name| {
+        let backings = ["cut", "--over-dark", "dark.jpg", "--over-light", "light.jpg", "-o", name, "--width-mm", "20", "--json"];
+        shop.run(&[&backings[..], lights].concat())
+    };
+    let run = cut(&["--lights", "lights.toml"], "both.patch")?;
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    let report = run.json()?;
+    for channel in ["opacity", "base_color", "height", "normal"] {
+        assert_eq!(report["maps"][channel]["kind"], "measured", "{channel}: {}", report["maps"]);
+    }
+    let alone = cut(&[], "alone.patch")?.json()?;
+    assert_eq!(report["open_share"], alone["open_share"], "lamps change nothing of what is open");
+    let toml = std::fs::read_to_string(shop.path("both.patch/patch.toml"))?;
+    for line in ["photo_over_dark = \"dark.jpg\"", "lights-3.png from", "lights = \"lights.toml\""] {
+        assert!(toml.contains(line), "{line} in {toml}");
+    }
+    // Shots of another cloth, and shots of another size.
+    lit("4", "other")?;
+    let light = |from| format!("[[light]]\nshot = \"textures/canvas_normal.png\"\nazimuth_deg = {from}\nelevation_deg = 65\n");
+    std::fs::write(shop.path("small.toml"), [0, 120, 240].map(light).concat())?;
+    for (lights, words) in [("other.toml", "show"), ("small.toml", "under several lights 256")] {
+        let run = cut(&["--lights", lights], "new.patch")?;
+        assert_eq!(run.code, Some(2), "{lights}: {}", run.err);
+        assert!(run.err.contains(words), "{words} in {}", run.err);
+        assert!(!shop.path("new.patch").exists(), "nothing is left behind");
+    }
+    Ok(())
+}

@@ -48,6 +48,19 @@ pub(super) fn color(backed: &Matte, canvas: &Canvas) -> Image<LinearRgb> {
     bleed(&own, &alpha.map(|a| ((a.0 - FAINT) / (FIRM - FAINT)).clamp(0.0, 1.0)))
 }
 
+/// The cloth's own colour free of shading: as measured under several lights where all of a pixel is cloth; the parted `color` of fibres, made
+/// lighter or darker as cloth around them was by its shading.
+pub(super) fn unshaded(color: &Image<LinearRgb>, lit: &Image<LinearRgb>, backed: &Matte, canvas: &Canvas) -> Image<LinearRgb> {
+    /// Alpha from which a pixel shows nothing of what lies behind it, and from which it counts at all.
+    const WHOLE: f32 = 0.98;
+    const NEARLY: f32 = 0.9;
+    let whole = alpha(backed, canvas).map(|a| ((a.0 - NEARLY) / (WHOLE - NEARLY)).clamp(0.0, 1.0));
+    let gain = color.zip(lit, |color, lit| LinearRgb([(lit.luminance() / color.luminance().max(1e-3)).clamp(0.2, 5.0); 3]));
+    let gain = bleed(&gain, &whole);
+    let parted = color.zip(&gain, |color, gain| color.times(gain.0[0]));
+    parted.zip(&lit.zip(&whole, |lit, whole| (lit, whole)), |parted, (lit, whole)| parted.times(1.0 - whole).plus(lit, whole))
+}
+
 fn alpha(backed: &Matte, canvas: &Canvas) -> Image<Unit> {
     canvas.show(&backed.alpha, None).map(|a| Unit(a.0.clamp(0.0, 1.0)))
 }

@@ -10,7 +10,7 @@ mod two_backings;
 pub use canvas::Canvas;
 pub use lit::cut_lit;
 pub use scale::{ScaleError, Scaled, ruler_uncertainty};
-pub use two_backings::{TwoBackings, cut_two_backings};
+pub use two_backings::{TwoBackings, cut_backed_and_lit, cut_two_backings};
 
 use flat::{Flat, flat};
 use lit::Dyed;
@@ -52,6 +52,24 @@ pub enum CutError {
     /// Two shots over two backings gave no alpha.
     #[error(transparent)]
     Backings(#[from] BackingsError),
+    /// Shots over backings and under lamps differ in size.
+    #[error("the shots over the backings are {backed} pixels, those under several lights {lit}")]
+    LightsSize {
+        /// Over the backings.
+        backed: Size,
+        /// Under the lights.
+        lit: Size,
+    },
+    /// Shots over backings and under lamps were not taken from one place.
+    #[error(
+        "the shots under several lights lie {moved:.1} pixels off those over the backings, and at most {most:.1} can be worked with"
+    )]
+    LightsMoved {
+        /// Mean over the picture.
+        moved: f32,
+        /// What is let pass.
+        most: f32,
+    },
     /// Stopped by the person.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
@@ -66,6 +84,9 @@ impl Explain for CutError {
             Self::Scale(error) => error.next(),
             Self::Plane(error) => error.next(),
             Self::Backings(error) => error.next(),
+            Self::LightsSize { .. } | Self::LightsMoved { .. } => {
+                "Take all shots from one tripod with one camera setting, and leave the cloth where it lies".to_owned()
+            }
             Self::Cancelled(_) => "Start again when you like".to_owned(),
         }
     }
@@ -78,7 +99,7 @@ impl Explain for CutError {
             Self::Scale(error) => error.class(),
             Self::Plane(error) => error.class(),
             Self::Backings(error) => error.class(),
-            Self::Cancelled(_) => Class::Request,
+            Self::LightsSize { .. } | Self::LightsMoved { .. } | Self::Cancelled(_) => Class::Request,
         }
     }
 }
@@ -182,9 +203,10 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
         None => view.gaps(pitch_px, task),
     })?;
     let lit = lights.map(|shots| Dyed::measure(shots, photo, &canvas, scaled.scale, turn, task)).transpose()?;
-    let clean = task.stage("clean", || match matte {
-        Some(matte) => Ok(backed::color(matte, &canvas)),
-        None => {
+    let clean = task.stage("clean", || match (matte, &lit) {
+        (Some(matte), None) => Ok(backed::color(matte, &canvas)),
+        (Some(matte), Some(lit)) => Ok(backed::unshaded(&backed::color(matte, &canvas), &lit.canvas, matte, &canvas)),
+        (None, _) => {
             let seen = lit.as_ref().map_or([&photo.color, &view.color], |lit| [&lit.photo, &lit.canvas]);
             cleaned(seen, &found, &isolated, &canvas, task)
         }

@@ -100,8 +100,7 @@ fn patch() -> Patch {
     let distance = |x: usize, y: usize| (x as f32 - 24.5).hypot(y as f32 - 24.5);
     let unit = |f: &(dyn Fn(usize, usize) -> f32 + Sync)| Map::Unit(Image::from_fn(SIDE, SIDE, |x, y| Unit(f(x, y))));
     let mut maps = PerChannel::default();
-    let mut put =
-        |channel: Channel, map: Map| maps[channel] = Some(PatchMap::new(map, Origin::Measured, "made"));
+    let mut put = |channel: Channel, map: Map| maps[channel] = Some(PatchMap::new(map, Origin::Measured, "made"));
     put(Channel::Cover, unit(&|x, y| (20.0 - distance(x, y)).clamp(0.0, 1.0)));
     put(Channel::Opacity, unit(&|x, y| (distance(x, y) - 10.0).clamp(0.0, 1.0)));
     put(Channel::BaseColor, Map::Color(Image::filled(SIDE, SIDE, LinearRgb([0.3, 0.1, 0.1]))));
