@@ -1,7 +1,7 @@
 //! What a long step carries along: cancel, progress, seconds per stage, and notes for the person.
 
-use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 /// Something the person should hear though the work went on: a guess, a fallback, a doubt.
@@ -18,12 +18,12 @@ pub struct Note {
 #[error("stopped on request")]
 pub struct Cancelled;
 
-type OnProgress = Box<dyn Fn(&str, f32) + Send + Sync>;
+type OnProgress = Arc<dyn Fn(&str, f32) + Send + Sync>;
 
 /// Handed to every long step. Times are for reports only: no clock changes a result.
 #[derive(Default)]
 pub struct Task {
-    cancel: AtomicBool,
+    cancel: Arc<AtomicBool>,
     on_progress: Option<OnProgress>,
     seconds: Mutex<Vec<(String, f64)>>,
     notes: Mutex<Vec<Note>>,
@@ -43,7 +43,13 @@ impl Task {
 
     /// A task that tells `on_progress` the stage and the share done, 0..1.
     pub fn with_progress(on_progress: impl Fn(&str, f32) + Send + Sync + 'static) -> Self {
-        Self { on_progress: Some(Box::new(on_progress)), ..Self::default() }
+        Self { on_progress: Some(Arc::new(on_progress)), ..Self::default() }
+    }
+
+    /// A part of it that is stopped with it and tells the same listener how far it is, but keeps its notes and seconds to itself.
+    #[must_use]
+    pub fn aside(&self) -> Self {
+        Self { cancel: Arc::clone(&self.cancel), on_progress: self.on_progress.clone(), ..Self::default() }
     }
 
     /// Ask the work to stop; it does at its next tile.

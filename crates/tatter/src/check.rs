@@ -11,7 +11,7 @@ use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
 use tatter_files::picture::PictureError;
 pub use tatter_garment::build::RimDifference;
-use tatter_garment::build::{BuildError, build_and_compare};
+use tatter_garment::build::{BuildError, BuildReport, build_and_compare};
 pub use tatter_garment::check::Fault;
 use tatter_garment::check::Severity;
 use tatter_garment::check::{check_job, check_map_set, check_patch, check_rim, check_variations};
@@ -103,7 +103,10 @@ fn checked(thing: &Path, task: &Task) -> Result<Checked, CheckError> {
         checked.scale = Some((patch.scale_source, patch.scale_uncertainty));
         checked.origins = patch.maps.iter().filter_map(|(channel, map)| Some((channel, map.as_ref()?.origin))).collect();
     } else if name.ends_with(".toml") {
-        checked.faults = job_faults(thing, &mut checked.rims, task)?;
+        let mut session = Session::look(thing, task)?;
+        let mut pictures = session.load(task)?;
+        let found = look_over(&session, thing, &mut pictures, task)?;
+        (checked.faults, checked.rims) = (found.faults, found.rims);
     } else {
         checked.faults = texture_faults(thing, task)?;
     }
@@ -125,30 +128,33 @@ fn texture_faults(thing: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {
     Ok(faults)
 }
 
-fn job_faults(path: &Path, rims: &mut Vec<(String, RimDifference)>, task: &Task) -> Result<Vec<Fault>, CheckError> {
-    let mut session = Session::look(path, task)?;
-    let mut pictures = session.load(task)?;
-    session_faults(&session, path, &mut pictures, rims, task)
+/// What was found out about a job.
+pub(crate) struct LookedOver {
+    pub(crate) faults: Vec<Fault>,
+    /// Each placement whose rim could be compared with the cloth around it, by id.
+    pub(crate) rims: Vec<(String, RimDifference)>,
+    /// What a build did; `None` where a fault leaves nothing to build.
+    pub(crate) report: Option<BuildReport>,
 }
 
 /// What is wrong with a job that is open; `pictures` are its textures as they were, and as the job makes them afterwards.
-pub(crate) fn session_faults(
+pub(crate) fn look_over(
     session: &Session,
     path: &Path,
     pictures: &mut [Vec<Stored>],
-    rims: &mut Vec<(String, RimDifference)>,
     task: &Task,
-) -> Result<Vec<Fault>, CheckError> {
+) -> Result<LookedOver, CheckError> {
     let mut faults = file_faults(session, pictures);
     faults.extend(check_job(&session.garment, &session.placed()));
     faults.extend(crate::wear::faults(session, path)?);
     faults.extend(check_variations(&session.garment, &session.job.variations));
     // What cannot be built has been told; what can is looked at as it will be.
-    if faults.iter().all(|fault| fault.severity != Severity::Error) {
-        *rims = built_rims(session, path, pictures, task)?;
-        faults.extend(rims.iter().flat_map(|(id, rim)| check_rim(id, rim)));
+    if faults.iter().any(|fault| fault.severity == Severity::Error) {
+        return Ok(LookedOver { faults, rims: Vec::new(), report: None });
     }
-    Ok(faults)
+    let (report, rims) = built_rims(session, path, pictures, task)?;
+    faults.extend(rims.iter().flat_map(|(id, rim)| check_rim(id, rim)));
+    Ok(LookedOver { faults, rims, report: Some(report) })
 }
 
 /// What is wrong with a job's patches and textures themselves; `pictures` are the textures as they were.
@@ -162,10 +168,12 @@ fn built_rims(
     path: &Path,
     pictures: &mut [Vec<Stored>],
     task: &Task,
-) -> Result<Vec<(String, RimDifference)>, CheckError> {
+) -> Result<(BuildReport, Vec<(String, RimDifference)>), CheckError> {
     let placed = session.placed();
     // Notes of a build are those of the build proper.
-    crate::wear::apply(session, &session.job, pictures, path, &Task::new())?;
-    let found = task.stage("build", || build_and_compare(&session.garment, pictures, &placed, &Task::new()))?;
-    Ok(placed.iter().zip(found).filter_map(|(placed, rim)| Some((placed.placement.id.clone(), rim?))).collect())
+    let aside = task.aside();
+    crate::wear::apply(session, &session.job, pictures, path, &aside)?;
+    let (report, found) = task.stage("build", || build_and_compare(&session.garment, pictures, &placed, &aside))?;
+    let rims = placed.iter().zip(found).filter_map(|(placed, rim)| Some((placed.placement.id.clone(), rim?)));
+    Ok((report, rims.collect()))
 }

@@ -14,7 +14,7 @@ use tatter_files::store::{Store, StoreError};
 use tatter_garment::build::BuildReport;
 
 use crate::build::{BuildFailed, Computation, Computed, compute, finish_in};
-use crate::check::{CheckError, Fault, session_faults};
+use crate::check::{CheckError, Fault, LookedOver, look_over};
 use crate::reuse;
 use crate::session::{Session, SessionError};
 use crate::variation::{Which, target};
@@ -156,7 +156,7 @@ pub struct Foreseen {
 }
 
 /// Build a job in memory and say what its delivery would change and what is wrong with it. Nothing is written. `job` is what lies in the
-/// file `path`, or what is to be saved there. Builds twice, once to count and once to compare; holds the textures twice.
+/// file `path`, or what is to be saved there. Holds the textures twice where the cloth is worn.
 ///
 /// # Errors
 /// When the job cannot be built, or the task is cancelled.
@@ -164,11 +164,17 @@ pub fn foresee(path: &Path, job: &Job, task: &Task) -> Result<Foreseen, DeliverF
     let mut session = Session::look(path, task)?;
     session.job = job.clone();
     let mut pictures = session.load(task)?;
-    let mut built = pictures.clone();
-    let report = task.stage("build", || finish_in(&session, path, &mut built, None, task))?.report;
-    drop(built);
-    task.check()?;
-    let faults = task.stage("check", || session_faults(&session, path, &mut pictures, &mut Vec::new(), task))?;
+    let pristine = (!job.wear.is_empty()).then(|| pictures.clone());
+    let LookedOver { faults, report, .. } = task.stage("check", || look_over(&session, path, &mut pictures, task))?;
+    let report = match report {
+        Some(report) => report,
+        // Why it can't be built, or what can be.
+        None => task.stage("build", || finish_in(&session, path, &mut pictures, None, task))?.report,
+    };
+    let changed = |set: usize, file: usize| match &pristine {
+        Some(pristine) => pristine[set][file].differing_texels(&pictures[set][file]),
+        None => report.texels_changed(set, file),
+    };
     let sets = &session.garment.sets;
     let all: Vec<(usize, usize)> =
         (0..sets.len()).flat_map(|set| (0..sets[set].files.len()).map(move |file| (set, file))).collect();
@@ -183,7 +189,7 @@ pub fn foresee(path: &Path, job: &Job, task: &Task) -> Result<Foreseen, DeliverF
             channels: file.roles.iter().map(|role| role.channel).collect(),
             size: file.size,
             standing: if untouched { Standing::Pristine } else { state.standing },
-            texels_changed: report.texels_changed(*set, *number),
+            texels_changed: changed(*set, *number),
         }
     };
     Ok(Foreseen { files: all.iter().zip(states).map(foreseen).collect(), faults })

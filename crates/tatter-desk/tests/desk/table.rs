@@ -6,6 +6,7 @@ use std::path::Path;
 use egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable as _;
 use glam::Vec3;
+use tatter::deliver::{Foreign, deliver_job, foresee};
 use tatter_core::angle::Angle;
 use tatter_core::channel::PerChannel;
 use tatter_core::model::Spot;
@@ -98,6 +99,28 @@ fn the_desk_delivers_what_the_command_line_does() -> Tried<()> {
     assert_eq!(std::fs::read_to_string(by_desk.job())?, std::fs::read_to_string(by_hand.job())?, "one job file");
     let bytes = |shop: &Workshop| Ok::<_, Box<dyn Error>>(shop.textures()?.into_values().collect::<Vec<_>>());
     assert_eq!(bytes(&by_desk)?, bytes(&by_hand)?, "one set of textures");
+    Ok(())
+}
+
+/// What the delivery's table tells of a job, wear and all, is what a delivery then does.
+#[test]
+fn what_is_foreseen_is_what_is_delivered() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let wear = "\n[[wear]]\nid = \"sun\"\nkind = \"fade\"\nstrength = 0.6\n";
+    let placed =
+        "\n[[patch]]\nname = \"rip\"\npath = \"rip.patch\"\n\n[[placement]]\nid = \"rip-1\"\npatch = \"rip\"\nat = [0.5, 0.5]\n";
+    for (what, more) in [("worn", wear.to_owned()), ("worn and torn", format!("{wear}{placed}")), ("torn", placed.to_owned())] {
+        std::fs::write(shop.job(), format!("{JOB}{more}"))?;
+        let job = read_job(&shop.job())?;
+        let before = shop.textures()?;
+        let foreseen = foresee(&shop.job(), &job, &Task::new())?;
+        assert_eq!(shop.textures()?, before, "{what}: nothing is written");
+        let delivered = deliver_job(&shop.job(), Foreign::Refuse, &Task::new())?;
+        let told: Vec<Option<usize>> = foreseen.files.iter().map(|file| Some(file.texels_changed)).collect();
+        let done: Vec<Option<usize>> = delivered.files.iter().map(|file| file.texels_changed).collect();
+        assert_eq!(told, done, "{what}: texels changed, file by file");
+        assert!(done[0] > Some(0), "{what}: the base colour changes");
+    }
     Ok(())
 }
 

@@ -13,7 +13,7 @@ use super::around::{REACH, cell_of, near};
 use super::plan::Target;
 use super::run::BuildPlan;
 use super::seam::Seam;
-use super::{BuildError, BuildSettings};
+use super::{BuildError, BuildReport, BuildSettings};
 use crate::matching::injured_at;
 use crate::place::Placed;
 
@@ -50,11 +50,12 @@ pub fn build_and_compare(
     pictures: &mut [Vec<Stored>],
     placements: &[Placed<'_>],
     task: &Task,
-) -> Result<Vec<Option<RimDifference>>, BuildError> {
+) -> Result<(BuildReport, Vec<Option<RimDifference>>), BuildError> {
     let mut plan = BuildPlan::new(garment, placements, &BuildSettings::default(), task)?;
-    let (_, _, fits) = plan.lay_fitted(pictures, None, task)?;
+    let (report, _, fits) = plan.lay_fitted(pictures, None, task)?;
     let seam = |k: usize| fits[k].seam.as_ref();
-    Ok(task.stage("rims", || (0..placements.len()).into_par_iter().map(|k| plan.rim_difference(k, seam(k), pictures)).collect()))
+    let rim = |k: usize| plan.rim_difference(k, seam(k), pictures);
+    Ok((report, task.stage("rims", || (0..placements.len()).into_par_iter().map(rim).collect())))
 }
 
 /// The same of `pictures` that were built before, along the covers of the placements.
