@@ -195,7 +195,7 @@ pub(crate) fn cut_corrected(
 pub(crate) enum Read<'a> {
     Photo(Cow<'a, Photo>),
     Lights(LitShots),
-    Backings { dark: Photo, light: Photo, colors: Option<[LinearRgb; 2]>, lit: Option<LitShots> },
+    Backings { dark: Photo, light: Photo, colors: Option<[LinearRgb; 2]>, lit: Option<Box<LitShots>> },
 }
 
 fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read<'static>, CutFailed> {
@@ -203,7 +203,7 @@ fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read<'static
         CutSource::Photo(path) => Read::Photo(Cow::Owned(read_photo(path, limits)?)),
         CutSource::Lights(path) => Read::Lights(read_shots(path, task)?),
         CutSource::Backings { dark, light, colors, lights } => {
-            let lit = lights.as_deref().map(|path| read_shots(path, task)).transpose()?;
+            let lit = lights.as_deref().map(|path| read_shots(path, task).map(Box::new)).transpose()?;
             Read::Backings { dark: read_photo(dark, limits)?, light: read_photo(light, limits)?, colors: *colors, lit }
         }
     })
@@ -238,8 +238,8 @@ impl Read<'_> {
                 show(dark);
                 show(light);
                 *colors = colors.map(|both| both.map(|color| done.apply(color)));
-                if let Some(LitShots { shots, .. }) = lit {
-                    shots.correct(done);
+                if let Some(lit) = lit {
+                    lit.shots.correct(done);
                 }
             }
             Self::Lights(LitShots { photo, shots, .. }) => {
@@ -260,7 +260,8 @@ impl Read<'_> {
             }
             Self::Backings { dark, light, colors, lit } => {
                 let shots = TwoBackings { dark: &dark, light: &light, cards: colors };
-                let Some(LitShots { shots: lit, provenance, .. }) = lit else { return cut_two_backings(&shots, recipe, task) };
+                let Some(lit) = lit else { return cut_two_backings(&shots, recipe, task) };
+                let LitShots { shots: lit, provenance, .. } = *lit;
                 let mut cut = cut_backed_and_lit(&shots, lit, recipe, task)?;
                 cut.patch.provenance.extend(provenance);
                 Ok(cut)

@@ -95,7 +95,7 @@ fn the_desk_delivers_what_the_command_line_does() -> Tried<()> {
         matching: tatter_core::model::Match::default(),
     };
     tatter::place::place(&request, &Task::new())?;
-    tatter::deliver::deliver_job(&by_hand.job(), tatter::deliver::Foreign::Refuse, &Task::new())?;
+    deliver_job(&by_hand.job(), Foreign::Refuse, &Task::new())?;
     assert_eq!(std::fs::read_to_string(by_desk.job())?, std::fs::read_to_string(by_hand.job())?, "one job file");
     let bytes = |shop: &Workshop| Ok::<_, Box<dyn Error>>(shop.textures()?.into_values().collect::<Vec<_>>());
     assert_eq!(bytes(&by_desk)?, bytes(&by_hand)?, "one set of textures");
