@@ -133,7 +133,7 @@ fn two_backings_and_several_lights_together_measure_opacity_and_relief() -> Trie
     std::fs::write(shop.path("small.toml"), [0, 120, 240].map(light).concat())?;
     let other = cut(&["--lights", "other.toml"], "other.patch")?;
     assert_eq!(other.code, Some(0), "{}", other.err);
-    let warned = |run: &serde_json::Value| run["warnings"].to_string().contains("may not show");
+    let warned = |run: &Value| run["warnings"].to_string().contains("may not show");
     assert!(
         warned(&other.json()?) && !warned(&report),
         "another piece of the same linen is noticed, the same is not: {}",
