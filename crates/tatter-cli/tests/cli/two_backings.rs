@@ -129,8 +129,13 @@ fn two_backings_and_several_lights_together_measure_opacity_and_relief() -> Trie
     }
     // Shots of another cloth, and shots of another size.
     lit("4", "other")?;
-    let light = |from| format!("[[light]]\nshot = \"textures/canvas_normal.png\"\nazimuth_deg = {from}\nelevation_deg = 65\n");
-    std::fs::write(shop.path("small.toml"), [0, 120, 240].map(light).concat())?;
+    let mut small = String::new();
+    for from in ["0", "120", "240"] {
+        let name = format!("small-{from}.png");
+        std::fs::copy(shop.path("textures/canvas_normal.png"), shop.path(&name))?;
+        small += &format!("[[light]]\nshot = \"{name}\"\nazimuth_deg = {from}\nelevation_deg = 65\n");
+    }
+    std::fs::write(shop.path("small.toml"), small)?;
     let other = cut(&["--lights", "other.toml"], "other.patch")?;
     assert_eq!(other.code, Some(0), "{}", other.err);
     let warned = |run: &Value| run["warnings"].to_string().contains("may not show");
