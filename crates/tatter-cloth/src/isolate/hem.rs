@@ -26,6 +26,10 @@ const AREA: f32 = 0.02;
 /// Depth of the band in whole cloth and beyond the last fibre, threads.
 const BAND: f32 = 1.5;
 
+/// Half the breadth, in threads, up to which a strip along the edge is of the hem, and up to which what lies between two parts of it is.
+const STRIP: f32 = 5.0;
+const BETWEEN: f32 = 3.0;
+
 /// What is cloth and what backing for certain, at working size.
 #[derive(Debug)]
 pub(super) struct Hem {
@@ -131,7 +135,9 @@ pub(super) fn isolate_hem(
     task.check()?;
     let body = body(&cloth, working.pitch);
     let band = band(&cloth, &body, working.pitch);
-    let region = either(&band, &injuries(working, &body, &band));
+    let region = either(&band, &either(&strips(&body, working.pitch), &injuries(working, &body, &band)));
+    // What lies between two edges so near each other is of the hem, fringe as pale as the backing too.
+    let region = close(&region, BETWEEN * working.pitch);
     let told_intact = told(StrokeKind::Cloth);
     let region = tidy(&region, &told(StrokeKind::Damage), &told_intact).zip(&told_intact, |r, c| r && !c);
     let mut cover = edge::fractional(color, &region, softness(working));
@@ -177,6 +183,13 @@ fn band(cloth: &Image<bool>, body: &Image<bool>, pitch: f32) -> Image<bool> {
     let beyond = distance_to(cloth).zip(body, |d, b| !b && d <= reach);
     let within = distance_to(&body.map(|b| !b)).zip(body, |d, b| b && d <= reach);
     beyond.zip(&within, |o, i| o || i)
+}
+
+/// Parts of the body too narrow to be the cloth itself: tatters, a folded edge.
+fn strips(body: &Image<bool>, pitch: f32) -> Image<bool> {
+    let broad = open(body, STRIP * pitch);
+    // Rounded corners are no strips.
+    open(&body.zip(&broad, |b, broad| b && !broad), 0.5 * pitch)
 }
 
 /// Places of the body that reach the band and look otherwise than most of it: loosened, frayed, pale. Colour and contrast are
