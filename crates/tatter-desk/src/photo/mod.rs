@@ -1,4 +1,4 @@
-//! Photos on the table, and what is told about each: [`Photos`] holds them, [`OnPhoto`] is what can be asked, [`work`] cuts.
+//! Photos on the table, and what is told about each: [`Photos`] holds them, [`OnPhoto`] is what can be asked, the thread in `work` cuts.
 
 mod lens;
 mod sheet;
