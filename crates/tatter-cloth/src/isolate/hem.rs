@@ -136,8 +136,7 @@ pub(super) fn isolate_hem(
     let body = body(&cloth, working.pitch);
     let band = band(&cloth, &body, working.pitch);
     let region = either(&band, &either(&strips(&body, working.pitch), &injuries(working, &body, &band)));
-    // What lies between two edges so near each other is of the hem, fringe as pale as the backing too.
-    let region = close(&region, BETWEEN * working.pitch);
+    let region = either(&region, &between(&region, BETWEEN * working.pitch));
     let told_intact = told(StrokeKind::Cloth);
     let region = tidy(&region, &told(StrokeKind::Damage), &told_intact).zip(&told_intact, |r, c| r && !c);
     let mut cover = edge::fractional(color, &region, softness(working));
@@ -190,6 +189,34 @@ fn strips(body: &Image<bool>, pitch: f32) -> Image<bool> {
     let broad = open(body, STRIP * pitch);
     // Rounded corners are no strips.
     open(&body.zip(&broad, |b, broad| b && !broad), 0.5 * pitch)
+}
+
+/// What lies between parts of the hem so near each other is of it, fringe as pale as the backing too; bays that are open to what is not, such as
+/// those between tufts, are not.
+fn between(region: &Image<bool>, reach: f32) -> Image<bool> {
+    /// Largest share of its outline by which such a place may be open.
+    const OPEN: f32 = 0.2;
+    let (width, height) = (region.width(), region.height());
+    let filled = close(region, reach).zip(region, |c, r| c && !r);
+    let (labels, parts) = label(&filled);
+    // Sides of pixels towards the hem, and towards what is neither.
+    let mut sides = vec![[0u32; 2]; parts.len() + 1];
+    for y in 0..height {
+        for x in 0..width {
+            let own = labels.get(x, y) as usize;
+            if own == 0 {
+                continue;
+            }
+            let around = [(x.wrapping_sub(1), y), (x + 1, y), (x, y.wrapping_sub(1)), (x, y + 1)];
+            for (x, y) in around.into_iter().filter(|&(x, y)| x < width && y < height && !filled.get(x, y)) {
+                sides[own][usize::from(!region.get(x, y))] += 1;
+            }
+        }
+    }
+    labels.map(|l| {
+        let [hem, open] = sides[l as usize].map(|sides| sides as f32);
+        l > 0 && open <= OPEN * (hem + open)
+    })
 }
 
 /// Places of the body that reach the band and look otherwise than most of it: loosened, frayed, pale. Colour and contrast are
