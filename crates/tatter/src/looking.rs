@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
-use tatter_core::channel::Channel;
-use tatter_core::image::{Image, LinearRgb, Size};
+use tatter_core::channel::{Channel, PerChannel};
+use tatter_core::image::Size;
 use tatter_core::model::{Origin, Patch};
 use tatter_core::units::Mm;
 use tatter_files::limits::Limits;
@@ -55,17 +55,13 @@ impl PatchView {
     pub fn read(folder: &Path, largest: usize) -> Result<Self, PatchError> {
         let mut patch = read_patch(folder, &Limits::default())?;
         let (texels, size_mm, swatch) = (patch.size(), patch.size_mm(), Swatch::of(&patch));
-        let present: Vec<Channel> = Channel::ALL.into_iter().filter(|channel| patch.maps[*channel].is_some()).collect();
         let view = |channel: Channel| {
             let entry = patch.maps[channel].as_ref()?;
-            let picture: Image<LinearRgb> = visible(patch.map(channel)?, &patch);
-            let pictures = halved(&picture, largest, SMALLEST);
+            let pictures = halved(&visible(entry.map(), &patch), largest, SMALLEST);
             Some(MapView { channel, origin: entry.origin, how: entry.how.clone(), pictures })
         };
-        let maps: Vec<MapView> = present.into_par_iter().filter_map(view).collect();
-        for channel in Channel::ALL {
-            patch.maps[channel] = None;
-        }
+        let maps: Vec<MapView> = Channel::ALL.into_par_iter().filter_map(view).collect();
+        patch.maps = PerChannel::default();
         Ok(Self { folder: folder.to_owned(), patch, texels, size_mm, maps, swatch })
     }
 

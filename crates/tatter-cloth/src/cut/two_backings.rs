@@ -85,7 +85,7 @@ const MOST_OFF: f32 = 4.0;
 const ALIKE: f32 = 0.65;
 const STILL: f32 = 0.3;
 
-/// Refuse shots under several lamps that were taken from another place than those over the backings, or of other cloth.
+/// Refuse shots under several lamps that lie too far off those over the backings, and tell when they hardly match.
 fn from_one_place(light: &Photo, lit: &lights::Shots, task: &Task) -> Result<Alignment, CutError> {
     let (backed, lit_size) = (light.color.size(), lit.size());
     if backed != lit_size {

@@ -6,7 +6,7 @@ use tatter::looking::PatchView;
 use tatter_core::channel::Channel;
 use tatter_core::model::Origin;
 
-use super::photo::scale_source;
+use super::photo::{how_sure, scale_source};
 
 pub(crate) const PATCH_READING: &str = "Reading the patch …";
 pub(crate) const LARGE_MAP: &str = "Map at large";
@@ -58,7 +58,7 @@ pub(crate) fn lamp([x, y]: [f32; 2]) -> String {
 pub(crate) fn patch_facts(view: &PatchView) -> Vec<(&'static str, String)> {
     let patch = &view.patch;
     let [width, height] = view.size_mm.map(|mm| mm.get());
-    let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(", ±\u{a0}{:.2}\u{a0}%", 100.0 * share));
+    let sure = how_sure(patch);
     let range = patch.height_range;
     let mut facts = vec![
         ("Subject", patch.subject.name().to_owned()),

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use tatter::cutting::Preview;
-use tatter_core::model::{ScaleSource, StrokeKind, Subject, SubjectChoice};
+use tatter_core::model::{Patch, ScaleSource, StrokeKind, Subject, SubjectChoice};
 
 use crate::photo::{Part, Tool};
 
@@ -228,7 +228,7 @@ pub(crate) fn facts(preview: &Preview) -> Vec<(&'static str, String)> {
     let patch = &preview.cut.patch;
     let [width, height] = patch.size_mm().map(|mm| mm.get());
     let size = patch.size();
-    let sure = patch.scale_uncertainty.map_or_else(String::new, |share| format!(", ±\u{a0}{:.2}\u{a0}%", 100.0 * share));
+    let sure = how_sure(patch);
     let mut facts = vec![
         ("Canvas", format!("{width:.1} × {height:.1} mm, {} × {} texels", size.width, size.height)),
         ("Scale", format!("{:.4} mm a texel, {}{sure}", patch.scale.get(), scale_source(patch.scale_source))),
@@ -247,6 +247,11 @@ pub(crate) fn facts(preview: &Preview) -> Vec<(&'static str, String)> {
         facts.push(("Colour", corrected.told()));
     }
     facts
+}
+
+/// How sure a patch's scale is, to be said after it.
+pub(super) fn how_sure(patch: &Patch) -> String {
+    patch.scale_uncertainty.map_or_else(String::new, |share| format!(", ±\u{a0}{:.2}\u{a0}%", 100.0 * share))
 }
 
 /// Where a scale came from.

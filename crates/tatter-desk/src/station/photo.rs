@@ -8,10 +8,10 @@ use crate::command::Command;
 use crate::look::{self, APART, Icon, NEAR, icon_button_ui, palette, sheet_frame};
 use crate::photo::{OnPhoto, Photos};
 use crate::say;
-use crate::widget::named;
 use crate::widget::photo_cut::photo_cut_ui;
 use crate::widget::photo_tools::photo_tools_ui;
 use crate::widget::photo_view::photo_view_ui;
+use crate::widget::{WHOLE, named};
 
 /// Side of a photo in the strip.
 const THUMB: f32 = 56.0;
@@ -61,12 +61,7 @@ fn strip_ui(ui: &mut Ui, photos: &mut Photos, asked: &mut Vec<Command>) {
                 let aspect = sheet.thumb.aspect;
                 if let Some(texture) = sheet.thumb.texture(ui.ctx(), "thumb") {
                     let fitted = crate::widget::flat::fitted(square, aspect);
-                    ui.painter().image(
-                        texture.id(),
-                        fitted,
-                        Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0)),
-                        egui::Color32::WHITE,
-                    );
+                    ui.painter().image(texture.id(), fitted, WHOLE, egui::Color32::WHITE);
                 } else {
                     ui.painter().rect_filled(square, 3.0, colors.table);
                 }

@@ -7,7 +7,7 @@ use tatter_core::channel::Channel;
 use tatter_core::model::{MatchMode, Placement};
 
 use super::handles::{with_side, wrapped};
-use super::named;
+use super::{WHOLE, named};
 use crate::command::Command;
 use crate::look::{self, Icon, Palette, icon_button_ui, palette};
 use crate::open::Open;
@@ -77,8 +77,7 @@ fn thumb_ui(ui: &mut Ui, open: &mut Open, placement: &Placement) {
     let (rect, _) = ui.allocate_exact_size(egui::Vec2::splat(side), egui::Sense::hover());
     let Some(card) = open.card_of(&placement.patch).cloned() else { return };
     if let Some(texture) = open.shelf.thumb(ui.ctx(), &card) {
-        let whole = egui::Rect::from_min_max(egui::pos2(0.0, 0.0), egui::pos2(1.0, 1.0));
-        ui.painter().image(texture.id(), rect, whole, egui::Color32::WHITE);
+        ui.painter().image(texture.id(), rect, WHOLE, egui::Color32::WHITE);
     }
 }
 

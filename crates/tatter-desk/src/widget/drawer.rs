@@ -4,6 +4,7 @@ use egui::{Align2, FontId, Rect, Response, Role, Sense, StrokeKind, Ui, WidgetIn
 use tatter::library::Card;
 use tatter_core::model::ScaleSource;
 
+use super::WHOLE;
 use crate::command::Command;
 use crate::look::{self, Palette, THUMB, palette};
 use crate::open::Open;
@@ -53,7 +54,7 @@ pub(crate) fn card_ui(ui: &mut Ui, shelf: &mut Shelf, card: &Card, taken: bool, 
     let square = Rect::from_min_size(rect.min + vec2(0.5 * (width - THUMB), 7.0), vec2(THUMB, THUMB));
     if let Some(texture) = shelf.thumb(ui.ctx(), card) {
         let id = texture.id();
-        ui.painter().image(id, square, Rect::from_min_max(egui::pos2(0.0, 0.0), egui::pos2(1.0, 1.0)), egui::Color32::WHITE);
+        ui.painter().image(id, square, WHOLE, egui::Color32::WHITE);
     } else {
         ui.painter().rect_filled(square, 2.0, colors.table);
     }

@@ -1,10 +1,11 @@
 //! The garment's texture laid flat, with the edges of its islands and what lies on it.
 
-use egui::{Id, Pos2, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Id, Pos2, Rect, Role, Sense, Stroke, Ui, WidgetInfo, vec2};
 use glam::Vec2;
 use tatter::history::Edit;
 use tatter_core::model::Placement;
 
+use super::WHOLE;
 use super::handles::chalk;
 use super::solid::said;
 use crate::command::Command;
@@ -30,7 +31,7 @@ pub(crate) fn flat_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let rect = fitted(whole.shrink(10.0), aspect);
     let painter = ui.painter_at(whole);
     match texture {
-        Some(id) => drop(painter.image(id, rect, Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0)), egui::Color32::WHITE)),
+        Some(id) => drop(painter.image(id, rect, WHOLE, egui::Color32::WHITE)),
         None => drop(painter.rect_filled(rect, 0.0, colors.sheet)),
     }
     let at = |place: Vec2| rect.lerp_inside(vec2(place.x, place.y));

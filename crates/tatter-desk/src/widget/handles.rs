@@ -9,6 +9,7 @@ use tatter_core::model::Placement;
 use tatter_core::units::Mm;
 use tatter_proof::Camera;
 
+use super::keep_arrows;
 use crate::command::Command;
 use crate::look::{KNOB, Palette};
 use crate::open::Open;
@@ -86,10 +87,7 @@ fn arrows(ui: &Ui, response: &Response) -> Option<[f32; 2]> {
     if !response.has_focus() {
         return None;
     }
-    ui.memory_mut(|memory| {
-        let filter = egui::EventFilter { horizontal_arrows: true, vertical_arrows: true, ..egui::EventFilter::default() };
-        memory.set_focus_lock_filter(response.id, filter);
-    });
+    keep_arrows(ui, response);
     let pressed = |key| f32::from(u8::from(ui.input(|input| input.key_pressed(key))));
     let step = [pressed(Key::ArrowRight) - pressed(Key::ArrowLeft), pressed(Key::ArrowUp) - pressed(Key::ArrowDown)];
     (step != [0.0; 2]).then_some(step)

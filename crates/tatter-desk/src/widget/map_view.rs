@@ -2,6 +2,7 @@
 
 use egui::{Align2, FontId, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 
+use super::WHOLE;
 use super::flat::fitted;
 use super::marks::tag;
 use super::solid::said;
@@ -14,8 +15,6 @@ use crate::say;
 const LOUPE: f32 = 220.0;
 /// What is seen through it is at least so many times larger than around it.
 const LARGER: f32 = 2.0;
-/// The whole texture.
-const WHOLE: Rect = Rect { min: pos2(0.0, 0.0), max: pos2(1.0, 1.0) };
 
 /// The chosen map into what is left of the ui, with a loupe under the pointer.
 pub(crate) fn map_view_ui(ui: &mut Ui, bench: &mut Bench, colors: &Palette) {

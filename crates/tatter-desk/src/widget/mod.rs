@@ -14,7 +14,24 @@ pub(crate) mod solid;
 pub(crate) mod swatch;
 pub(crate) mod travel;
 
-use egui::{Response, Role};
+use egui::{Rect, Response, Role, Ui, pos2};
+
+/// The whole of a texture.
+pub(crate) const WHOLE: Rect = Rect { min: pos2(0.0, 0.0), max: pos2(1.0, 1.0) };
+
+/// While a widget has the focus, arrow keys are its own and do not move on to the next.
+pub(crate) fn keep_arrows(ui: &Ui, response: &Response) {
+    ui.memory_mut(|memory| {
+        let filter = egui::EventFilter { horizontal_arrows: true, vertical_arrows: true, ..egui::EventFilter::default() };
+        memory.set_focus_lock_filter(response.id, filter);
+    });
+}
+
+/// By which factor wheel or pinch bring nearer; `None` when neither moved.
+pub(crate) fn scrolled(ui: &Ui) -> Option<f32> {
+    let scroll = ui.input(|input| input.smooth_scroll_delta().y + 200.0 * (input.zoom_delta() - 1.0));
+    (scroll != 0.0).then(|| (scroll * 0.004).exp())
+}
 
 /// Give a widget the name that readers of screens say; its own role and value stay.
 pub(crate) fn named(response: &Response, role: Role, name: &str) {

@@ -1,10 +1,10 @@
 //! What would be cut of a photo: over a checker, lit, in numbers; and the button that keeps it.
 
-use egui::{Align2, Button, Grid, Rect, RichText, Role, Sense, TextEdit, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Button, Grid, RichText, Role, Sense, TextEdit, Ui, WidgetInfo, vec2};
 use tatter::cutting::{Existing, Preview};
 
 use super::marks::tag;
-use super::named;
+use super::{WHOLE, named};
 use crate::command::Command;
 use crate::look::{self, APART, NEAR, Palette, palette};
 use crate::open::Shown;
@@ -71,7 +71,7 @@ fn view_ui(ui: &mut Ui, shown: &mut Shown, side: f32, name: &str, colors: &Palet
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, name));
     ui.painter().rect_filled(rect, 4.0, colors.table);
     if let Some(texture) = shown.texture(ui.ctx(), name) {
-        ui.painter().image(texture.id(), rect, Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0)), egui::Color32::WHITE);
+        ui.painter().image(texture.id(), rect, WHOLE, egui::Color32::WHITE);
     }
     tag(ui.painter(), rect.left_bottom() + vec2(12.0, -14.0), Align2::LEFT_CENTER, name, colors);
 }

@@ -1,9 +1,10 @@
 //! The photo on the table: looked at, drawn on.
 
-use egui::{Key, PointerButton, Pos2, Rect, Response, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Key, PointerButton, Pos2, Rect, Response, Role, Sense, Stroke, Ui, WidgetInfo, vec2};
 
 use super::marks::{band, cross, marks};
 use super::solid::said;
+use super::{WHOLE, keep_arrows, scrolled};
 use crate::command::Command;
 use crate::look::{palette, stroke_color};
 use crate::photo::{Laid, OnPhoto, Photos, Sheet, Tool};
@@ -15,8 +16,6 @@ const SHIFT_PER_KEY: f32 = 60.0;
 const NEARER_PER_KEY: f32 = 1.25;
 /// An end of the ruler is taken hold of from so near, points.
 const HOLD: f32 = 12.0;
-/// The whole texture.
-const WHOLE: Rect = Rect { min: pos2(0.0, 0.0), max: pos2(1.0, 1.0) };
 
 /// Draw the photo that is looked at into what is left of the ui.
 pub(crate) fn photo_view_ui(ui: &mut Ui, photos: &mut Photos, asked: &mut Vec<Command>) {
@@ -131,10 +130,9 @@ fn walk(ui: &Ui, response: &Response, tool: Tool, rect: Rect, laid: &Laid, asked
     if !response.hovered() {
         return;
     }
-    let scroll = ui.input(|input| input.smooth_scroll_delta().y + 200.0 * (input.zoom_delta() - 1.0));
-    if scroll != 0.0 {
+    if let Some(nearer) = scrolled(ui) {
         let at = laid.share(response.hover_pos().unwrap_or(rect.center()));
-        asked.push(Command::Photo(OnPhoto::Nearer((scroll * 0.004).exp(), at)));
+        asked.push(Command::Photo(OnPhoto::Nearer(nearer, at)));
     }
 }
 
@@ -143,10 +141,7 @@ fn keys(ui: &Ui, response: &Response, sheet: &mut Sheet, tool: Tool, rect: Rect,
     if !response.has_focus() {
         return;
     }
-    ui.memory_mut(|memory| {
-        let filter = egui::EventFilter { horizontal_arrows: true, vertical_arrows: true, ..egui::EventFilter::default() };
-        memory.set_focus_lock_filter(response.id, filter);
-    });
+    keep_arrows(ui, response);
     let pressed = |key| ui.input(|input| input.key_pressed(key));
     let shift = |x: f32, y: f32| {
         let by = SHIFT_PER_KEY * vec2(x, y) / laid.rect.size();

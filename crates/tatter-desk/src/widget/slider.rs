@@ -2,6 +2,7 @@
 
 use egui::{Align2, Id, Key, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
+use super::WHOLE;
 use super::marks::tag;
 use super::solid::{covering, pixels, said};
 use crate::command::Command;
@@ -25,13 +26,12 @@ pub(crate) fn slider_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
     let Some(after) = open.solid.texture(ui.ctx(), "solid").map(egui::TextureHandle::id) else {
         return said(&painter, rect, say::DRAWING, &colors);
     };
-    let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
     let seen = covering(rect, open.solid.aspect);
     // Both must have been drawn from one place to be compared.
     let same = open.before.camera.is_some() && open.before.camera == open.solid.camera;
     let before = open.before.texture(ui.ctx(), "before").map(egui::TextureHandle::id).filter(|_| same);
     let Some(before) = before else {
-        painter.image(after, seen, whole, egui::Color32::WHITE);
+        painter.image(after, seen, WHOLE, egui::Color32::WHITE);
         return said(
             &painter,
             Rect::from_center_size(rect.center_bottom() - vec2(0.0, 30.0), vec2(300.0, 30.0)),
@@ -40,7 +40,7 @@ pub(crate) fn slider_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
         );
     };
     for (id, part) in [(before, rect.with_max_x(split)), (after, rect.with_min_x(split))] {
-        painter.with_clip_rect(part).image(id, seen, whole, egui::Color32::WHITE);
+        painter.with_clip_rect(part).image(id, seen, WHOLE, egui::Color32::WHITE);
     }
     thread_ui(ui, rect, split, open.slide, &colors, asked);
     if (response.clicked() || response.dragged())

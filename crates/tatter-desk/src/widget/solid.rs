@@ -1,9 +1,10 @@
 //! The garment in the round: drawn by a thread, touched here.
 
-use egui::{Key, Rect, Role, Sense, Ui, WidgetInfo, pos2};
+use egui::{Key, Rect, Role, Sense, Ui, WidgetInfo};
 use tatter_core::angle::Angle;
 
 use super::handles::{Sight, borders, handles_ui};
+use super::{WHOLE, keep_arrows, scrolled};
 use crate::command::Command;
 use crate::look::{Palette, palette};
 use crate::open::Open;
@@ -15,8 +16,6 @@ const DEGREES_PER_POINT: f32 = 0.4;
 const DEGREES_PER_KEY: f32 = 10.0;
 /// How much nearer a key brings.
 const NEARER_PER_KEY: f32 = 1.25;
-/// The whole texture.
-const WHOLE: Rect = Rect { min: pos2(0.0, 0.0), max: pos2(1.0, 1.0) };
 
 /// Draw the solid view into what is left of the ui.
 pub(crate) fn solid_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
@@ -94,26 +93,17 @@ fn walk(ui: &Ui, response: &egui::Response, rect: Rect, asked: &mut Vec<Command>
         asked.push(Command::Walk { turn: by(-delta.x), lift: by(delta.y) });
     }
     // Also where a handle lies over it.
-    let scroll = if response.contains_pointer() {
-        ui.input(|input| input.smooth_scroll_delta().y + 200.0 * (input.zoom_delta() - 1.0))
-    } else {
-        0.0
-    };
-    if scroll != 0.0 {
-        asked.push(Command::Nearer((scroll * 0.004).exp()));
-    }
+    let nearer = scrolled(ui).filter(|_| response.contains_pointer());
+    asked.extend(nearer.map(Command::Nearer));
     keys(ui, response, asked);
-    response.dragged() || scroll != 0.0
+    response.dragged() || nearer.is_some()
 }
 
 fn keys(ui: &Ui, response: &egui::Response, asked: &mut Vec<Command>) {
     if !response.has_focus() {
         return;
     }
-    ui.memory_mut(|memory| {
-        let filter = egui::EventFilter { horizontal_arrows: true, vertical_arrows: true, ..egui::EventFilter::default() };
-        memory.set_focus_lock_filter(response.id, filter);
-    });
+    keep_arrows(ui, response);
     let pressed = |key| ui.input(|input| input.key_pressed(key));
     let walk = |turn: f32, lift: f32| Command::Walk { turn: Angle::degrees(turn), lift: Angle::degrees(lift) };
     let keys = [

@@ -1,7 +1,8 @@
 //! The patch as it is lit: the lamp is dragged about over it.
 
-use egui::{Key, Pos2, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Key, Pos2, Role, Sense, Stroke, Ui, WidgetInfo, vec2};
 
+use super::{WHOLE, keep_arrows};
 use crate::bench::{Bench, OnPatch};
 use crate::command::Command;
 use crate::look::{self, KNOB, Palette};
@@ -22,8 +23,7 @@ pub(crate) fn swatch_ui(ui: &mut Ui, bench: &mut Bench, colors: &Palette, asked:
     ui.painter().rect_filled(rect, 4.0, colors.table);
     let aspect = bench.swatch.aspect;
     if let Some(texture) = bench.swatch.texture(ui.ctx(), "swatch") {
-        let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
-        ui.painter().image(texture.id(), super::flat::fitted(rect, aspect), whole, egui::Color32::WHITE);
+        ui.painter().image(texture.id(), super::flat::fitted(rect, aspect), WHOLE, egui::Color32::WHITE);
     }
     let reach = 0.5 * side * HORIZON;
     let place = |[x, y]: [f32; 2]| rect.center() + reach * vec2(x, -y);
@@ -43,10 +43,7 @@ fn keys(ui: &Ui, response: &egui::Response, [x, y]: [f32; 2], asked: &mut Vec<Co
     if !response.has_focus() {
         return;
     }
-    ui.memory_mut(|memory| {
-        let filter = egui::EventFilter { horizontal_arrows: true, vertical_arrows: true, ..egui::EventFilter::default() };
-        memory.set_focus_lock_filter(response.id, filter);
-    });
+    keep_arrows(ui, response);
     for (key, right, up) in
         [(Key::ArrowLeft, -STEP, 0.0), (Key::ArrowRight, STEP, 0.0), (Key::ArrowUp, 0.0, STEP), (Key::ArrowDown, 0.0, -STEP)]
     {

@@ -1,7 +1,7 @@
 //! A patch under a lamp that is moved about: small maps kept ready, shaded anew for each place of the lamp.
 
 use tatter_core::channel::Channel;
-use tatter_core::image::{Image, LinearRgb, Map, Normal, Unit};
+use tatter_core::image::{Image, LinearRgb, Map, Normal, Size, Unit};
 use tatter_core::kernel::area_resize;
 use tatter_core::model::Patch;
 
@@ -52,7 +52,7 @@ impl Swatch {
             roughness: at(&roughness, x, y, ROUGH),
             occlusion: at(&occlusion, x, y, 1.0),
         });
-        Self { texels, ground: checker(texels_size(width, height)) }
+        Self { texels, ground: checker(Size::new(width, height)) }
     }
 
     /// Under a lamp in that direction (+X right, +Y up, +Z to the eye; unit length): Lambert and the microfacets of GGX (Walter et al. 2007,
@@ -63,10 +63,6 @@ impl Swatch {
             LinearRgb([0, 1, 2].map(|c: usize| ground.0[c] + (shaded[c] - ground.0[c]) * texel.alpha))
         })
     }
-}
-
-fn texels_size(width: usize, height: usize) -> tatter_core::image::Size {
-    tatter_core::image::Size::new(width, height)
 }
 
 impl Texel {
