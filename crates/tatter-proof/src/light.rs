@@ -121,7 +121,7 @@ struct Panel {
 
 impl Environment {
     /// The direction a place of the picture shows; `u` and `v` run 0..1, v down. The middle of the picture (u = 0.5) is -z, u = 0.75
-    /// is +x, as equirectangular pictures for glTF viewers have it.
+    /// is +x.
     pub fn towards(u: f32, v: f32) -> Vec3 {
         let (turn_sin, turn_cos) = (std::f32::consts::TAU * (u - 0.5)).sin_cos();
         let (sin, cos) = (std::f32::consts::PI * v).sin_cos();

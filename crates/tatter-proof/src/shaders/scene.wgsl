@@ -232,8 +232,11 @@ fn cloth(in: Seen, @builtin(front_facing) front: bool) -> Light {
     if n_l > 0.0 && grazing > 0.0 {
         let h = normalize(l + v);
         let n_h = clamp(dot(n, h), 0.0, 1.0);
-        var f = metallic_roughness(base, metallic, roughness, n_v, n_l, n_h, dot(v, h)) * beneath_sheen;
+        var f = metallic_roughness(base, metallic, roughness, n_v, n_l, n_h, dot(v, h));
         if has_sheen > 0.0 {
+            // Light passes the fibres on its way in and out: the larger loss counts (KHR_materials_sheen, albedo scaling).
+            let sheen_light = textureSampleLevel(response, smooth_sampler, vec2f(n_l, sheen_roughness), 0.0).b;
+            f *= 1.0 - has_sheen * max(sheen_view, sheen_light);
             f += sheen * d_charlie(n_h, sheen_alpha) * v_charlie(n_v, n_l, sheen_alpha);
         }
         lit += f * n_l * grazing * frame.key_light.rgb * lit_by(key_shadow, frame.key_from_world, in.world, out_of_cloth, l, frame.key_light.w);
