@@ -26,7 +26,7 @@ pub struct ChannelInfo {
     pub kind: Kind,
     /// How a placement meets what lies beneath, unless told otherwise: what a real hole does.
     pub rule: Rule,
-    /// Whether a garment has a texture for it (cover belongs to patches alone).
+    /// Whether a garment has a texture for it (the others belong to patches alone).
     pub on_garment: bool,
 }
 
@@ -69,6 +69,8 @@ channels! {
     Occlusion, "occlusion", Unit, Replace, true;
     /// 1 cloth, 0 see-through
     Opacity, "opacity", Unit, Multiply, true;
+    /// how much light from behind comes through the cloth itself
+    Translucency, "translucency", Unit, Keep, false;
 }
 
 impl Channel {

@@ -1,7 +1,7 @@
-//! The same woven cloth photographed over two backings, the camera nudged between the shots.
+//! The same woven cloth photographed twice, the camera nudged between the shots: over two backings, or once with a lamp behind it.
 
 use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
-use tatter_core::kernel::area_resize;
+use tatter_core::kernel::{area_resize, gaussian};
 use tatter_core::rng::hash_unit;
 use tatter_core::task::Task;
 use tatter_core::units::MmPerTexel;
@@ -56,6 +56,53 @@ pub fn pair(spec: &Spec, cards: [LinearRgb; 2], nudge: &Nudge, noise: f32) -> Pa
         light: noisy(&small(&light, &STILL), noise, 11),
         dark: noisy(&small(&dark, nudge), noise, 12),
         alpha: area_resize(&woven.maps.opacity, spec.side, spec.side),
+        scale: MmPerTexel(2.0 * woven.scale.get()),
+    }
+}
+
+/// A shot from the front, one with a lamp behind, and their truth at the first one's pixels.
+#[derive(Debug)]
+pub struct Backlit {
+    /// Over a dark table.
+    pub front: Image<LinearRgb>,
+    /// With the lamp behind, seen from where the nudge says.
+    pub behind: Image<LinearRgb>,
+    /// The lamp alone, seen from there too.
+    pub lamp: Image<LinearRgb>,
+    /// Share of each pixel that is cloth, before the lens.
+    pub alpha: Image<Unit>,
+    /// Share of the lamp that cloth lets through; 0 where there is none.
+    pub translucency: Image<Unit>,
+    /// Size of a pixel.
+    pub scale: MmPerTexel,
+}
+
+/// Photograph `spec` from the front, and with a lamp behind that falls off by a third across the picture and reads `lamp` at most. Light falls in
+/// cloth by the law of Beer and Lambert, so that `through` of it is left behind its middle thickness.
+pub fn backlit(spec: &Spec, [lamp, through]: [f32; 2], nudge: &Nudge, noise: f32) -> Backlit {
+    let fine = Spec { side: 2 * spec.side, pitch_px: 2.0 * spec.pitch_px, ..spec.clone() };
+    let woven = fine.weave();
+    let shot = Shot { backing: CARDS[1], noise: 0.0, blur: 2.0 * spec.shot.blur, ..spec.shot.clone() };
+    let Ok(taken) = shoot(&woven.maps, woven.scale, &shot, &Task::new()) else { unreachable!("nobody cancels") };
+    let heights = woven.maps.height.map(|h| h.0);
+    let (low, high) = heights.texels().iter().fold((f32::MAX, f32::MIN), |(low, high), h| (low.min(*h), high.max(*h)));
+    let translucency = heights.map(|h| Unit(through.powf(0.5 + (h - low) / (high - low).max(1e-6))));
+    let alone = Image::from_fn(fine.side, fine.side, |x, y| {
+        let fall = 1.0 - (0.25 * x as f32 + 0.1 * y as f32) / fine.side as f32;
+        LinearRgb([lamp * fall, 0.98 * lamp * fall, 0.92 * lamp * fall])
+    });
+    let lit = Image::from_fn(fine.side, fine.side, |x, y| {
+        let (alpha, through) = (woven.maps.opacity.get(x, y).0, translucency.get(x, y).0);
+        alone.get(x, y).times(1.0 - alpha + alpha * through)
+    });
+    let lens = |image: &Image<LinearRgb>| gaussian(image, shot.blur);
+    let small = |image: &Image<LinearRgb>, nudge: &Nudge| seen(image, spec.side, &inverse(nudge));
+    Backlit {
+        front: noisy(&small(&taken.photo, &STILL), noise, 11),
+        behind: noisy(&small(&lens(&lit), nudge), noise, 12),
+        lamp: noisy(&small(&alone, nudge), noise, 13),
+        alpha: area_resize(&woven.maps.opacity, spec.side, spec.side),
+        translucency: area_resize(&translucency, spec.side, spec.side),
         scale: MmPerTexel(2.0 * woven.scale.get()),
     }
 }

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 
-use tatter_cloth::cut::{Cut, CutError, TwoBackings, cut, cut_backed_and_lit, cut_lit, cut_two_backings};
+use tatter_cloth::cut::{Behind, Cut, CutError, TwoBackings, cut, cut_backed_and_lit, cut_backlit, cut_lit, cut_two_backings};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
 use tatter_core::model::{CutRecipe, Patch, Photo};
@@ -39,6 +39,24 @@ pub enum CutSource {
         /// The lights file of shots from the same place.
         lights: Option<PathBuf>,
     },
+    /// A lamp or a window behind the cloth in one more shot: opacity and translucency are measured.
+    Backlit {
+        /// Strokes and places are those of this one.
+        front: Front,
+        /// With the lamp behind the cloth.
+        behind: PathBuf,
+        /// The lamp alone, from the same place.
+        lamp: Option<PathBuf>,
+    },
+}
+
+/// What shows the cloth from the front beside a shot with a lamp behind it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Front {
+    /// One photo.
+    Photo(PathBuf),
+    /// A lights file of shots under several lamps.
+    Lights(PathBuf),
 }
 
 impl Default for CutSource {
@@ -51,7 +69,10 @@ impl CutSource {
     /// The file that errors name.
     fn path(&self) -> &Path {
         match self {
-            Self::Photo(path) | Self::Lights(path) | Self::Backings { light: path, .. } => path,
+            Self::Photo(path)
+            | Self::Lights(path)
+            | Self::Backings { light: path, .. }
+            | Self::Backlit { front: Front::Photo(path) | Front::Lights(path), .. } => path,
         }
     }
 }
@@ -196,6 +217,7 @@ pub(crate) enum Read<'a> {
     Photo(Cow<'a, Photo>),
     Lights(LitShots),
     Backings { dark: Photo, light: Photo, colors: Option<[LinearRgb; 2]>, lit: Option<Box<LitShots>> },
+    Backlit { front: Box<Self>, behind: Photo, lamp: Option<Photo> },
 }
 
 fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read<'static>, CutFailed> {
@@ -206,6 +228,14 @@ fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read<'static
             let lit = lights.as_deref().map(|path| read_shots(path, task).map(Box::new)).transpose()?;
             Read::Backings { dark: read_photo(dark, limits)?, light: read_photo(light, limits)?, colors: *colors, lit }
         }
+        CutSource::Backlit { front, behind, lamp } => {
+            let front = Box::new(match front {
+                Front::Photo(path) => Read::Photo(Cow::Owned(read_photo(path, limits)?)),
+                Front::Lights(path) => Read::Lights(read_shots(path, task)?),
+            });
+            let lamp = lamp.as_deref().map(|path| read_photo(path, limits)).transpose()?;
+            Read::Backlit { front, behind: read_photo(behind, limits)?, lamp }
+        }
     })
 }
 
@@ -215,17 +245,22 @@ impl Read<'_> {
         match self {
             Self::Photo(photo) => photo,
             Self::Lights(LitShots { photo, .. }) | Self::Backings { light: photo, .. } => photo,
+            Self::Backlit { front, .. } => front.photo(),
         }
     }
 
     /// Correct the colours of all shots alike.
     pub(crate) fn correct(&mut self, request: &ColorRequest, path: &Path, task: &Task) -> Result<Option<Corrected>, ColorFailed> {
+        // Light from behind is compared with its lamp alone: neither has to do with what falls on the front.
+        if let Self::Backlit { front, .. } = self {
+            return front.correct(request, path, task);
+        }
         if let Some(flat_field) = &request.flat_field {
             match self {
                 Self::Photo(photo) => even(&mut [photo.to_mut()], flat_field)?,
                 // Shots under lamps have theirs in the lights file.
                 Self::Backings { dark, light, .. } => even(&mut [dark, light], flat_field)?,
-                Self::Lights(_) => return Err(ColorFailed::FlatTwice(path.to_path_buf())),
+                Self::Lights(_) | Self::Backlit { .. } => return Err(ColorFailed::FlatTwice(path.to_path_buf())),
             }
         }
         let Some(known) = request.known else { return Ok(None) };
@@ -246,6 +281,7 @@ impl Read<'_> {
                 show(photo);
                 shots.correct(done);
             }
+            Self::Backlit { .. } => {}
         }
         Ok(Some(corrected))
     }
@@ -265,6 +301,17 @@ impl Read<'_> {
                 let mut cut = cut_backed_and_lit(&shots, lit, recipe, task)?;
                 cut.patch.provenance.extend(provenance);
                 Ok(cut)
+            }
+            Self::Backlit { front, behind, lamp } => {
+                let behind = Behind { shot: &behind, lamp: lamp.as_ref() };
+                match *front {
+                    Read::Lights(LitShots { photo, shots, provenance }) => {
+                        let mut cut = cut_backlit(&photo, &behind, Some(shots), recipe, task)?;
+                        cut.patch.provenance.extend(provenance);
+                        Ok(cut)
+                    }
+                    front => cut_backlit(front.photo(), &behind, None, recipe, task),
+                }
             }
         }
     }

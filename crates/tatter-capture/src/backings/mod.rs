@@ -19,6 +19,7 @@ use tatter_core::task::{Cancelled, Task};
 use crate::photo::AlignError;
 
 pub use lay::{Laid, lay};
+pub(crate) use settle::beyond;
 pub use triangulate::{PixelMatte, triangulate};
 
 /// Share of the light card that may be burnt out: glints of a grain, not the card.

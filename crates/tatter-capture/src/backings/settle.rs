@@ -71,7 +71,7 @@ fn rise([from, to]: [f32; 2], value: f32) -> f32 {
 }
 
 /// 0 up to `limit`, itself from twice that on, a line between.
-fn beyond(value: f32, limit: f32) -> f32 {
+pub(crate) fn beyond(value: f32, limit: f32) -> f32 {
     if value <= limit {
         0.0
     } else if value < 2.0 * limit {

@@ -24,6 +24,12 @@ pub(crate) struct Cut {
     /// Colours of the dark and the light backing as the photos show them in full light [default: measured in the photos]
     #[arg(long, value_name = "#RRGGBB,#RRGGBB", requires = "over_dark")]
     pub(crate) backings: Option<String>,
+    /// One more shot from the same place, a lamp or a window behind the cloth in a dark room: opacity and translucency are measured
+    #[arg(long, value_name = "PHOTO", conflicts_with = "over_dark")]
+    pub(crate) backlit: Option<PathBuf>,
+    /// The lamp alone as --backlit shows it, without the cloth [default: found in the openings]
+    #[arg(long, value_name = "PHOTO", requires = "backlit")]
+    pub(crate) lamp: Option<PathBuf>,
     /// Patch folder to write
     #[arg(short, long, value_name = "NAME.patch")]
     pub(crate) output: PathBuf,

@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value, json};
 use tatter::color::{ColorRequest, Corrected, GreyPick, Known};
-use tatter::cut::{CutReport, CutRequest, CutSource, Homography, cut_photo};
+use tatter::cut::{CutReport, CutRequest, CutSource, Front, Homography, cut_photo};
 use tatter_core::angle::Angle;
 use tatter_core::explain::Explain;
 use tatter_core::image::LinearRgb;
@@ -63,8 +63,15 @@ fn color(args: &Cut) -> ColorRequest {
 /// What grey cards are made to give back.
 const GREY_CARD: f32 = 0.18;
 
-/// One photo, one over each backing, one under each light, or both of these.
+/// One photo, one over each backing, one under each light, or both of these; and one with a lamp behind.
 fn source(args: &Cut) -> Result<CutSource, Box<dyn Explain>> {
+    if let Some(behind) = &args.backlit {
+        let front = match &args.lights {
+            Some(lights) => Front::Lights(lights.clone()),
+            None => Front::Photo(args.photo.clone().unwrap_or_default()),
+        };
+        return Ok(CutSource::Backlit { front, behind: behind.clone(), lamp: args.lamp.clone() });
+    }
     Ok(match (&args.lights, &args.over_dark, &args.over_light) {
         (lights, Some(dark), Some(light)) => {
             let colors = args.backings.as_deref().map(backings).transpose().map_err(boxed)?;
@@ -176,7 +183,7 @@ fn people(report: &CutReport, task: &Task) -> String {
     text += &format!("  {} openings, {:.1} % of the cover see-through\n", report.cut.openings, report.cut.open_share * 100.0);
     for (channel, map) in patch.maps.iter() {
         if let Some(map) = map {
-            text += &format!("  {:<11} {:<10} {}\n", channel.name(), map.origin.name(), map.how);
+            text += &format!("  {:<12} {:<10} {}\n", channel.name(), map.origin.name(), map.how);
         }
     }
     let total: f64 = task.seconds().iter().map(|(_, s)| s).sum();

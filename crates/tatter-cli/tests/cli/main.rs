@@ -1,6 +1,7 @@
 //! The program itself, run as a person or a script runs it.
 
 mod again;
+mod backlit;
 mod color;
 mod contract;
 mod desk;

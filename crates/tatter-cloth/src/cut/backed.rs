@@ -1,6 +1,7 @@
-//! Opacity and colour on the canvas where two backings measured them.
+//! Opacity on the canvas where it was measured, and colour where two backings measured it.
 
 use tatter_capture::backings::Matte;
+use tatter_capture::backlit::Backlit;
 use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
 use tatter_core::kernel::{bleed, label};
 use tatter_core::model::{Origin, Subject};
@@ -13,9 +14,22 @@ use crate::isolate::Isolated;
 const FIRM: f32 = 0.45;
 const FAINT: f32 = 0.12;
 
-/// Opacity as measured, and strokes as told.
-pub(super) fn gaps(view: &View, isolated: &Isolated, backed: &Matte, canvas: &Canvas) -> Gaps {
-    let alpha = alpha(backed, canvas);
+/// Opacity that was measured, on the canvas, and in what way for people; `None` where it was not.
+pub(super) fn opacity(matte: Option<&Matte>, backlit: Option<&Backlit>, canvas: &Canvas) -> Option<(Image<Unit>, String)> {
+    match (matte, backlit) {
+        (Some(matte), _) => Some((
+            alpha(&matte.alpha, canvas),
+            format!("two backings (Smith, Blinn 1996), deviation by noise {:.3}", matte.noise),
+        )),
+        (None, Some(lamp)) => {
+            Some((alpha(&lamp.alpha, canvas), format!("a lamp behind the cloth, deviation by noise and weave {:.3}", lamp.noise)))
+        }
+        (None, None) => None,
+    }
+}
+
+/// Openings by an opacity that was measured, and strokes as told.
+pub(super) fn gaps(view: &View, isolated: &Isolated, alpha: &Image<Unit>, how: String) -> Gaps {
     let mut opacity = alpha.zip(&view.cover, |a, c| match isolated.subject {
         _ if c.0 <= 0.02 => Unit(1.0),
         // The rim of a piece is in its cover already.
@@ -36,14 +50,14 @@ pub(super) fn gaps(view: &View, isolated: &Isolated, backed: &Matte, canvas: &Ca
         share: (through / covered.max(1e-9)) as f32,
         backing: None,
         confidence: 1.0,
-        how: format!("two backings (Smith, Blinn 1996), deviation by noise {:.3}", backed.noise),
+        how,
         origin: Origin::Measured,
     }
 }
 
 /// The cloth's own colour, free of both backings, bled into what is hardly cloth.
 pub(super) fn color(backed: &Matte, canvas: &Canvas) -> Image<LinearRgb> {
-    let (alpha, front) = (alpha(backed, canvas), canvas.show(&backed.front, None));
+    let (alpha, front) = (alpha(&backed.alpha, canvas), canvas.show(&backed.front, None));
     let own = front.zip(&alpha, |f, a| LinearRgb(f.times(1.0 / a.0.max(FAINT)).0.map(|v| v.max(0.0))));
     bleed(&own, &alpha.map(|a| ((a.0 - FAINT) / (FIRM - FAINT)).clamp(0.0, 1.0)))
 }
@@ -54,15 +68,15 @@ pub(super) fn unshaded(color: &Image<LinearRgb>, lit: &Image<LinearRgb>, backed:
     /// Alpha from which a pixel shows nothing of what lies behind it, and from which it counts at all.
     const WHOLE: f32 = 0.98;
     const NEARLY: f32 = 0.9;
-    let whole = alpha(backed, canvas).map(|a| ((a.0 - NEARLY) / (WHOLE - NEARLY)).clamp(0.0, 1.0));
+    let whole = alpha(&backed.alpha, canvas).map(|a| ((a.0 - NEARLY) / (WHOLE - NEARLY)).clamp(0.0, 1.0));
     let gain = color.zip(lit, |color, lit| LinearRgb([(lit.luminance() / color.luminance().max(1e-3)).clamp(0.2, 5.0); 3]));
     let gain = bleed(&gain, &whole);
     let parted = color.zip(&gain, |color, gain| color.times(gain.0[0]));
     parted.zip(&lit.zip(&whole, |lit, whole| (lit, whole)), |parted, (lit, whole)| parted.times(1.0 - whole).plus(lit, whole))
 }
 
-fn alpha(backed: &Matte, canvas: &Canvas) -> Image<Unit> {
-    canvas.show(&backed.alpha, None).map(|a| Unit(a.0.clamp(0.0, 1.0)))
+fn alpha(measured: &Image<Unit>, canvas: &Canvas) -> Image<Unit> {
+    canvas.show(measured, None).map(|a| Unit(a.0.clamp(0.0, 1.0)))
 }
 
 /// The cloth before the backing that it stands out from most, free of shadows: what the subject and the threads are

@@ -1,12 +1,14 @@
 //! Photo to patch, the whole chain in one screen.
 
 mod backed;
+mod backlit;
 mod canvas;
 mod flat;
 mod lit;
 mod scale;
 mod two_backings;
 
+pub use backlit::{Behind, cut_backlit};
 pub use canvas::Canvas;
 pub use lit::cut_lit;
 pub use scale::{ScaleError, Scaled, ruler_uncertainty};
@@ -15,6 +17,7 @@ pub use two_backings::{TwoBackings, cut_backed_and_lit, cut_two_backings};
 use flat::{Flat, flat};
 use lit::Dyed;
 use tatter_capture::backings::{BackingsError, Matte};
+use tatter_capture::backlit::{Backlit, BacklitError};
 use tatter_capture::lights::Shots;
 use tatter_capture::photo::Homography;
 use tatter_capture::plane::{PlaneError, fill};
@@ -52,6 +55,9 @@ pub enum CutError {
     /// Two shots over two backings gave no alpha.
     #[error(transparent)]
     Backings(#[from] BackingsError),
+    /// A shot with a lamp behind told nothing.
+    #[error(transparent)]
+    Backlit(#[from] BacklitError),
     /// Shots over backings and under lamps differ in size.
     #[error("the shots over the backings are {backed} pixels, those under several lights {lit}")]
     LightsSize {
@@ -84,6 +90,7 @@ impl Explain for CutError {
             Self::Scale(error) => error.next(),
             Self::Plane(error) => error.next(),
             Self::Backings(error) => error.next(),
+            Self::Backlit(error) => error.next(),
             Self::LightsSize { .. } | Self::LightsMoved { .. } => {
                 "Take all shots from one tripod with one camera setting, and leave the cloth where it lies".to_owned()
             }
@@ -99,6 +106,7 @@ impl Explain for CutError {
             Self::Scale(error) => error.class(),
             Self::Plane(error) => error.class(),
             Self::Backings(error) => error.class(),
+            Self::Backlit(error) => error.class(),
             Self::LightsSize { .. } | Self::LightsMoved { .. } | Self::Cancelled(_) => Class::Request,
         }
     }
@@ -136,6 +144,8 @@ struct Evidence<'a> {
     /// Over two backings: alpha and colour are not looked for but taken as measured, and the photo shows the cloth before one of
     /// its backings.
     matte: Option<&'a Matte>,
+    /// With a lamp behind: opacity is taken as measured, and what cloth lets through.
+    backlit: Option<&'a Backlit>,
     /// Under several lights: relief, and colour where no backings measured it.
     lights: Option<Shots>,
     /// By a rectangle of known size: the scale. The photo is straightened.
@@ -182,12 +192,13 @@ fn without_color(photo: &Photo) -> Photo {
 
 /// The chain of [`cut`] and its kin.
 fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
-    let Evidence { matte, lights, flat } = evidence;
+    let Evidence { matte, backlit, lights, flat } = evidence;
+    let alpha = matte.map(|matte| &matte.alpha).or(backlit.map(|backlit| &backlit.alpha));
     let aside = aside(photo.color.size(), flat, recipe);
     let filled = aside.as_ref().map(|aside| task.stage("fill", || without(photo, aside)));
     let photo = filled.as_ref().unwrap_or(photo);
     let seen = aside.map(|aside| aside.map(|aside| !aside));
-    let (cloth, isolated) = subject(photo, matte, seen.as_ref(), recipe, task)?;
+    let (cloth, isolated) = subject(photo, alpha, seen.as_ref(), recipe, task)?;
     let grain = recipe.grain.or_else(|| cloth.woven.then_some(cloth.grain));
     let scaled = scale::resolve(photo, recipe, flat, &cloth, task)?;
 
@@ -198,8 +209,8 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
     let pitch_px = cloth.woven.then(|| cloth.pitch_px.map(|p| p / canvas.pixels_per_texel));
     let thread_dirs = cloth.woven.then(|| [cloth.grain + turn, cloth.weft + turn].map(Angle::as_line));
 
-    let found = task.stage("gaps", || match matte {
-        Some(matte) => Ok(backed::gaps(&view, &isolated, matte, &canvas)),
+    let found = task.stage("gaps", || match backed::opacity(matte, backlit, &canvas) {
+        Some((alpha, how)) => Ok(backed::gaps(&view, &isolated, &alpha, how)),
         None => view.gaps(pitch_px, task),
     })?;
     let lit = lights.map(|shots| Dyed::measure(shots, photo, &canvas, scaled.scale, turn, task)).transpose()?;
@@ -239,10 +250,11 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
     let cloth_color = mean(&clean, &view.cloth(view.intact.as_ref(), &found.opacity));
     let unit = |image: &Image<Unit>, origin, how: &str| Some(PatchMap::new(Map::Unit(image.clone()), origin, how));
     // The rim of a piece is its alpha; around an injured place nothing but a judgement ends the patch.
-    let rim_measured = matte.is_some() && isolated.subject == Subject::Piece;
+    let rim_measured = alpha.is_some() && isolated.subject == Subject::Piece;
     let cover_origin = if rim_measured { Origin::Measured } else { Origin::Derived };
     maps[Channel::Cover] = unit(&view.cover, cover_origin, &isolated.why);
     maps[Channel::Opacity] = unit(&found.opacity, found.origin, &found.how);
+    maps[Channel::Translucency] = backlit.map(|backlit| backlit::translucency(backlit, &canvas));
     let map = flat.filter(|flat| flat.straight.is_warped()).map(|flat| flat.photo_from_patch(&canvas));
     let taken = flat.map_or(photo.color.size(), |flat| flat.photo);
     let mut lines = provenance(photo, taken, recipe, &isolated, &cloth);
@@ -279,17 +291,17 @@ fn first_order(map: &Homography, side: usize) -> [[f32; 3]; 2] {
 /// The cloth measured and the subject found in it; only what is `seen` counts.
 fn subject(
     photo: &Photo,
-    matte: Option<&Matte>,
+    alpha: Option<&Image<Unit>>,
     seen: Option<&Image<bool>>,
     recipe: &CutRecipe,
     task: &Task,
 ) -> Result<(Measured, Isolated), CutError> {
     let first = task.stage("measure", || measure_quietly(&photo.color, seen, recipe.grain, task));
-    let isolated = task.stage("isolate", || match (matte, seen) {
+    let isolated = task.stage("isolate", || match (alpha, seen) {
         (None, _) => isolate(&photo.color, recipe, &hints(&first), task),
-        (Some(matte), None) => isolate_known(&photo.color, &matte.alpha, recipe, &hints(&first), task),
-        (Some(matte), Some(seen)) => {
-            let alpha = matte.alpha.zip(seen, |a, s| if s { a } else { Unit(0.0) });
+        (Some(alpha), None) => isolate_known(&photo.color, alpha, recipe, &hints(&first), task),
+        (Some(alpha), Some(seen)) => {
+            let alpha = alpha.zip(seen, |a, s| if s { a } else { Unit(0.0) });
             isolate_known(&photo.color, &alpha, recipe, &hints(&first), task)
         }
     })?;

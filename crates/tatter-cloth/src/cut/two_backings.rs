@@ -69,7 +69,7 @@ fn cut_backed(shots: &TwoBackings<'_>, lit: Option<lights::Shots>, recipe: &CutR
     let measured = task.stage("backings", || two_backings(&pair, cards, task))?;
     drop(laid);
     let shown = Photo { color: backed::shown(&measured), ..without_color(light) };
-    let evidence = Evidence { matte: Some(&measured), lights: lit, flat: flat.as_ref() };
+    let evidence = Evidence { matte: Some(&measured), lights: lit, flat: flat.as_ref(), ..Evidence::default() };
     let mut cut = chain(&shown, evidence, recipe, task)?;
     let other = if swapped { "photo_over_light" } else { "photo_over_dark" };
     cut.patch.provenance.extend(provenance(other, dark, &measured, &alignment));
@@ -116,7 +116,7 @@ fn is_lighter(first: &Image<LinearRgb>, second: &Image<LinearRgb>) -> bool {
     differ.texels().iter().filter(|d| d.abs() > 0.5 * most).map(|d| f64::from(*d)).sum::<f64>() > 0.0
 }
 
-fn told(alignment: &Alignment) -> String {
+pub(super) fn told(alignment: &Alignment) -> String {
     let Alignment { freedom, moved, local, correlation, .. } = alignment;
     format!("{}, {moved:.2} pixels off, {local:.2} left, correlation {correlation:.2}", freedom.name())
 }

@@ -208,7 +208,7 @@ pub fn isolate_known(
     let why = match recipe.subject {
         SubjectChoice::Told(Subject::Piece) => "as told".to_owned(),
         SubjectChoice::Auto if open > PIECE_BORDER && !recipe.strokes.iter().any(|s| s.kind == StrokeKind::Damage) => {
-            format!("a piece because both backings show on {:.0} % of the photo's border", 100.0 * open)
+            format!("a piece because what lies behind shows on {:.0} % of the photo's border", 100.0 * open)
         }
         _ => return isolate(color, recipe, hints, task),
     };

@@ -432,7 +432,8 @@ fn shown_number(show: Show) -> f32 {
         Show::Channel(Channel::Roughness) => 3.0,
         Show::Channel(Channel::Metallic) => 4.0,
         Show::Channel(Channel::Occlusion) => 5.0,
-        Show::Channel(Channel::Opacity) => 6.0,
+        // No garment has translucency: nothing is told of it.
+        Show::Channel(Channel::Opacity | Channel::Translucency) => 6.0,
         Show::Channel(Channel::Height) => 7.0,
     }
 }
