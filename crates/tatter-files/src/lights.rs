@@ -6,12 +6,13 @@ use std::path::{Path, PathBuf};
 
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
-use tatter_core::model::{Lights, LitShot};
+use tatter_core::model::{Ball, BallKind, Lights, LitShot};
 use tatter_core::units::Mm;
 
 use crate::text::{Fields, TextFault, decoded, parse};
 
-const TOP_KEYS: [&str; 3] = ["flat_field", "dark", "light"];
+const TOP_KEYS: [&str; 4] = ["flat_field", "dark", "ball", "light"];
+const BALL_KEYS: [&str; 3] = ["at", "radius", "kind"];
 const LIGHT_KEYS: [&str; 7] = ["shot", "direction", "azimuth_deg", "elevation_deg", "distance_mm", "strength", "flat_field"];
 /// Shots that can be worked with: three unknowns a pixel, and as many as a set of bits holds.
 const SHOTS: std::ops::RangeInclusive<usize> = 3..=32;
@@ -93,6 +94,7 @@ pub fn parse_lights(raw: &str) -> Result<Lights, TextFault> {
     let document = parse(raw)?;
     let top = Fields::top(raw, &document);
     top.allow(&TOP_KEYS)?;
+    let ball = top.table("ball", "[ball]")?.map(|table| ball(&table)).transpose()?;
     let mut shots: Vec<LitShot> = Vec::new();
     for table in top.tables("light", "[[light]]")? {
         table.allow(&LIGHT_KEYS)?;
@@ -102,14 +104,14 @@ pub fn parse_lights(raw: &str) -> Result<Lights, TextFault> {
         }
         shots.push(LitShot {
             shot,
-            toward: toward(&table)?,
+            toward: toward(&table, ball.is_some())?,
             distance: table.positive("distance_mm")?.map(Mm),
-            strength: table.positive("strength")?.unwrap_or(1.0),
+            strength: table.positive("strength")?,
             flat_field: picture(&table, "flat_field")?,
             line: table.line,
         });
     }
-    Ok(Lights { flat_field: picture(&top, "flat_field")?, dark: picture(&top, "dark")?, shots })
+    Ok(Lights { flat_field: picture(&top, "flat_field")?, dark: picture(&top, "dark")?, ball, shots })
 }
 
 fn picture(table: &Fields<'_>, key: &str) -> Result<Option<String>, TextFault> {
@@ -119,9 +121,28 @@ fn picture(table: &Fields<'_>, key: &str) -> Result<Option<String>, TextFault> {
     }
 }
 
-fn toward(table: &Fields<'_>) -> Result<[f32; 3], TextFault> {
+/// Places in files count the first pixel's centre as (0, 0).
+const CENTRE: f32 = 0.5;
+
+fn ball(table: &Fields<'_>) -> Result<Ball, TextFault> {
+    table.allow(&BALL_KEYS)?;
+    let at = table.need("at", table.numbers::<2>("at", "two numbers: pixels from the left and from the top")?)?;
+    let radius = table.need("radius", table.positive("radius")?)?;
+    let kind = match table.need("kind", table.string("kind")?)? {
+        "mirror" => BallKind::Mirror,
+        "matte" => BallKind::Matte,
+        other => return Err(table.bad("kind", format!("must be \"mirror\" or \"matte\", not \"{other}\""))),
+    };
+    Ok(Ball { at: at.map(|v| v + CENTRE), radius, kind })
+}
+
+/// Where a lamp stands; left out only where a ball tells it.
+fn toward(table: &Fields<'_>, by_ball: bool) -> Result<Option<[f32; 3]>, TextFault> {
     let direction = table.numbers::<3>("direction", "three numbers: x right, y up, z to the camera")?;
     let (azimuth, elevation) = (table.number("azimuth_deg")?, table.number("elevation_deg")?);
+    if by_ball && direction.is_none() && azimuth.is_none() && elevation.is_none() {
+        return Ok(None);
+    }
     let Some(direction) = direction else {
         let (Some(azimuth), Some(elevation)) = (azimuth, elevation) else {
             let absent = match (azimuth, elevation) {
@@ -135,7 +156,7 @@ fn toward(table: &Fields<'_>) -> Result<[f32; 3], TextFault> {
             return Err(table.bad("elevation_deg", format!("must be above 0 and at most 90, not {elevation}")));
         }
         let ((sin, cos), (up, flat)) = (Angle::degrees(azimuth).sin_cos(), Angle::degrees(elevation).sin_cos());
-        return Ok([cos * flat, sin * flat, up]);
+        return Ok(Some([cos * flat, sin * flat, up]));
     };
     for (key, given) in [("azimuth_deg", azimuth), ("elevation_deg", elevation)] {
         if given.is_some() {
@@ -151,7 +172,7 @@ fn toward(table: &Fields<'_>) -> Result<[f32; 3], TextFault> {
             table.bad("direction", format!("points behind the cloth: its third number must be above 0, not {}", direction[2]))
         );
     }
-    Ok(direction.map(|c| c / length))
+    Ok(Some(direction.map(|c| c / length)))
 }
 
 #[cfg(test)]
@@ -171,9 +192,18 @@ mod tests {
         let [a, b] = &lights.shots[..] else { unreachable!("two lights: {lights:?}") };
         // From above the picture, half way up: the same lamp twice.
         let half = 0.5f32.sqrt();
-        assert!(close(a.toward, [0.0, half, half]) && close(b.toward, a.toward), "{:?} {:?}", a.toward, b.toward);
-        assert_eq!((a.strength, b.strength, a.distance, b.distance), (2.0, 1.0, None, Some(Mm(400.0))));
+        let [one, other] = [a, b].map(|shot| shot.toward.unwrap());
+        assert!(close(one, [0.0, half, half]) && close(other, one), "{one:?} {other:?}");
+        assert_eq!((a.strength, b.strength, a.distance, b.distance), (Some(2.0), None, None, Some(Mm(400.0))));
         assert_eq!((a.line, b.flat_field.as_deref()), (3, Some("card-b.png")));
+    }
+
+    #[test]
+    fn a_ball_stands_for_directions() {
+        let lights =
+            parse_lights("[ball]\nat = [10, 20.5]\nradius = 9\nkind = \"matte\"\n[[light]]\nshot = \"a.png\"\n").unwrap();
+        assert_eq!(lights.ball, Some(Ball { at: [10.5, 21.0], radius: 9.0, kind: BallKind::Matte }));
+        assert_eq!((lights.shots[0].toward, lights.shots[0].strength), (None, None));
     }
 
     #[test]
@@ -195,6 +225,9 @@ mod tests {
             (&format!("{a}direction = [0, 1, 1]\n{a}direction = [0, 1, 1]\n"), 5, "line 1"),
             ("[[light]]\nshot = \"\"\ndirection = [0, 0, 1]\n", 2, "empty"),
             ("[[light]\n", 1, ""),
+            ("[ball]\nat = [1, 2]\nradius = 9\nkind = \"glass\"\n", 4, "mirror"),
+            ("[ball]\nat = [1, 2]\nkind = \"matte\"\n", 1, "radius"),
+            ("[ball]\nat = 4\nradius = 9\nkind = \"matte\"\n", 2, "two numbers"),
         ] {
             let fault = parse_lights(raw).unwrap_err();
             let text = format!("{fault} | {}", fault.next());

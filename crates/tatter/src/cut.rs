@@ -202,6 +202,7 @@ pub(crate) fn cut_corrected(
     if let Some(Known::Chart(corners)) = told.color.known {
         recipe.aside.push(with_frame(corners));
     }
+    recipe.aside.extend(shots.aside());
     let mut cut = shots.cut(&recipe, task).map_err(|error| CutFailed::Cut(error, path.to_owned()))?;
     if let Some(corrected) = corrected {
         corrected.record(&mut cut.patch);
@@ -249,6 +250,16 @@ impl Read<'_> {
         }
     }
 
+    /// What in the picture is there for the lamps alone.
+    fn aside(&self) -> Option<[[f32; 2]; 4]> {
+        match self {
+            Self::Photo(_) => None,
+            Self::Lights(lit) => lit.aside,
+            Self::Backings { lit, .. } => lit.as_ref()?.aside,
+            Self::Backlit { front, .. } => front.aside(),
+        }
+    }
+
     /// Correct the colours of all shots alike.
     pub(crate) fn correct(&mut self, request: &ColorRequest, path: &Path, task: &Task) -> Result<Option<Corrected>, ColorFailed> {
         // Light from behind is compared with its lamp alone: neither has to do with what falls on the front.
@@ -289,7 +300,7 @@ impl Read<'_> {
     fn cut(self, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
         match self {
             Self::Photo(photo) => cut(&photo, recipe, task),
-            Self::Lights(LitShots { photo, shots, provenance }) => {
+            Self::Lights(LitShots { photo, shots, provenance, .. }) => {
                 let mut cut = cut_lit(&photo, shots, recipe, task)?;
                 cut.patch.provenance.extend(provenance);
                 Ok(cut)
@@ -305,7 +316,7 @@ impl Read<'_> {
             Self::Backlit { front, behind, lamp } => {
                 let behind = Behind { shot: &behind, lamp: lamp.as_ref() };
                 match *front {
-                    Read::Lights(LitShots { photo, shots, provenance }) => {
+                    Read::Lights(LitShots { photo, shots, provenance, .. }) => {
                         let mut cut = cut_backlit(&photo, &behind, Some(shots), recipe, task)?;
                         cut.patch.provenance.extend(provenance);
                         Ok(cut)

@@ -2,10 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use tatter_capture::lights::{Arrangement, Calibration, Flat, Lamp, Shots};
+use tatter_capture::lights::{Arrangement, BallError, Calibration, Flat, Lamp, Shots, lamp_by_ball};
 use tatter_core::explain::{Class, Explain};
-use tatter_core::image::{Image, LinearRgb, Size};
-use tatter_core::model::{Lights, LitShot, Photo};
+use tatter_core::image::{Image, LinearRgb, Pixel as _, Size};
+use tatter_core::model::{Ball, BallKind, Lights, LitShot, Photo};
 use tatter_core::task::{Cancelled, Task};
 use tatter_files::lights::{LightsError, read_lights};
 use tatter_files::limits::Limits;
@@ -37,6 +37,14 @@ pub enum LitFailed {
         /// The picture.
         path: PathBuf,
     },
+    /// The ball tells no direction.
+    #[error("{error}: {}", path.display())]
+    Ball {
+        /// Why.
+        error: BallError,
+        /// The shot.
+        path: PathBuf,
+    },
     /// All lamps stand in one plane with the cloth.
     #[error(
         "the lights stand nearly in one plane with the cloth: their condition number is {condition:.0}, at most {:.0} can be worked \
@@ -61,6 +69,7 @@ impl Explain for LitFailed {
             Self::Lights(error) => error.next(),
             Self::Picture(error) => error.next(),
             Self::Size { .. } => "Take all shots from a tripod with one camera setting, and crop none of them".to_owned(),
+            Self::Ball { error, .. } => error.next(),
             Self::Plane { .. } => "Put lamps all around the cloth, 60 to 70 degrees above it".to_owned(),
             Self::Cancelled(_) => "Start again when you like".to_owned(),
         }
@@ -70,6 +79,7 @@ impl Explain for LitFailed {
         match self {
             Self::Lights(error) => error.class(),
             Self::Picture(error) => error.class(),
+            Self::Ball { error, .. } => error.class(),
             Self::Size { .. } | Self::Plane { .. } | Self::Cancelled(_) => Class::Request,
         }
     }
@@ -79,6 +89,8 @@ impl Explain for LitFailed {
 pub(crate) struct LitShots {
     pub(crate) photo: Photo,
     pub(crate) shots: Shots,
+    /// Around a ball in the picture, which is no cloth.
+    pub(crate) aside: Option<[[f32; 2]; 4]>,
     pub(crate) provenance: Vec<(String, String)>,
 }
 
@@ -87,8 +99,10 @@ pub(crate) struct LitShots {
 pub(crate) fn read_shots(path: &Path, task: &Task) -> Result<LitShots, LitFailed> {
     let limits = Limits::default();
     let lights = read_lights(path)?;
-    let lamps: Vec<Lamp> = lights.shots.iter().map(lamp).collect();
-    judge(&lamps, path, task)?;
+    let told: Option<Vec<Lamp>> = lights.shots.iter().map(|shot| Some(lamp(shot, shot.toward?))).collect();
+    if let Some(lamps) = &told {
+        judge(lamps, path, task)?;
+    }
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut reader = Reader { folder, limits, size: None };
     let dark = lights.dark.as_deref().map(|file| reader.read("dark frame", file)).transpose()?.map(|photo| photo.color);
@@ -96,13 +110,21 @@ pub(crate) fn read_shots(path: &Path, task: &Task) -> Result<LitShots, LitFailed
     let shared = Calibration::new(dark, even.map(|photo| Flat::Camera(photo.color)).as_ref());
     let mut made: Option<(Photo, Shots)> = None;
     let mut hashes = String::new();
+    // Light of the first lamp on a matte ball, to which the others are compared.
+    let mut first_light = None;
     let mut provenance = vec![("lights".to_owned(), name(path))];
-    for (k, (shot, lamp)) in lights.shots.iter().zip(lamps).enumerate() {
+    for (k, shot) in lights.shots.iter().enumerate() {
         task.check()?;
         task.progress("read", k as f32 / lights.shots.len() as f32);
         let photo = reader.read("shot", &shot.shot)?;
         hashes += &photo.hash;
-        provenance.push((format!("light_{}", k + 1), described(shot, &photo)));
+        let dark = shared.dark();
+        let (toward, light) = toward(shot, &photo.color, dark, lights.ball.as_ref())
+            .map_err(|error| LitFailed::Ball { error, path: folder.join(&shot.shot) })?;
+        // A card under the lamp takes out its strength already.
+        let by_ball = light.filter(|_| shot.flat_field.is_none()).map(|light| light / *first_light.get_or_insert(light));
+        let strength = shot.strength.or(by_ball).unwrap_or(1.0);
+        provenance.push((format!("light_{}", k + 1), described(shot, toward, strength, &photo)));
         let own = shot.flat_field.as_deref().map(|file| reader.read("flat field", file)).transpose()?;
         let own = own.map(|card| shared.under(Some(&Flat::Card(card.color))));
         let calibration = own.as_ref().unwrap_or(&shared);
@@ -110,13 +132,16 @@ pub(crate) fn read_shots(path: &Path, task: &Task) -> Result<LitShots, LitFailed
         let (_, shots) = made.get_or_insert_with(|| {
             (Photo { color: Image::filled(0, 0, LinearRgb::default()), alpha: None, ..photo.clone() }, Shots::new(size))
         });
-        shots.add(lamp, shot.strength, &photo.color, calibration);
+        shots.add(lamp(shot, toward), strength, &photo.color, calibration);
     }
     let Some((first, shots)) = made else { unreachable!("a lights file has three lights at least") };
+    if told.is_none() {
+        judge(shots.lamps(), path, task)?;
+    }
     provenance.extend(calibration_lines(&lights));
     let hash = tatter_files::picture::hash(hashes.as_bytes());
     let photo = Photo { name: name(path), color: shots.even(), hash, ..first };
-    Ok(LitShots { photo, shots, provenance })
+    Ok(LitShots { photo, shots, aside: lights.ball.as_ref().map(around), provenance })
 }
 
 struct Reader<'a> {
@@ -135,8 +160,31 @@ impl Reader<'_> {
     }
 }
 
-fn lamp(shot: &LitShot) -> Lamp {
-    Lamp { toward: shot.toward, distance: shot.distance, by_card: shot.flat_field.is_some() }
+const fn lamp(shot: &LitShot, toward: [f32; 3]) -> Lamp {
+    Lamp { toward, distance: shot.distance, by_card: shot.flat_field.is_some() }
+}
+
+/// Where a shot's lamp stands, as told or as the ball tells; with its light where a matte ball tells that.
+fn toward(
+    shot: &LitShot,
+    color: &Image<LinearRgb>,
+    dark: Option<&Image<LinearRgb>>,
+    ball: Option<&Ball>,
+) -> Result<([f32; 3], Option<f32>), BallError> {
+    let Some(ball) = ball else { return Ok((shot.toward.unwrap_or([0.0, 0.0, 1.0]), None)) };
+    if let (Some(toward), BallKind::Mirror) = (shot.toward, ball.kind) {
+        return Ok((toward, None));
+    }
+    let less = dark.map(|dark| color.zip(dark, |c, d| c.plus(d, -1.0)));
+    let (found, light) = lamp_by_ball(less.as_ref().unwrap_or(color), ball)?;
+    Ok((shot.toward.unwrap_or(found), light))
+}
+
+/// Corners of a square with room around a ball.
+fn around(ball: &Ball) -> [[f32; 2]; 4] {
+    const ROOM: f32 = 1.15;
+    let ([x, y], r) = (ball.at, ROOM * ball.radius);
+    [[x - r, y - r], [x + r, y - r], [x + r, y + r], [x - r, y + r]]
 }
 
 /// Refuse lamps that cannot tell slopes, warn of those that tell them badly.
@@ -164,14 +212,16 @@ fn judge(lamps: &[Lamp], path: &Path, task: &Task) -> Result<(), LitFailed> {
     Ok(())
 }
 
-fn described(shot: &LitShot, photo: &Photo) -> String {
-    let [x, y, z] = shot.toward;
+fn described(shot: &LitShot, [x, y, z]: [f32; 3], strength: f32, photo: &Photo) -> String {
     let mut text = format!("{} from {x:.4}, {y:.4}, {z:.4}", photo.name);
     if let Some(distance) = shot.distance {
         text += &format!(" at {} mm", distance.get());
     }
-    if shot.strength != 1.0 {
-        text += &format!(" strength {}", shot.strength);
+    if strength != 1.0 {
+        text += &format!(" strength {strength}");
+    }
+    if shot.toward.is_none() {
+        text += " by the ball";
     }
     if let Some(card) = &shot.flat_field {
         text += &format!(" over {card}");

@@ -4,11 +4,13 @@
 //! light: at every pixel the readings of all shots are explained by one normal and one colour; readings in shadow, in a
 //! highlight or burnt out are found by their disagreement and left out. Nothing is learned and nothing is guessed.
 
+mod ball;
 mod lamp;
 mod shots;
 mod solve;
 mod stereo;
 
+pub use ball::{BallError, lamp_by_ball};
 pub use lamp::{Arrangement, Lamp};
 pub(crate) use shots::BURNT;
 pub use shots::{Calibration, Flat, Shots};

@@ -50,6 +50,12 @@ impl Calibration {
         Self { dark: self.dark.clone(), gain: flat.map(|flat| self.gain(flat)) }
     }
 
+    /// The shot with all lamps off.
+    #[must_use]
+    pub fn dark(&self) -> Option<&Image<LinearRgb>> {
+        self.dark.as_deref()
+    }
+
     /// A shot with dark frame and flat field taken out.
     ///
     /// # Panics

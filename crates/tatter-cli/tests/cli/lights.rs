@@ -1,6 +1,10 @@
 //! `tatter cut --lights`: shots under several lamps.
 #![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
 
+use tatter_core::image::Samples;
+use tatter_files::limits::Limits;
+use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
+
 use crate::workshop::{Tried, Workshop, has_keys};
 
 /// Torn canvas under lamps around it, shot by `weave`, and its lights file.
@@ -84,4 +88,63 @@ fn lights_that_cannot_work_are_refused_with_figures() {
     }
     let both = shop.run(&["cut", "shot-0.png", "--lights", "lights.toml", "-o", "new.patch"]).unwrap();
     assert_eq!(both.code, Some(2), "a photo and lights: {}", both.err);
+}
+
+/// Draw a matte ball under a far lamp into a shot: Lambert's law.
+fn with_ball(shop: &Workshop, name: &str, toward: [f32; 3]) -> Tried<()> {
+    let mut picture = read_stored(&shop.path(name), &Limits::default())?;
+    let (width, components) = (picture.size.width, picture.layout.components());
+    let shade = |x: usize, y: usize| {
+        let (right, up) = ((x as f32 + 0.5 - 270.5) / 30.0, (50.5 - y as f32 - 0.5) / 30.0);
+        let out = right * right + up * up;
+        let facing = right * toward[0] + up * toward[1] + (1.0 - out).max(0.0).sqrt() * toward[2];
+        (out < 1.0).then(|| tatter_core::color::encode_srgb(0.7 * facing.max(0.0)))
+    };
+    for i in 0..picture.size.area() {
+        let Some(code) = shade(i % width, i / width) else { continue };
+        for c in 0..components {
+            match &mut picture.samples {
+                Samples::U8(samples) => samples[components * i + c] = (255.0 * code).round() as u8,
+                Samples::U16(samples) => samples[components * i + c] = (65_535.0 * code).round() as u16,
+                Samples::F16(_) | Samples::F32(_) => return Err("shots are PNG".into()),
+            }
+        }
+    }
+    std::fs::write(shop.path(name), encode(&picture, PictureFormat::Png, Effort::Fast)?)?;
+    Ok(())
+}
+
+#[test]
+fn a_ball_beside_the_cloth_tells_where_the_lamps_stand() -> Tried<()> {
+    let shop = Workshop::new()?;
+    shots(&shop, 4, 65)?;
+    let mut lights = "[ball]\nat = [270, 50]\nradius = 30\nkind = \"matte\"\n".to_owned();
+    let mut lamps = Vec::new();
+    for i in 0..4_u16 {
+        let (up, flat) = 65_f32.to_radians().sin_cos();
+        let (sin, cos) = f32::from(20 + 90 * i).to_radians().sin_cos();
+        lamps.push([cos * flat, sin * flat, up]);
+        with_ball(&shop, &format!("shot-{i}.png"), lamps[usize::from(i)])?;
+        lights += &format!("[[light]]\nshot = \"shot-{i}.png\"\n");
+    }
+    std::fs::write(shop.path("lights.toml"), &lights)?;
+    let cut = ["cut", "--lights", "lights.toml", "-o", "rip-lit.patch", "--width-mm", "20", "--json"];
+    let run = shop.run(&cut)?;
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    let patch = std::fs::read_to_string(shop.path("rip-lit.patch/patch.toml"))?;
+    for (i, lamp) in lamps.iter().enumerate() {
+        let line = patch.lines().find(|line| line.contains(&format!("shot-{i}.png from"))).ok_or("a line for each shot")?;
+        let numbers = line.split(" from ").nth(1).and_then(|rest| rest.split(" by the ball").next()).ok_or("by the ball")?;
+        let found: Vec<f32> =
+            numbers.split(" strength").next().unwrap_or(numbers).split(", ").map(str::parse).collect::<Result<_, _>>()?;
+        let cos: f32 = found.iter().zip(lamp).map(|(a, b)| a * b).sum();
+        assert!(cos > 1_f32.to_radians().cos(), "shot {i}: {found:?} is not {lamp:?}");
+    }
+    // A ball where there is none.
+    std::fs::write(shop.path("lights.toml"), lights.replace("at = [270, 50]", "at = [80, 80]"))?;
+    let run = shop.run(&[&cut[..4], &["new.patch", "--width-mm", "20"]].concat())?;
+    assert_eq!(run.code, Some(2), "{}", run.err);
+    assert!(run.err.contains("no matte one") && run.err.contains("shot-0.png"), "{}", run.err);
+    assert!(!shop.path("new.patch").exists(), "nothing is written");
+    Ok(())
 }

@@ -22,7 +22,7 @@ pub use grain::{GrainSource, IslandGrain};
 pub use handoff::{AlphaChoice, Component, HandoffPicture, HandoffProfile, Sheen, Source, TextureRecipe};
 pub use job::{ChannelRule, Delivery, Job, JobGarment, PatchRef, Placement, Spot};
 pub use known_size::KnownSize;
-pub use lights::{Lights, LitShot};
+pub use lights::{Ball, BallKind, Lights, LitShot};
 pub use matching::{Edge, Match, MatchMode, Relief};
 pub use patch::{Origin, Patch, ScaleSource};
 pub use patch_map::PatchMap;
