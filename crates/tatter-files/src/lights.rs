@@ -11,7 +11,8 @@ use tatter_core::units::Mm;
 
 use crate::text::{Fields, TextFault, decoded, parse};
 
-const TOP_KEYS: [&str; 4] = ["flat_field", "dark", "ball", "light"];
+const TOP_KEYS: [&str; 5] = ["flat_field", "dark", "ball", "round", "light"];
+const ROUND_KEYS: [&str; 3] = ["from_deg", "elevation_deg", "way"];
 const BALL_KEYS: [&str; 3] = ["at", "radius", "kind"];
 const LIGHT_KEYS: [&str; 7] = ["shot", "direction", "azimuth_deg", "elevation_deg", "distance_mm", "strength", "flat_field"];
 /// Shots that can be worked with: three unknowns a pixel, and as many as a set of bits holds.
@@ -95,23 +96,31 @@ pub fn parse_lights(raw: &str) -> Result<Lights, TextFault> {
     let top = Fields::top(raw, &document);
     top.allow(&TOP_KEYS)?;
     let ball = top.table("ball", "[ball]")?.map(|table| ball(&table)).transpose()?;
+    let tables = top.tables("light", "[[light]]")?;
+    let round = top.table("round", "[round]")?.map(|table| round(&table, tables.len())).transpose()?;
+    if round.is_some() && ball.is_some() {
+        return Err(top.bad("round", "cannot stand beside [ball]: one of the two says where the lamps are"));
+    }
     let mut shots: Vec<LitShot> = Vec::new();
-    for table in top.tables("light", "[[light]]")? {
+    for (number, table) in tables.iter().enumerate() {
         table.allow(&LIGHT_KEYS)?;
-        let shot = table.need("shot", picture(&table, "shot")?)?;
+        let shot = table.need("shot", picture(table, "shot")?)?;
         if let Some(other) = shots.iter().find(|other| other.shot == shot) {
             return Err(table.bad("shot", format!("`{shot}` is that of the light on line {} too", other.line)));
         }
         shots.push(LitShot {
             shot,
-            toward: toward(&table, ball.is_some())?,
+            toward: match &round {
+                Some(round) => Some(on_round(table, round[number])?),
+                None => toward(table, ball.is_some())?,
+            },
             distance: table.positive("distance_mm")?.map(Mm),
             strength: table.positive("strength")?,
-            flat_field: picture(&table, "flat_field")?,
+            flat_field: picture(table, "flat_field")?,
             line: table.line,
         });
     }
-    Ok(Lights { flat_field: picture(&top, "flat_field")?, dark: picture(&top, "dark")?, ball, shots })
+    Ok(Lights { flat_field: picture(&top, "flat_field")?, dark: picture(&top, "dark")?, ball, by_clock: round.is_some(), shots })
 }
 
 fn picture(table: &Fields<'_>, key: &str) -> Result<Option<String>, TextFault> {
@@ -136,6 +145,37 @@ fn ball(table: &Fields<'_>) -> Result<Ball, TextFault> {
     Ok(Ball { at: at.map(|v| v + CENTRE), radius, kind })
 }
 
+/// Directions of lamps that go round evenly, the first from `from_deg` (12 o'clock when not said).
+fn round(table: &Fields<'_>, count: usize) -> Result<Vec<[f32; 3]>, TextFault> {
+    table.allow(&ROUND_KEYS)?;
+    let from = table.number("from_deg")?.unwrap_or(90.0);
+    let elevation = table.number("elevation_deg")?.unwrap_or(65.0);
+    if !(elevation > 0.0 && elevation < 90.0) {
+        return Err(table.bad("elevation_deg", format!("must be above 0 and below 90, not {elevation}")));
+    }
+    let sign = match table.string("way")? {
+        None | Some("clockwise") => -1.0,
+        Some("counter-clockwise") => 1.0,
+        Some(other) => return Err(table.bad("way", format!("must be \"clockwise\" or \"counter-clockwise\", not \"{other}\""))),
+    };
+    let step = sign * 360.0 / count.max(1) as f32;
+    Ok((0..count).map(|i| by_angles(from + step * i as f32, elevation)).collect())
+}
+
+/// A lamp of the round says nothing of its own direction.
+fn on_round(table: &Fields<'_>, toward: [f32; 3]) -> Result<[f32; 3], TextFault> {
+    let own = ["direction", "azimuth_deg", "elevation_deg"].into_iter().find(|key| table.keys().contains(key));
+    match own {
+        Some(key) => Err(table.bad(key, "cannot stand beside [round]: one of the two says where the lamp is")),
+        None => Ok(toward),
+    }
+}
+
+fn by_angles(azimuth_deg: f32, elevation_deg: f32) -> [f32; 3] {
+    let ((sin, cos), (up, flat)) = (Angle::degrees(azimuth_deg).sin_cos(), Angle::degrees(elevation_deg).sin_cos());
+    [cos * flat, sin * flat, up]
+}
+
 /// Where a lamp stands; left out only where a ball tells it.
 fn toward(table: &Fields<'_>, by_ball: bool) -> Result<Option<[f32; 3]>, TextFault> {
     let direction = table.numbers::<3>("direction", "three numbers: x right, y up, z to the camera")?;
@@ -155,8 +195,7 @@ fn toward(table: &Fields<'_>, by_ball: bool) -> Result<Option<[f32; 3]>, TextFau
         if !(elevation > 0.0 && elevation <= 90.0) {
             return Err(table.bad("elevation_deg", format!("must be above 0 and at most 90, not {elevation}")));
         }
-        let ((sin, cos), (up, flat)) = (Angle::degrees(azimuth).sin_cos(), Angle::degrees(elevation).sin_cos());
-        return Ok(Some([cos * flat, sin * flat, up]));
+        return Ok(Some(by_angles(azimuth, elevation)));
     };
     for (key, given) in [("azimuth_deg", azimuth), ("elevation_deg", elevation)] {
         if given.is_some() {
@@ -207,6 +246,16 @@ mod tests {
     }
 
     #[test]
+    fn lamps_that_go_round_need_no_directions() {
+        let shots: String = (0..4).map(|i| format!("[[light]]\nshot = \"{i}.png\"\n")).collect();
+        let lights = parse_lights(&format!("[round]\nelevation_deg = 45\n{shots}")).unwrap();
+        let half = 0.5f32.sqrt();
+        // From 12 o'clock to 3.
+        let [first, second] = [0, 1].map(|i: usize| lights.shots[i].toward.unwrap());
+        assert!(close(first, [0.0, half, half]) && close(second, [half, 0.0, half]) && lights.by_clock, "{first:?} {second:?}");
+    }
+
+    #[test]
     fn faults_come_with_their_line_and_a_way_out() {
         let a = "[[light]]\nshot = \"a.png\"\n";
         for (raw, line, words) in [
@@ -225,6 +274,8 @@ mod tests {
             (&format!("{a}direction = [0, 1, 1]\n{a}direction = [0, 1, 1]\n"), 5, "line 1"),
             ("[[light]]\nshot = \"\"\ndirection = [0, 0, 1]\n", 2, "empty"),
             ("[[light]\n", 1, ""),
+            ("[round]\nway = \"left\"\n", 2, "counter-clockwise"),
+            (&format!("[round]\n{a}azimuth_deg = 3\nelevation_deg = 60\n"), 4, "beside [round]"),
             ("[ball]\nat = [1, 2]\nradius = 9\nkind = \"glass\"\n", 4, "mirror"),
             ("[ball]\nat = [1, 2]\nkind = \"matte\"\n", 1, "radius"),
             ("[ball]\nat = 4\nradius = 9\nkind = \"matte\"\n", 2, "two numbers"),

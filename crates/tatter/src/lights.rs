@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use tatter_capture::lights::{Arrangement, BallError, Calibration, Flat, Lamp, Shots, lamp_by_ball};
+use tatter_capture::lights::{Arrangement, BallError, Calibration, Flat, Lamp, Shots, UnknownError, find_lamps, lamp_by_ball};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Pixel as _, Size};
 use tatter_core::model::{Ball, BallKind, Lights, LitShot, Photo};
@@ -45,6 +45,14 @@ pub enum LitFailed {
         /// The shot.
         path: PathBuf,
     },
+    /// Lamps that went round were not found.
+    #[error("{error}: {}", path.display())]
+    Unknown {
+        /// Why.
+        error: UnknownError,
+        /// The lights file.
+        path: PathBuf,
+    },
     /// All lamps stand in one plane with the cloth.
     #[error(
         "the lights stand nearly in one plane with the cloth: their condition number is {condition:.0}, at most {:.0} can be worked \
@@ -70,6 +78,7 @@ impl Explain for LitFailed {
             Self::Picture(error) => error.next(),
             Self::Size { .. } => "Take all shots from a tripod with one camera setting, and crop none of them".to_owned(),
             Self::Ball { error, .. } => error.next(),
+            Self::Unknown { error, .. } => error.next(),
             Self::Plane { .. } => "Put lamps all around the cloth, 60 to 70 degrees above it".to_owned(),
             Self::Cancelled(_) => "Start again when you like".to_owned(),
         }
@@ -80,6 +89,7 @@ impl Explain for LitFailed {
             Self::Lights(error) => error.class(),
             Self::Picture(error) => error.class(),
             Self::Ball { error, .. } => error.class(),
+            Self::Unknown { error, .. } => error.class(),
             Self::Size { .. } | Self::Plane { .. } | Self::Cancelled(_) => Class::Request,
         }
     }
@@ -100,7 +110,7 @@ pub(crate) fn read_shots(path: &Path, task: &Task) -> Result<LitShots, LitFailed
     let limits = Limits::default();
     let lights = read_lights(path)?;
     let told: Option<Vec<Lamp>> = lights.shots.iter().map(|shot| Some(lamp(shot, shot.toward?))).collect();
-    if let Some(lamps) = &told {
+    if let Some(lamps) = told.as_ref().filter(|_| !lights.by_clock) {
         judge(lamps, path, task)?;
     }
     let folder = path.parent().unwrap_or(Path::new(""));
@@ -112,7 +122,7 @@ pub(crate) fn read_shots(path: &Path, task: &Task) -> Result<LitShots, LitFailed
     let mut hashes = String::new();
     // Light of the first lamp on a matte ball, to which the others are compared.
     let mut first_light = None;
-    let mut provenance = vec![("lights".to_owned(), name(path))];
+    let mut told_by = Vec::new();
     for (k, shot) in lights.shots.iter().enumerate() {
         task.check()?;
         task.progress("read", k as f32 / lights.shots.len() as f32);
@@ -124,7 +134,7 @@ pub(crate) fn read_shots(path: &Path, task: &Task) -> Result<LitShots, LitFailed
         // A card under the lamp takes out its strength already.
         let by_ball = light.filter(|_| shot.flat_field.is_none()).map(|light| light / *first_light.get_or_insert(light));
         let strength = shot.strength.or(by_ball).unwrap_or(1.0);
-        provenance.push((format!("light_{}", k + 1), described(shot, toward, strength, &photo)));
+        told_by.push((shot, strength, photo.name.clone(), photo.hash.clone()));
         let own = shot.flat_field.as_deref().map(|file| reader.read("flat field", file)).transpose()?;
         let own = own.map(|card| shared.under(Some(&Flat::Card(card.color))));
         let calibration = own.as_ref().unwrap_or(&shared);
@@ -134,9 +144,28 @@ pub(crate) fn read_shots(path: &Path, task: &Task) -> Result<LitShots, LitFailed
         });
         shots.add(lamp(shot, toward), strength, &photo.color, calibration);
     }
-    let Some((first, shots)) = made else { unreachable!("a lights file has three lights at least") };
-    if told.is_none() {
+    let Some((first, mut shots)) = made else { unreachable!("a lights file has three lights at least") };
+    if lights.by_clock {
+        let about: Vec<[f32; 3]> = shots.lamps().iter().map(|lamp| lamp.toward).collect();
+        let found = find_lamps(&shots, &about).map_err(|error| LitFailed::Unknown { error, path: path.to_path_buf() })?;
+        let text = format!(
+            "Lamps were found in the shots, {:.1} degrees from an even round in the mean; where the round began and how high it was is as you said.",
+            found.moved.to_degrees()
+        );
+        task.note("lights-found", text);
+        for (line, strength) in told_by.iter_mut().zip(&found.strength) {
+            line.1 *= strength;
+        }
+        shots.place(&found.toward, &found.strength);
+    }
+    if told.is_none() || lights.by_clock {
         judge(shots.lamps(), path, task)?;
+    }
+    let mut provenance = vec![("lights".to_owned(), name(path))];
+    for (k, ((shot, strength, file, hash), lamp)) in told_by.iter().zip(shots.lamps()).enumerate() {
+        let by_clock = if lights.by_clock { " found in the shots" } else { "" };
+        let line = described(shot, lamp.toward, *strength, file);
+        provenance.push((format!("light_{}", k + 1), format!("{line}{by_clock} blake3 {hash}")));
     }
     provenance.extend(calibration_lines(&lights));
     let hash = tatter_files::picture::hash(hashes.as_bytes());
@@ -212,8 +241,8 @@ fn judge(lamps: &[Lamp], path: &Path, task: &Task) -> Result<(), LitFailed> {
     Ok(())
 }
 
-fn described(shot: &LitShot, [x, y, z]: [f32; 3], strength: f32, photo: &Photo) -> String {
-    let mut text = format!("{} from {x:.4}, {y:.4}, {z:.4}", photo.name);
+fn described(shot: &LitShot, [x, y, z]: [f32; 3], strength: f32, file: &str) -> String {
+    let mut text = format!("{file} from {x:.4}, {y:.4}, {z:.4}");
     if let Some(distance) = shot.distance {
         text += &format!(" at {} mm", distance.get());
     }
@@ -226,7 +255,7 @@ fn described(shot: &LitShot, [x, y, z]: [f32; 3], strength: f32, photo: &Photo) 
     if let Some(card) = &shot.flat_field {
         text += &format!(" over {card}");
     }
-    format!("{text} blake3 {}", photo.hash)
+    text
 }
 
 fn calibration_lines(lights: &Lights) -> Vec<(String, String)> {

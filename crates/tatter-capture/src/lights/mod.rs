@@ -9,6 +9,7 @@ mod lamp;
 mod shots;
 mod solve;
 mod stereo;
+mod unknown;
 
 pub use ball::{BallError, lamp_by_ball};
 pub use lamp::{Arrangement, Lamp};
@@ -16,6 +17,7 @@ pub(crate) use shots::BURNT;
 pub use shots::{Calibration, Flat, Shots};
 pub use solve::{Fit, least_squares, solve};
 pub use stereo::{Stereo, stereo};
+pub use unknown::{Found, UnknownError, find_lamps};
 
 /// Fewest shots that can be worked with.
 pub const LEAST: usize = 3;

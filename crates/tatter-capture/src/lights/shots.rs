@@ -150,6 +150,20 @@ impl Shots {
         self.planes.push(Plane { codes, unit });
     }
 
+    /// Lamps stand there, and were so bright relative to each other; a shot that was divided by a card under its lamp keeps its readings.
+    ///
+    /// # Panics
+    /// When there is not one place and one strength a shot: a bug of the caller.
+    pub fn place(&mut self, toward: &[[f32; 3]], strength: &[f32]) {
+        assert!(toward.len() == self.lamps.len() && strength.len() == self.lamps.len(), "one place and one strength a shot");
+        for ((lamp, plane), (toward, strength)) in self.lamps.iter_mut().zip(&mut self.planes).zip(toward.iter().zip(strength)) {
+            lamp.toward = *toward;
+            if !lamp.by_card {
+                plane.unit /= strength;
+            }
+        }
+    }
+
     /// Correct colours that follow from the shots; readings stay as they are. A correction of degree 1 does the same to a dye as to each
     /// of its readings.
     pub const fn correct(&mut self, correction: Correction) {

@@ -148,3 +148,25 @@ fn a_ball_beside_the_cloth_tells_where_the_lamps_stand() -> Tried<()> {
     assert!(!shop.path("new.patch").exists(), "nothing is written");
     Ok(())
 }
+
+#[test]
+fn lamps_that_went_round_are_found_in_the_shots() -> Tried<()> {
+    let shop = Workshop::new()?;
+    shots(&shop, 6, 65)?;
+    let listed: String = (0..6).map(|i| format!("[[light]]\nshot = \"shot-{i}.png\"\n")).collect();
+    // They stand at 20, 80, ... degrees; about there is good enough.
+    let round = "[round]\nfrom_deg = 30\nway = \"counter-clockwise\"\n";
+    std::fs::write(shop.path("lights.toml"), format!("{round}{listed}"))?;
+    let cut = ["cut", "--lights", "lights.toml", "-o", "round.patch", "--width-mm", "20", "--json"];
+    let run = shop.run(&cut)?;
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    let report = run.json()?;
+    assert_eq!(report["maps"]["height"]["kind"], "measured", "{}", report["maps"]);
+    assert!(report["warnings"].to_string().contains("found in the shots"), "it is said: {}", report["warnings"]);
+    let patch = std::fs::read_to_string(shop.path("round.patch/patch.toml"))?;
+    assert_eq!(patch.matches(" found in the shots blake3 ").count(), 6, "{patch}");
+    std::fs::write(shop.path("lights.toml"), listed)?;
+    let run = shop.run(&cut)?;
+    assert_eq!((run.code, run.err.contains("direction")), (Some(2), true), "without a round or a ball: {}", run.err);
+    Ok(())
+}

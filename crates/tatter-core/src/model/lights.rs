@@ -11,6 +11,8 @@ pub struct Lights {
     pub dark: Option<String>,
     /// A ball that every shot shows: it tells where lamps stand whose shots do not say it.
     pub ball: Option<Ball>,
+    /// Directions are those of lamps that go round evenly: where each stood is to be found more exactly in the shots.
+    pub by_clock: bool,
     /// The shots, in the order of the file.
     pub shots: Vec<LitShot>,
 }
