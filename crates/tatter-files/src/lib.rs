@@ -12,6 +12,7 @@ pub mod mesh;
 pub mod patch;
 pub mod picture;
 pub mod pieces;
+pub mod recent;
 pub mod store;
 pub mod text;
 pub mod watch;

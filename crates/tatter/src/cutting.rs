@@ -12,7 +12,7 @@ use tatter_core::model::{CutRecipe, Photo, Scale};
 use tatter_core::task::{Note, Task};
 use tatter_core::units::MmPerTexel;
 use tatter_files::limits::Limits;
-use tatter_files::picture::read_photo;
+use tatter_files::picture::{PictureFormat, read_photo};
 use tatter_proof::Picture;
 
 use crate::color::{ColorRequest, Corrected};
@@ -101,6 +101,11 @@ struct Small {
     longest: usize,
     photo: Photo,
     corrected: Option<Corrected>,
+}
+
+/// Endings of files that may be photos, as people and cameras write them.
+pub fn photo_endings() -> Vec<String> {
+    PictureFormat::all_extensions().flat_map(|ending| [ending.to_owned(), ending.to_uppercase()]).collect()
 }
 
 /// Side of the pictures of a preview, pixels.
