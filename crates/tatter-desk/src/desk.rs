@@ -6,14 +6,18 @@ use std::time::Duration;
 
 use tatter::history::History;
 use tatter::keep::Kept;
+use tatter::recent::Recent;
+use tatter_core::model::Job;
 
 use crate::bench::Bench;
 use crate::command::{Command, Station};
 use crate::job::{hear_in, keep_draft, look_over, obey_in};
+use crate::loom::Loom;
 use crate::open::Open;
 use crate::photo::{Accepted, Photos};
 use crate::say;
 use crate::shelf::Shelf;
+use crate::start::{Dialogs, OnStart, Ready, Sight, Start, Tour, is_mesh, of_the_system};
 use crate::work::{Look, Trouble, Wake, Work};
 
 /// Everything the window shows.
@@ -22,9 +26,13 @@ pub struct Desk {
     pub(crate) station: Station,
     pub(crate) photos: Photos,
     pub(crate) bench: Bench,
+    pub(crate) loom: Loom,
+    pub(crate) start: Start,
+    /// The hints through the sample job, while they are wanted.
+    pub(crate) tour: Option<Tour>,
     /// Patches at hand while no job is open.
     pub(crate) shelf: Shelf,
-    /// What is written as the path of a job, or of a photo, when none lies there.
+    /// What is written as the path of a file, when none lies there.
     pub(crate) path: String,
     pub(crate) trouble: Option<Trouble>,
     wake: Wake,
@@ -37,13 +45,21 @@ impl std::fmt::Debug for Desk {
 }
 
 impl Desk {
-    /// An empty desk; `wake` is called from threads when there is something new to show.
+    /// An empty desk, which keeps no list of jobs; `wake` is called from threads when there is something new to show.
     pub fn new(wake: Wake) -> Self {
+        Self::with(wake, Recent::default(), Arc::new(of_the_system))
+    }
+
+    /// A desk of somebody who has opened jobs before; `dialogs` open the dialogs of the system.
+    pub fn with(wake: Wake, recent: Recent, dialogs: Dialogs) -> Self {
         Self {
+            start: Start::new(Arc::clone(&wake), recent, dialogs),
+            tour: None,
             open: None,
             station: Station::default(),
             photos: Photos::new(Arc::clone(&wake)),
             bench: Bench::new(Arc::clone(&wake)),
+            loom: Loom::new(Arc::clone(&wake)),
             shelf: Shelf::default(),
             path: String::new(),
             trouble: None,
@@ -66,6 +82,11 @@ impl Desk {
         &self.bench
     }
 
+    /// The loom.
+    pub fn loom(&self) -> &Loom {
+        &self.loom
+    }
+
     /// The names of the patches at hand.
     pub fn patches(&self) -> Vec<&str> {
         let shelf = self.open.as_ref().map_or(&self.shelf, |open| &open.shelf);
@@ -86,15 +107,28 @@ impl Desk {
     pub fn obey(&mut self, command: Command) {
         match command {
             Command::Open(path) => self.lay_on(&path),
+            Command::Close => self.put_away(),
+            Command::Bring(files) => self.bring(&files),
+            Command::Start(OnStart::NoHints) => self.tour = None,
+            Command::Start(asked) => {
+                let ready = self.start.obey(asked);
+                ready.into_iter().for_each(|ready| self.go_on(ready));
+            }
             Command::Lay(paths) => {
                 self.photos.lay(&paths);
                 self.station = Station::Photo;
             }
             Command::Patch(asked) => self.bench.obey(asked),
             Command::Photo(asked) => {
-                let job = self.open.as_ref().map(|open| (open.kept.path().to_owned(), Arc::clone(open.job())));
+                let job = self.job_at_hand();
                 self.photos.obey(asked, job.as_ref());
             }
+            Command::Loom(asked) => {
+                let job = self.job_at_hand();
+                self.loom.obey(asked, job);
+            }
+            Command::Undo if self.is_at_loom() => self.loom.undo(),
+            Command::Redo if self.is_at_loom() => self.loom.redo(),
             Command::Undo | Command::Redo | Command::LetGo if self.station == Station::Photo => {
                 if let Some(sheet) = self.photos.sheet_mut() {
                     match command {
@@ -137,13 +171,23 @@ impl Desk {
         }
     }
 
+    fn job_at_hand(&self) -> Option<(PathBuf, Arc<Job>)> {
+        self.open.as_ref().map(|open| (open.kept.path().to_owned(), Arc::clone(open.job())))
+    }
+
+    /// Whether one stands at the loom.
+    pub(crate) fn is_at_loom(&self) -> bool {
+        self.station == Station::Patch && self.loom.is_up
+    }
+
     fn lay_on(&mut self, path: &Path) {
         match Kept::open(path) {
             Ok((kept, job, draft)) => {
                 let history = History::new(job);
                 match Work::start(path, Arc::clone(history.job()), Arc::clone(&self.wake)) {
                     Ok(work) => {
-                        self.trouble = None;
+                        self.trouble = self.start.note(path).err();
+                        self.tour = None;
                         self.open = Some(Open::new(kept, history, draft, work));
                     }
                     Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
@@ -151,6 +195,45 @@ impl Desk {
             }
             Err(error) => self.trouble = Some(Trouble::of(&error)),
         }
+    }
+
+    /// The job goes back where it came from; the page at the start is seen.
+    fn put_away(&mut self) {
+        self.open = None;
+        self.tour = None;
+        self.trouble = None;
+        if self.station != Station::Photo {
+            self.station = Station::default();
+        }
+    }
+
+    /// What was asked at the start is ready.
+    fn go_on(&mut self, ready: Ready) {
+        match ready {
+            Ready::Job(job) => self.obey(Command::Open(job)),
+            Ready::Photos(photos) => self.obey(Command::Lay(photos)),
+            Ready::Trouble(trouble) => self.trouble = Some(trouble),
+            Ready::Sample(sample) => {
+                self.obey(Command::Open(sample.job));
+                if let Some(open) = &self.open {
+                    self.tour = Some(Tour::new(open.job().placements.len()));
+                    let [photo, _] = sample.photos;
+                    self.photos.lay_sample(&photo);
+                    self.station = Station::Photo;
+                }
+            }
+        }
+    }
+
+    /// Let the hints see what was done.
+    fn lead_on(&mut self) {
+        let (Some(tour), Some(open)) = (&mut self.tour, &self.open) else { return };
+        tour.see(Sight {
+            accepted: self.photos.sheets.iter().any(crate::photo::Sheet::is_accepted),
+            taken: open.taken.is_some(),
+            placed: open.job().placements.len(),
+            delivered: open.outlook.delivered.as_ref().is_some_and(|job| Arc::ptr_eq(job, open.job())),
+        });
     }
 
     /// At the delivery, what a job would do is asked as soon as it is another.
@@ -175,11 +258,17 @@ impl Desk {
         let accepted = self.photos.hear();
         self.take_in(accepted);
         self.bench.hear();
+        let woven = self.loom.hear();
+        self.take_in(woven);
+        for ready in self.start.hear() {
+            self.go_on(ready);
+        }
+        self.lead_on();
         self.look_over_if_new();
     }
 
     /// New patches lie in the drawer.
-    fn take_in(&mut self, accepted: Vec<Accepted>) {
+    fn take_in(&mut self, accepted: impl IntoIterator<Item = Accepted>) {
         for Accepted { folder, cards } in accepted {
             self.bench.forget(&folder);
             match &mut self.open {
@@ -209,13 +298,23 @@ impl Desk {
 
     /// Wait until the threads have done what they were asked, or one says nothing for `patience`; whether they have. For tests.
     pub fn wait(&mut self, patience: Duration) -> bool {
+        while !self.start.is_resting() {
+            let Some(ready) = self.start.wait(patience) else { return false };
+            ready.into_iter().for_each(|ready| self.go_on(ready));
+        }
         while !self.photos.is_resting() {
             let Some(accepted) = self.photos.wait(patience) else { return false };
             self.take_in(accepted);
         }
-        while !self.bench.is_resting() {
-            if !self.bench.wait(patience) {
-                return false;
+        while !self.loom.is_resting() {
+            let Some(woven) = self.loom.wait(patience) else { return false };
+            self.take_in(woven);
+        }
+        for bench in [&mut self.bench, &mut self.loom.bench] {
+            while !bench.is_resting() {
+                if !bench.wait(patience) {
+                    return false;
+                }
             }
         }
         loop {
@@ -230,12 +329,15 @@ impl Desk {
         }
     }
 
-    /// Files that were dropped on the window: a job is opened, photos are laid on the table.
-    pub(crate) fn dropped(&mut self, files: &[PathBuf]) {
+    /// Files that were dropped on the window, or named: a job is opened, a job is begun beside a mesh, photos are laid on the table.
+    pub(crate) fn bring(&mut self, files: &[PathBuf]) {
         let (jobs, others): (Vec<_>, Vec<_>) = files.iter().cloned().partition(|file| is_job(file));
+        let (meshes, others): (Vec<_>, Vec<_>) = others.into_iter().partition(|file| is_mesh(file));
         let (folders, photos): (Vec<_>, Vec<_>) = others.into_iter().partition(|file| file.is_dir());
         if let Some(job) = jobs.into_iter().next() {
             self.obey(Command::Open(job));
+        } else if let Some(mesh) = meshes.into_iter().next() {
+            self.obey(Command::Start(OnStart::Begin(mesh)));
         }
         if !photos.is_empty() {
             self.obey(Command::Lay(photos));

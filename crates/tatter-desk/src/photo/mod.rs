@@ -15,6 +15,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tatter::cutting::{Existing, Told};
+use tatter::demo::SamplePhoto;
+use tatter::steps::Steps;
 use tatter_core::model::SubjectChoice;
 
 use crate::newest::Wake;
@@ -112,6 +114,15 @@ impl Photos {
         }
         if let Some(at) = paths.first().and_then(|first| self.sheets.iter().position(|sheet| sheet.path == *first)) {
             self.choose(at);
+        }
+    }
+
+    /// Lay a photo of the sample on the table, told what the sample tells of it; its patch gets a name of its own, since the sample has one of it.
+    pub(crate) fn lay_sample(&mut self, photo: &SamplePhoto) {
+        self.lay(std::slice::from_ref(&photo.path));
+        if let Some(sheet) = self.named(&photo.path) {
+            sheet.steps = Steps::new(Told { recipe: photo.recipe.clone(), ..Told::default() });
+            sheet.name = format!("my-{}", photo.name);
         }
     }
 

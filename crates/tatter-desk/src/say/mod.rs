@@ -2,19 +2,19 @@
 
 mod patch;
 mod photo;
+mod start;
+mod weave;
 
 pub(crate) use patch::*;
 pub(crate) use photo::*;
+pub(crate) use start::*;
+pub(crate) use weave::*;
 
 use crate::command::Station;
 
 pub(crate) const TITLE: &str = "Tatter";
-pub(crate) const NOTHING_OPEN: &str = "No job lies on the table";
-pub(crate) const OPEN_FIRST: &str = "Drop a job file (NAME.tatter.toml) here, or write where it lies; photos may be dropped, too. A job is begun from a garment's mesh with \
-     `tatter garment smock.glb -o smock.tatter.toml`; `tatter demo FOLDER` makes a whole sample.";
 pub(crate) const OPEN_HINT: &str = "smock.tatter.toml";
 pub(crate) const OPEN: &str = "Open";
-pub(crate) const JOB_FILE: &str = "Job file";
 
 pub(crate) const UNDO: &str = "Undo";
 pub(crate) const REDO: &str = "Redo";

@@ -16,7 +16,7 @@ pub(crate) const PHOTO_WHY: &str = "Photograph cloth that you may photograph, st
      `tatter cut --help`.";
 pub(crate) const PHOTO_VIEW: &str = "Photo on the table";
 pub(crate) const PHOTO_READING: &str = "Reading the photo …";
-pub(crate) const DROP_FILES: &str = "Drop a job file (NAME.tatter.toml), or photos.";
+pub(crate) const DROP_FILES: &str = "Drop a job file (NAME.tatter.toml), photos, or a garment's mesh.";
 
 pub(crate) const TELL: &str = "Tell about it";
 pub(crate) const BREADTH: &str = "Breadth of the stroke";

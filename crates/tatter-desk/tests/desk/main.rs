@@ -1,9 +1,13 @@
 //! The desk used through the labels that readers of screens say.
 #![expect(clippy::disallowed_methods, reason = "a test of the desk needs a scratch folder")]
 
+mod eye;
+mod looks;
+mod loom;
 mod patch;
 mod person;
 mod photo;
+mod start;
 mod table;
 mod workshop;
 
