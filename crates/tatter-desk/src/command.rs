@@ -10,6 +10,7 @@ use tatter_core::angle::Angle;
 
 use crate::bench::OnPatch;
 use crate::loom::OnLoom;
+use crate::outside::OnOutside;
 use crate::photo::OnPhoto;
 use crate::start::OnStart;
 
@@ -98,6 +99,8 @@ pub enum Command {
     PutBack,
     /// Stop what is under way.
     Stop,
+    /// What becomes of files that somebody else changed.
+    Outside(OnOutside),
     /// What was said has been read.
     Dismiss,
 }

@@ -6,7 +6,9 @@ use std::time::Duration;
 
 use tatter::history::History;
 use tatter::keep::Kept;
+use tatter::library::Card;
 use tatter::recent::Recent;
+use tatter::watch::JobFiles;
 use tatter_core::model::Job;
 
 use crate::bench::Bench;
@@ -14,11 +16,12 @@ use crate::command::{Command, Station};
 use crate::job::{hear_in, keep_draft, look_over, obey_in};
 use crate::loom::Loom;
 use crate::open::Open;
+use crate::outside::{Changed, OnOutside, Outside, Table};
 use crate::photo::{Accepted, Photos};
 use crate::say;
 use crate::shelf::Shelf;
 use crate::start::{Dialogs, OnStart, Ready, Sight, Start, Tour, is_mesh, of_the_system};
-use crate::work::{Look, Trouble, Wake, Work};
+use crate::work::{Look, News, Trouble, Wake, Work};
 
 /// Everything the window shows.
 pub struct Desk {
@@ -27,6 +30,9 @@ pub struct Desk {
     pub(crate) photos: Photos,
     pub(crate) bench: Bench,
     pub(crate) loom: Loom,
+    outside: Outside,
+    /// What others changed, until somebody says what becomes of it.
+    pub(crate) changed: Changed,
     pub(crate) start: Start,
     /// The hints through the sample job, while they are wanted.
     pub(crate) tour: Option<Tour>,
@@ -60,6 +66,8 @@ impl Desk {
             photos: Photos::new(Arc::clone(&wake)),
             bench: Bench::new(Arc::clone(&wake)),
             loom: Loom::new(Arc::clone(&wake)),
+            outside: Outside::new(Arc::clone(&wake)),
+            changed: Changed::default(),
             shelf: Shelf::default(),
             path: String::new(),
             trouble: None,
@@ -142,6 +150,7 @@ impl Desk {
                 self.station = station;
                 self.look_over_if_new();
             }
+            Command::Outside(what) => self.settle_changed(what),
             Command::Dismiss => {
                 self.trouble = None;
                 if let Some(open) = &mut self.open {
@@ -188,6 +197,7 @@ impl Desk {
                     Ok(work) => {
                         self.trouble = self.start.note(path).err();
                         self.tour = None;
+                        self.changed = Changed::default();
                         self.open = Some(Open::new(kept, history, draft, work));
                     }
                     Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
@@ -250,10 +260,8 @@ impl Desk {
     /// Take in what the threads have said since.
     pub fn hear(&mut self) {
         if let Some(open) = &mut self.open {
-            for news in open.work.news() {
-                hear_in(open, news);
-            }
-            open.settle();
+            let news = open.work.news();
+            news.into_iter().for_each(|news| self.hear_of_job(news));
         }
         let accepted = self.photos.hear();
         self.take_in(accepted);
@@ -264,17 +272,95 @@ impl Desk {
             self.go_on(ready);
         }
         self.lead_on();
+        self.look_outside();
         self.look_over_if_new();
+    }
+
+    fn hear_of_job(&mut self, news: News) {
+        let Some(open) = &mut self.open else { return };
+        if matches!(news, News::Delivered(_) | News::Undone(_)) {
+            // Read by name: a delivery that failed half-way wrote nothing.
+            self.outside.mine(&JobFiles::of(open.kept.path(), open.history.job()).garment);
+        }
+        hear_in(open, news);
+        open.settle();
+    }
+
+    /// Take in what others did to the files that lie here.
+    fn look_outside(&mut self) {
+        let is_writing = self.open.as_ref().is_some_and(|open| open.work.is_busy())
+            || self.photos.is_accepting()
+            || self.loom.is_accepting()
+            || self.start.is_making();
+        for (changed, cards) in self.outside.hear(is_writing) {
+            self.take_in_changed(changed, cards);
+        }
+        let shelf = self.open.as_ref().map_or(&self.shelf, |open| &open.shelf);
+        let table = Table {
+            job: self.job_at_hand(),
+            photos: self.photos.sheets.iter().map(|sheet| sheet.path.clone()).collect(),
+            patches: shelf.cards.iter().map(|card| card.folder.clone()).collect(),
+        };
+        self.outside.follow(table);
+    }
+
+    fn take_in_changed(&mut self, mut changed: Changed, cards: Option<Vec<Card>>) {
+        // What the desk saved itself is no change.
+        changed.job &= self.open.as_ref().is_some_and(|open| open.kept.changed_outside());
+        if let Some(cards) = cards {
+            for folder in &changed.patches {
+                self.renew_patch(cards.clone(), folder);
+            }
+        }
+        self.changed.add(changed);
+    }
+
+    /// A patch is another now: nothing of the old one is shown any more.
+    fn renew_patch(&mut self, cards: Vec<Card>, folder: &Path) {
+        self.bench.forget(folder);
+        match &mut self.open {
+            Some(open) => open.shelf.renew(cards, folder),
+            None => self.shelf.renew(cards, folder),
+        }
+        if self.open.as_ref().is_some_and(|open| open.lies_there(folder)) {
+            self.stand_anew();
+        }
+    }
+
+    /// The garment, its textures and its patches are read anew; the job stays as it is.
+    fn stand_anew(&mut self) {
+        let Some(open) = self.open.as_mut().filter(|open| !open.work.is_busy()) else { return };
+        match Work::start(open.kept.path(), Arc::clone(open.history.job()), Arc::clone(&self.wake)) {
+            Ok(work) => open.stand_anew(work),
+            Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
+        }
+    }
+
+    fn settle_changed(&mut self, what: OnOutside) {
+        match what {
+            OnOutside::KeepJob => self.changed.job = false,
+            OnOutside::Garment => {
+                self.changed.garment.clear();
+                self.stand_anew();
+            }
+            OnOutside::Photos => {
+                let photos = std::mem::take(&mut self.changed.photos);
+                self.photos.read_anew(&photos);
+            }
+            OnOutside::PutAside => self.changed = Changed { job: self.changed.job, ..Changed::default() },
+        }
+    }
+
+    /// Wait until what others changed is noticed; whether it is within `patience`. For tests.
+    pub fn wait_outside(&mut self, patience: Duration) -> bool {
+        self.outside.wait(patience)
     }
 
     /// New patches lie in the drawer.
     fn take_in(&mut self, accepted: impl IntoIterator<Item = Accepted>) {
         for Accepted { folder, cards } in accepted {
-            self.bench.forget(&folder);
-            match &mut self.open {
-                Some(open) => open.shelf.renew(cards, &folder),
-                None => self.shelf.renew(cards, &folder),
-            }
+            self.outside.mine(std::slice::from_ref(&folder));
+            self.renew_patch(cards, &folder);
         }
     }
 
@@ -324,8 +410,7 @@ impl Desk {
                 return true;
             }
             let Some(news) = open.work.wait(patience) else { return false };
-            hear_in(open, news);
-            open.settle();
+            self.hear_of_job(news);
         }
     }
 

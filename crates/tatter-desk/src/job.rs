@@ -84,6 +84,7 @@ pub(crate) fn obey_in(open: &mut Open, command: Command) {
         | Command::Bring(_)
         | Command::Start(_)
         | Command::Go(_)
+        | Command::Outside(_)
         | Command::Dismiss
         | Command::ReadAnew
         | Command::Lay(_)

@@ -14,6 +14,7 @@ use crate::look::{self, Palette, palette};
 use crate::photo::{OnPhoto, Tool};
 use crate::start::{OnStart, Wanted, of_the_system};
 use crate::station::{delivery, garment, loom, patch, photo, start};
+use crate::widget::changed::changed_ui;
 use crate::widget::hint::hint_ui;
 use crate::widget::travel::travel_ui;
 use crate::{dress, say};
@@ -83,6 +84,7 @@ impl Desk {
         let band = Frame::new().fill(colors.sheet).inner_margin(egui::Margin::symmetric(16, 0));
         Panel::top("travel").exact_size(look::TRAVEL).resizable(false).frame(band).show(ui, |ui| travel_ui(ui, self, &mut asked));
         self.banner_ui(ui, &colors, &mut asked);
+        changed_ui(ui, self, &colors, &mut asked);
         if let Some(tour) = &self.tour {
             hint_ui(ui, tour.hint(self.station), self.station, &colors, &mut asked);
         }

@@ -58,6 +58,16 @@ impl Standings {
         self
     }
 
+    /// Take in how others stand now.
+    pub fn renew(&mut self, others: Self) {
+        self.0.extend(others.0);
+    }
+
+    /// Whether a path is known to both, and stands the same.
+    pub fn agrees(&self, other: &Self, path: &Path) -> bool {
+        self.0.get(path).is_some_and(|stamp| other.0.get(path) == Some(stamp))
+    }
+
     /// When the last of these paths was written; `None` where none is there.
     pub fn written(&self, paths: &[PathBuf]) -> Option<SystemTime> {
         paths.iter().filter_map(|path| self.0.get(path)?.as_ref()?.1).max()
@@ -147,6 +157,7 @@ mod tests {
             [file.clone(), folder.join("height.png")],
             "what is not finished is passed over"
         );
+        assert!(after.agrees(&standings(&paths), &file) && !after.agrees(&before, &file), "the same, and another");
         let own = before.clone().with(&after, std::slice::from_ref(&file));
         assert_eq!(after.changed_since(&own), [folder.join("height.png")], "what we wrote ourselves is known");
         fs::remove_dir_all(&folder).unwrap();

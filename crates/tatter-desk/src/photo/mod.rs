@@ -126,6 +126,20 @@ impl Photos {
         }
     }
 
+    /// Photos changed on disk: they are read anew. What was told of them stays.
+    pub(crate) fn read_anew(&mut self, changed: &[PathBuf]) {
+        for path in changed {
+            if let Some(sheet) = self.named(path) {
+                sheet.lay_down();
+                sheet.trouble = None;
+                sheet.accepted = None;
+            }
+        }
+        // The thread that has the old one decoded ends.
+        self.work = None;
+        self.asked = None;
+    }
+
     fn choose(&mut self, at: usize) {
         if at == self.at || at >= self.sheets.len() {
             return;

@@ -1,5 +1,6 @@
 //! The parts of the stations, one a file.
 
+pub(crate) mod changed;
 pub(crate) mod cutting_list;
 pub(crate) mod drawer;
 pub(crate) mod flat;

@@ -4,6 +4,7 @@
 mod eye;
 mod looks;
 mod loom;
+mod outside;
 mod patch;
 mod person;
 mod photo;
