@@ -116,20 +116,27 @@ impl Desk {
         match command {
             Command::Open(path) => self.lay_on(&path),
             Command::Close => self.put_away(),
-            Command::Bring(files) => self.bring(&files),
+            Command::Bring(files) => {
+                self.bring(&files);
+                if self.trouble.is_none() {
+                    self.path.clear();
+                }
+            }
             Command::Start(OnStart::NoHints) => self.tour = None,
             Command::Start(asked) => {
                 let ready = self.start.obey(asked);
                 ready.into_iter().for_each(|ready| self.go_on(ready));
             }
             Command::Lay(paths) => {
-                self.photos.lay(&paths);
+                let job = self.open.as_ref().map(|open| open.kept.path());
+                self.photos.lay(&paths, job);
                 self.station = Station::Photo;
             }
             Command::Patch(asked) => self.bench.obey(asked),
             Command::Photo(asked) => {
                 let job = self.job_at_hand();
                 self.photos.obey(asked, job.as_ref());
+                self.keep_told();
             }
             Command::Loom(asked) => {
                 let job = self.job_at_hand();
@@ -145,6 +152,7 @@ impl Desk {
                         _ => sheet.steps.let_go(),
                     }
                 }
+                self.keep_told();
             }
             Command::Go(station) => {
                 self.station = station;
@@ -182,6 +190,15 @@ impl Desk {
 
     fn job_at_hand(&self) -> Option<(PathBuf, Arc<Job>)> {
         self.open.as_ref().map(|open| (open.kept.path().to_owned(), Arc::clone(open.job())))
+    }
+
+    /// What is told of a photo is kept beside the job, as the job's draft is.
+    fn keep_told(&mut self) {
+        if let Some(open) = &self.open
+            && let Err(trouble) = self.photos.keep(open.kept.path())
+        {
+            self.trouble = Some(trouble);
+        }
     }
 
     /// Whether one stands at the loom.

@@ -15,5 +15,6 @@ pub mod pieces;
 pub mod recent;
 pub mod store;
 pub mod text;
+pub mod told;
 pub mod watch;
 pub mod write;

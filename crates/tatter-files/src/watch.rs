@@ -19,19 +19,21 @@ pub struct Standings(BTreeMap<PathBuf, Option<Stamp>>);
 /// How these files and folders stand now.
 pub fn standings(paths: &[PathBuf]) -> Standings {
     let mut found = BTreeMap::new();
+    let mut folders = Vec::new();
     for path in paths {
         match fs::read_dir(path) {
             Ok(entries) => {
                 let files = entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| !is_hidden(path));
                 found.extend(files.map(|path| (path.clone(), stamp(&path))));
-                // A folder that is gone differs from an empty one.
-                found.insert(path.clone(), Some((0, None)));
+                folders.push(path.clone());
             }
             Err(_) => {
                 found.insert(path.clone(), stamp(path));
             }
         }
     }
+    // A folder that is gone differs from an empty one; one that also lies in another of them stands for what is in it alone.
+    found.extend(folders.into_iter().map(|folder| (folder, Some((0, None)))));
     Standings(found)
 }
 
@@ -148,6 +150,9 @@ mod tests {
         let paths = [file.clone(), folder.clone()];
         let before = standings(&paths);
         assert!(standings(&paths).changed_since(&before).is_empty(), "nothing happened");
+        let [above, below] =
+            [[scratch.path(), &folder], [&folder, scratch.path()]].map(|all| standings(&all.map(Path::to_owned)));
+        assert_eq!(above, below, "in whatever order folders are named that lie in each other");
         fs::write(&file, "three").unwrap();
         fs::write(folder.join("height.png"), "new").unwrap();
         fs::write(folder.join(".height.png.tatter-new"), "half").unwrap();

@@ -41,7 +41,7 @@ pub(crate) const LOOK_AGAIN: &str = "Read them anew";
 pub(crate) const LOOK_AGAIN_TIP: &str = "See the garment as its files are now. A texture that was delivered before counts as changed by somebody: the delivery asks about it.";
 pub(crate) const READ_PHOTO: &str = "Read it again";
 pub(crate) const MARKS_STAY: &str = "What was told of it stays where it was drawn.";
-pub(crate) const PATCHES_READ: &str = "It was read anew.";
+pub(crate) const PATCHES_READ: &str = "Read anew.";
 
 pub(crate) const DRAWER: &str = "Patches";
 pub(crate) const DRAWER_EMPTY: &str =

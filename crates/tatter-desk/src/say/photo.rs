@@ -48,6 +48,7 @@ pub(crate) const ACCEPTING: &str = "Writing the patch …";
 pub(crate) const REPLACE: &str = "Replace it";
 
 pub(crate) const STEP_RUB_OUT: &str = "rub out strokes";
+pub(crate) const STEP_RECALL: &str = "what was told another day";
 pub(crate) const STEP_LOOP: &str = "loop around one place";
 pub(crate) const STEP_GREY: &str = "neutral place";
 pub(crate) const STEP_GRAIN: &str = "grain line";
@@ -160,7 +161,7 @@ pub(crate) fn grain_label(degrees: f32) -> String {
 }
 
 /// A number without digits that say nothing.
-fn short(number: f32) -> String {
+pub(crate) fn short(number: f32) -> String {
     let text = format!("{number:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -30,26 +30,33 @@ pub(crate) fn changed_ui(ui: &mut Ui, desk: &Desk, colors: &Palette, asked: &mut
                 if ui.add_enabled(!busy, egui::Button::new(say::LOOK_AGAIN)).on_hover_text(say::LOOK_AGAIN_TIP).clicked() {
                     asked.push(Command::Outside(OnOutside::Garment));
                 }
+                put_aside_ui(ui, asked);
             });
         }
         if !changed.photos.is_empty() {
             row_ui(ui, &say::changed(&changed.photos), colors, |ui| {
                 ask_ui(ui, say::READ_PHOTO, Command::Outside(OnOutside::Photos), asked);
+                put_aside_ui(ui, asked);
                 ui.label(look::quiet(say::MARKS_STAY, colors));
             });
         }
         if !changed.patches.is_empty() {
-            row_ui(ui, &say::changed(&changed.patches), colors, |ui| drop(ui.label(look::quiet(say::PATCHES_READ, colors))));
-        }
-        if !changed.garment.is_empty() || !changed.photos.is_empty() || !changed.patches.is_empty() {
-            ask_ui(ui, say::DISMISS, Command::Outside(OnOutside::PutAside), asked);
+            row_ui(ui, &say::changed(&changed.patches), colors, |ui| {
+                ui.label(look::quiet(say::PATCHES_READ, colors));
+                put_aside_ui(ui, asked);
+            });
         }
     });
 }
 
 fn row_ui(ui: &mut Ui, what: &str, colors: &Palette, add: impl FnOnce(&mut Ui)) {
-    ui.horizontal_wrapped(|ui| {
+    ui.horizontal(|ui| {
+        ui.set_min_height(ui.spacing().interact_size.y);
         ui.colored_label(colors.weld, what);
         add(ui);
     });
+}
+
+fn put_aside_ui(ui: &mut Ui, asked: &mut Vec<Command>) {
+    ask_ui(ui, say::DISMISS, Command::Outside(OnOutside::PutAside), asked);
 }

@@ -103,6 +103,35 @@ fn a_photo_is_told_about_undone_and_accepted_as_the_command_line_cuts_it() -> Tr
 }
 
 #[test]
+fn what_was_told_of_a_photo_is_there_another_day() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let photo = shop.shoot("canvas.png", SIDE)?;
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Lay(vec![photo.clone()]));
+    person.draw("Cloth stroke", [0.1, 0.1], [0.4, 0.1]);
+    person.draw("Ruler line", [0.1, 0.9], [0.6, 0.9]);
+    person.write("Length of the ruler line in millimetres", "10");
+    person.draw("Grain line", [0.2, 0.8], [0.2, 0.2]);
+    person.draw("Grey pick", [0.8, 0.8], [0.8, 0.8]);
+    let told = person.told()?;
+    assert!(told.recipe.grain.is_some() && told.color.known.is_some() && told.recipe.strokes.len() == 1, "all of it: {told:?}");
+    drop(person);
+
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Lay(vec![photo.clone()]));
+    assert_eq!(person.told()?, told, "to the bit");
+    assert!(person.has("A ruler line of 10 mm"), "and it is seen");
+    person.press("Undo");
+    assert_eq!(person.told()?, tatter::cutting::Told::default(), "which can be taken back in one step");
+    drop(person);
+
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Lay(vec![photo]));
+    assert_eq!(person.told()?, tatter::cutting::Told::default(), "taken back, it stays so");
+    Ok(())
+}
+
+#[test]
 fn a_patch_that_is_there_is_not_written_over_unasked() -> Tried<()> {
     let shop = Workshop::new()?;
     let photo = shop.shoot("canvas.png", SIDE)?;

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use tatter_core::model::{CutRecipe, Scale};
 
 use super::photos::WIDTH;
+use crate::cutting::USUAL_SEED;
 use crate::recent::home_folder;
 
 /// A photo of the sample.
@@ -33,7 +34,7 @@ impl Sample {
         let photo = |name: &'static str| SamplePhoto {
             name,
             path: folder.join("photos").join(format!("{name}.png")),
-            recipe: CutRecipe { scale: Scale::Width(WIDTH), seed: 1, ..CutRecipe::default() },
+            recipe: CutRecipe { scale: Scale::Width(WIDTH), seed: USUAL_SEED, ..CutRecipe::default() },
         };
         Self { job: folder.join("smock.tatter.toml"), photos: ["rope-burn", "moth-hole"].map(photo) }
     }
