@@ -11,7 +11,7 @@ use tatter::recent::Recent;
 use tatter::watch::JobFiles;
 use tatter_core::model::Job;
 
-use crate::bench::Bench;
+use crate::bench::{Bench, OnPatch};
 use crate::command::{Command, Station};
 use crate::job::{hear_in, keep_draft, look_over, obey_in};
 use crate::loom::Loom;
@@ -229,6 +229,7 @@ impl Desk {
         self.open = None;
         self.tour = None;
         self.trouble = None;
+        self.changed = Changed { photos: std::mem::take(&mut self.changed.photos), ..Changed::default() };
         if self.station != Station::Photo {
             self.station = Station::default();
         }
@@ -378,6 +379,8 @@ impl Desk {
         for Accepted { folder, cards } in accepted {
             self.outside.mine(std::slice::from_ref(&folder));
             self.renew_patch(cards, &folder);
+            // What was made last is looked over first.
+            self.bench.obey(OnPatch::Choose(folder));
         }
     }
 

@@ -216,6 +216,9 @@ fn watch(tables: &Receiver<Table>, mouth: &Mouth<News>) {
             continue;
         }
         let changed = Changed::of(&table, &paths);
+        if changed.is_nothing() {
+            continue;
+        }
         let patches = || match &table.job {
             Some((path, job)) => cards(path, job),
             None => cards_in(&table.patches.first().map(|patch| folder_of(patch)).unwrap_or_default()),

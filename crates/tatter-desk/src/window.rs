@@ -136,7 +136,12 @@ impl Desk {
             Panel::top("trouble").resizable(false).frame(frame).show(ui, |ui| {
                 ui.horizontal_wrapped(|ui| {
                     ui.colored_label(colors.madder, &trouble.what);
-                    ui.label(look::plain(&trouble.next, colors));
+                    // Words to be typed stand out, which plain text that is aligned with the buttons can't.
+                    if trouble.next.contains('`') {
+                        ui.label(look::plain(&trouble.next, colors));
+                    } else {
+                        ui.label(&trouble.next);
+                    }
                     if changed {
                         ask_ui(ui, say::READ_ANEW, Command::ReadAnew, asked);
                         ask_ui(ui, say::SAVE_OVER, Command::Save(Over::Changes), asked);

@@ -44,8 +44,7 @@ pub(crate) const MARKS_STAY: &str = "What was told of it stays where it was draw
 pub(crate) const PATCHES_READ: &str = "Read anew.";
 
 pub(crate) const DRAWER: &str = "Patches";
-pub(crate) const DRAWER_EMPTY: &str =
-    "No patch lies beside the job yet. Cut one from a photo: drop the photo on the window, or go to the Photo station.";
+pub(crate) const DRAWER_EMPTY: &str = "No patch lies beside the job yet. Cut one from a photo: drop the photo on the window, or go to the Photo station; or weave one at the Patch station.";
 pub(crate) const DRAWER_HINT: &str = "Take one, then touch the garment.";
 pub(crate) const TAKEN_HINT: &str = "Touch the garment, on either view: it lies there at true size. Escape lets it go.";
 pub(crate) const SIZE_ASSUMED: &str =

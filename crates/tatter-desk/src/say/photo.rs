@@ -136,6 +136,10 @@ pub(crate) fn told_ruler(mm: f32) -> String {
     format!("A ruler line of {} mm", short(mm))
 }
 
+pub(crate) fn told_width(mm: f32) -> String {
+    format!("The photo shows {} mm from left to right", short(mm))
+}
+
 pub(crate) fn told_grain(degrees: f32) -> String {
     format!("Grain at {degrees:.0}°")
 }

@@ -56,6 +56,8 @@ pub(crate) struct Start {
     pub(crate) jobs: Vec<RecentJob>,
     /// Where the sample is made, as it stands in its field.
     pub(crate) folder: String,
+    /// Whether it lies there.
+    pub(crate) is_made: bool,
     /// Stage and share of what is being made.
     pub(crate) progress: Option<(String, f32)>,
     /// Why the last was not made.
@@ -66,15 +68,29 @@ pub(crate) struct Start {
 
 impl Start {
     pub(crate) fn new(wake: Wake, recent: Recent, dialogs: Dialogs) -> Self {
-        Self {
+        let mut start = Self {
             jobs: recent.jobs(),
             recent,
-            folder: folder_for_sample().display().to_string(),
+            folder: String::new(),
+            is_made: false,
             progress: None,
             trouble: None,
             dialogs,
             work: Work::new(wake),
-        }
+        };
+        start.propose();
+        start
+    }
+
+    /// A folder where the sample lies, or can be made.
+    fn propose(&mut self) {
+        self.folder = folder_for_sample().display().to_string();
+        self.look_for_sample();
+    }
+
+    /// See whether the sample lies in the folder that is written.
+    pub(crate) fn look_for_sample(&mut self) {
+        self.is_made = Sample::in_folder(Path::new(self.folder.trim())).is_made();
     }
 
     pub(crate) fn obey(&mut self, asked: OnStart) -> Option<Ready> {
@@ -116,6 +132,7 @@ impl Start {
 
     /// A job was opened.
     pub(crate) fn note(&mut self, job: &Path) -> Result<(), Trouble> {
+        self.look_for_sample();
         let noted = self.recent.note(job);
         self.jobs = self.recent.jobs();
         noted.map_err(|error| Trouble::of(&error))
@@ -140,13 +157,14 @@ impl Start {
             }
             News::Made(what, done) => {
                 self.progress = None;
+                self.look_for_sample();
                 match (done, what) {
                     (Ok(_), Making::Sample(folder)) => Some(Ready::Sample(Box::new(Sample::in_folder(&folder)))),
                     (Ok(job), Making::Job(_)) => Some(Ready::Job(job)),
                     (Err(trouble), _) => {
                         self.trouble = Some(trouble);
                         // Half of it may lie there: the next is made elsewhere.
-                        self.folder = folder_for_sample().display().to_string();
+                        self.propose();
                         None
                     }
                 }

@@ -3,7 +3,6 @@
 use std::path::PathBuf;
 
 use egui::{Align, Button, Key, Layout, Rect, Response, Role, Sense, Stroke, StrokeKind, TextEdit, Ui, WidgetInfo, pos2, vec2};
-use tatter::demo::Sample;
 use tatter::recent::RecentJob;
 
 use crate::command::Command;
@@ -48,12 +47,11 @@ fn begin_ui(ui: &mut Ui, start: &mut Start, path: &mut String, colors: &Palette,
     ui.add_space(APART);
     let making = start.is_making();
     let folder = PathBuf::from(start.folder.trim());
-    let is_made = Sample::in_folder(&folder).is_made();
-    let tip = if is_made { say::SAMPLE_THERE } else { say::SAMPLE_NEW };
+    let tip = if start.is_made { say::SAMPLE_THERE } else { say::SAMPLE_NEW };
     if choice_ui(ui, Icon::Sample, say::SAMPLE, tip, !making && !start.folder.trim().is_empty(), colors).clicked() {
         asked.push(Command::Start(OnStart::Sample(folder)));
     }
-    sample_ui(ui, start, is_made, colors, asked);
+    sample_ui(ui, start, colors, asked);
     ui.add_space(NEAR);
     for (icon, title, tip, wanted) in [
         (Icon::Photo, say::LAY_PHOTOS, say::LAY_PHOTOS_TIP, Wanted::Photos),
@@ -69,7 +67,7 @@ fn begin_ui(ui: &mut Ui, start: &mut Start, path: &mut String, colors: &Palette,
 }
 
 /// Where the sample is made, how far it is, what went wrong.
-fn sample_ui(ui: &mut Ui, start: &mut Start, is_made: bool, colors: &Palette, asked: &mut Vec<Command>) {
+fn sample_ui(ui: &mut Ui, start: &mut Start, colors: &Palette, asked: &mut Vec<Command>) {
     if start.is_making() {
         ui.horizontal(|ui| {
             ask_ui(ui, say::STOP, Command::Start(OnStart::Stop), asked);
@@ -80,9 +78,12 @@ fn sample_ui(ui: &mut Ui, start: &mut Start, is_made: bool, colors: &Palette, as
     }
     ui.horizontal(|ui| {
         ui.add_space(NEAR);
-        ui.label(look::quiet(if is_made { say::SAMPLE_IN } else { say::SAMPLE_WILL_BE_IN }, colors));
+        ui.label(look::quiet(if start.is_made { say::SAMPLE_IN } else { say::SAMPLE_WILL_BE_IN }, colors));
         let field = ui.add(TextEdit::singleline(&mut start.folder).desired_width(ui.available_width() - NEAR));
         named(&field, Role::TextInput, say::SAMPLE_FOLDER);
+        if field.changed() {
+            start.look_for_sample();
+        }
     });
     if let Some(trouble) = &start.trouble {
         ui.add(egui::Label::new(egui::RichText::new(say::sentence(&trouble.what)).color(colors.madder)).wrap());
