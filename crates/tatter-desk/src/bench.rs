@@ -39,9 +39,18 @@ pub(crate) struct Sighted {
     pub(crate) levels: Vec<Shown>,
 }
 
+/// Where a patch comes from.
+#[derive(Clone, Debug)]
+enum Source {
+    /// Its folder.
+    Folder(PathBuf),
+    /// It was made just now, and lies nowhere yet.
+    Fresh(Arc<PatchView>),
+}
+
 /// What lies under the lamp.
 pub struct Bench {
-    folder: Option<PathBuf>,
+    source: Option<Source>,
     /// Counts the patches chosen, so that news of another than the last are known.
     edition: u64,
     pub(crate) view: Option<Arc<PatchView>>,
@@ -57,14 +66,14 @@ pub struct Bench {
 
 impl std::fmt::Debug for Bench {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Bench").field("folder", &self.folder).field("channel", &self.channel).finish_non_exhaustive()
+        f.debug_struct("Bench").field("folder", &self.folder()).field("channel", &self.channel).finish_non_exhaustive()
     }
 }
 
 impl Bench {
     pub(crate) fn new(wake: Wake) -> Self {
         Self {
-            folder: None,
+            source: None,
             edition: 0,
             view: None,
             maps: Vec::new(),
@@ -80,7 +89,10 @@ impl Bench {
 
     /// The patch that is looked over.
     pub fn folder(&self) -> Option<&Path> {
-        self.folder.as_deref()
+        match self.source.as_ref()? {
+            Source::Folder(folder) => Some(folder),
+            Source::Fresh(view) => Some(&view.folder),
+        }
     }
 
     /// The map that is seen large.
@@ -109,8 +121,16 @@ impl Bench {
         }
     }
 
+    /// Look over a patch that was made just now. What was seen of the one before stays until it is lit.
+    pub(crate) fn lay(&mut self, view: Arc<PatchView>) {
+        self.source = Some(Source::Fresh(Arc::clone(&view)));
+        self.edition += 1;
+        self.asked = None;
+        self.see(view);
+    }
+
     fn choose(&mut self, folder: Option<PathBuf>) {
-        self.folder = folder;
+        self.source = folder.map(Source::Folder);
         self.edition += 1;
         self.view = None;
         self.maps.clear();
@@ -128,10 +148,10 @@ impl Bench {
 
     /// Look over one of these patches, the first of them if none of them is looked over.
     pub(crate) fn settle<'a>(&mut self, mut folders: impl Iterator<Item = &'a PathBuf> + Clone) {
-        let is_there = self.folder.as_ref().is_some_and(|folder| folders.clone().any(|other| other == folder));
+        let is_there = self.folder().is_some_and(|folder| folders.clone().any(|other| other == folder));
         if !is_there {
             let first = folders.next().cloned();
-            if first.is_some() || self.folder.is_some() {
+            if first.is_some() || self.source.is_some() {
                 self.choose(first);
             }
         }
@@ -139,7 +159,7 @@ impl Bench {
 
     /// Ask for the swatch as it is lit now, if it is another than what was asked last. No picture may be longer than `side`.
     pub(crate) fn look(&mut self, side: usize) {
-        let Some(folder) = self.folder.clone() else { return };
+        let Some(source) = self.source.clone() else { return };
         let wanted = (self.edition, self.lamp);
         if self.asked == Some(wanted) {
             return;
@@ -154,7 +174,7 @@ impl Bench {
             }
         }
         if let Some(work) = &mut self.work {
-            work.asked = work.post.ask(Look { folder, edition: wanted.0, lamp: wanted.1, side: side.min(LARGEST) });
+            work.asked = work.post.ask(Look { source, edition: wanted.0, lamp: wanted.1, side: side.min(LARGEST) });
             self.asked = Some(wanted);
         }
     }
@@ -167,13 +187,7 @@ impl Bench {
 
     fn hear_one(&mut self, news: News) {
         match news {
-            News::Read(edition, view) if edition == self.edition => {
-                self.maps = view.maps.iter().map(sighted).collect();
-                if view.maps.iter().all(|map| map.channel != self.channel) {
-                    self.channel = view.maps.first().map_or(self.channel, |map| map.channel);
-                }
-                self.view = Some(view);
-            }
+            News::Read(edition, view) if edition == self.edition => self.see(view),
             News::Swatch(edition, picture) if edition == self.edition => self.swatch.take(picture, None),
             News::Trouble(edition, trouble) if edition == self.edition => self.trouble = Some(trouble),
             News::Read(..) | News::Swatch(..) | News::Trouble(..) => {}
@@ -183,6 +197,14 @@ impl Bench {
                 }
             }
         }
+    }
+
+    fn see(&mut self, view: Arc<PatchView>) {
+        self.maps = view.maps.iter().map(sighted).collect();
+        if view.maps.iter().all(|map| map.channel != self.channel) {
+            self.channel = view.maps.first().map_or(self.channel, |map| map.channel);
+        }
+        self.view = Some(view);
     }
 
     /// Whether all that was asked is done.
@@ -210,7 +232,7 @@ fn sighted(map: &tatter::looking::MapView) -> Sighted {
 /// A patch, and where its lamp is.
 #[derive(Clone, Debug)]
 struct Look {
-    folder: PathBuf,
+    source: Source,
     edition: u64,
     lamp: [f32; 2],
     side: usize,
@@ -250,10 +272,13 @@ impl Drop for Work {
 fn light(post: &Newest<Look>, mouth: &Mouth<News>) {
     let mut last: Option<(u64, Arc<PatchView>)> = None;
     while let Some((look, number, _)) = post.next(|_| Task::new()) {
-        let read = || {
-            let view = Arc::new(PatchView::read(&look.folder, look.side).map_err(|error| Trouble::of(&error))?);
-            mouth.tell(News::Read(look.edition, Arc::clone(&view)));
-            Ok::<_, Trouble>(view)
+        let read = || match &look.source {
+            Source::Fresh(view) => Ok(Arc::clone(view)),
+            Source::Folder(folder) => {
+                let view = Arc::new(PatchView::read(folder, look.side).map_err(|error| Trouble::of(&error))?);
+                mouth.tell(News::Read(look.edition, Arc::clone(&view)));
+                Ok::<_, Trouble>(view)
+            }
         };
         let known = last.take().filter(|(edition, _)| *edition == look.edition);
         match known.map_or_else(read, |(_, view)| Ok(view)) {

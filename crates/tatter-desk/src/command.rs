@@ -9,7 +9,10 @@ use tatter::stand::Touch;
 use tatter_core::angle::Angle;
 
 use crate::bench::OnPatch;
+use crate::loom::OnLoom;
+use crate::outside::OnOutside;
 use crate::photo::OnPhoto;
+use crate::start::OnStart;
 
 /// The stations, as work travels.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -37,10 +40,18 @@ pub enum Command {
     Lay(Vec<PathBuf>),
     /// Something of the patch that is looked over.
     Patch(OnPatch),
+    /// Something of the loom.
+    Loom(OnLoom),
     /// Something of the photos.
     Photo(OnPhoto),
     /// Open a job.
     Open(PathBuf),
+    /// Put the job away; what is not saved is kept as its draft.
+    Close,
+    /// Files of any kind that the desk knows: jobs are opened, photos laid on the table, a job is begun beside a mesh.
+    Bring(Vec<PathBuf>),
+    /// Something of the start.
+    Start(OnStart),
     /// Go to a station.
     Go(Station),
     /// Take a patch from the drawer, by its folder; `None`: let it go.
@@ -88,6 +99,8 @@ pub enum Command {
     PutBack,
     /// Stop what is under way.
     Stop,
+    /// What becomes of files that somebody else changed.
+    Outside(OnOutside),
     /// What was said has been read.
     Dismiss,
 }

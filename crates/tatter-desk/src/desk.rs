@@ -6,15 +6,22 @@ use std::time::Duration;
 
 use tatter::history::History;
 use tatter::keep::Kept;
+use tatter::library::Card;
+use tatter::recent::Recent;
+use tatter::watch::JobFiles;
+use tatter_core::model::Job;
 
-use crate::bench::Bench;
+use crate::bench::{Bench, OnPatch};
 use crate::command::{Command, Station};
 use crate::job::{hear_in, keep_draft, look_over, obey_in};
+use crate::loom::Loom;
 use crate::open::Open;
+use crate::outside::{Changed, OnOutside, Outside, Table};
 use crate::photo::{Accepted, Photos};
 use crate::say;
 use crate::shelf::Shelf;
-use crate::work::{Look, Trouble, Wake, Work};
+use crate::start::{Dialogs, OnStart, Ready, Sight, Start, Tour, is_mesh, of_the_system};
+use crate::work::{Look, News, Trouble, Wake, Work};
 
 /// Everything the window shows.
 pub struct Desk {
@@ -22,9 +29,16 @@ pub struct Desk {
     pub(crate) station: Station,
     pub(crate) photos: Photos,
     pub(crate) bench: Bench,
+    pub(crate) loom: Loom,
+    outside: Outside,
+    /// What others changed, until somebody says what becomes of it.
+    pub(crate) changed: Changed,
+    pub(crate) start: Start,
+    /// The hints through the sample job, while they are wanted.
+    pub(crate) tour: Option<Tour>,
     /// Patches at hand while no job is open.
     pub(crate) shelf: Shelf,
-    /// What is written as the path of a job, or of a photo, when none lies there.
+    /// What is written as the path of a file, when none lies there.
     pub(crate) path: String,
     pub(crate) trouble: Option<Trouble>,
     wake: Wake,
@@ -37,13 +51,23 @@ impl std::fmt::Debug for Desk {
 }
 
 impl Desk {
-    /// An empty desk; `wake` is called from threads when there is something new to show.
+    /// An empty desk, which keeps no list of jobs; `wake` is called from threads when there is something new to show.
     pub fn new(wake: Wake) -> Self {
+        Self::with(wake, Recent::default(), Arc::new(of_the_system))
+    }
+
+    /// A desk of somebody who has opened jobs before; `dialogs` open the dialogs of the system.
+    pub fn with(wake: Wake, recent: Recent, dialogs: Dialogs) -> Self {
         Self {
+            start: Start::new(Arc::clone(&wake), recent, dialogs),
+            tour: None,
             open: None,
             station: Station::default(),
             photos: Photos::new(Arc::clone(&wake)),
             bench: Bench::new(Arc::clone(&wake)),
+            loom: Loom::new(Arc::clone(&wake)),
+            outside: Outside::new(Arc::clone(&wake)),
+            changed: Changed::default(),
             shelf: Shelf::default(),
             path: String::new(),
             trouble: None,
@@ -66,6 +90,11 @@ impl Desk {
         &self.bench
     }
 
+    /// The loom.
+    pub fn loom(&self) -> &Loom {
+        &self.loom
+    }
+
     /// The names of the patches at hand.
     pub fn patches(&self) -> Vec<&str> {
         let shelf = self.open.as_ref().map_or(&self.shelf, |open| &open.shelf);
@@ -86,15 +115,35 @@ impl Desk {
     pub fn obey(&mut self, command: Command) {
         match command {
             Command::Open(path) => self.lay_on(&path),
+            Command::Close => self.put_away(),
+            Command::Bring(files) => {
+                self.bring(&files);
+                if self.trouble.is_none() {
+                    self.path.clear();
+                }
+            }
+            Command::Start(OnStart::NoHints) => self.tour = None,
+            Command::Start(asked) => {
+                let ready = self.start.obey(asked);
+                ready.into_iter().for_each(|ready| self.go_on(ready));
+            }
             Command::Lay(paths) => {
-                self.photos.lay(&paths);
+                let job = self.open.as_ref().map(|open| open.kept.path());
+                self.photos.lay(&paths, job);
                 self.station = Station::Photo;
             }
             Command::Patch(asked) => self.bench.obey(asked),
             Command::Photo(asked) => {
-                let job = self.open.as_ref().map(|open| (open.kept.path().to_owned(), Arc::clone(open.job())));
+                let job = self.job_at_hand();
                 self.photos.obey(asked, job.as_ref());
+                self.keep_told();
             }
+            Command::Loom(asked) => {
+                let job = self.job_at_hand();
+                self.loom.obey(asked, job);
+            }
+            Command::Undo if self.is_at_loom() => self.loom.undo(),
+            Command::Redo if self.is_at_loom() => self.loom.redo(),
             Command::Undo | Command::Redo | Command::LetGo if self.station == Station::Photo => {
                 if let Some(sheet) = self.photos.sheet_mut() {
                     match command {
@@ -103,11 +152,13 @@ impl Desk {
                         _ => sheet.steps.let_go(),
                     }
                 }
+                self.keep_told();
             }
             Command::Go(station) => {
                 self.station = station;
                 self.look_over_if_new();
             }
+            Command::Outside(what) => self.settle_changed(what),
             Command::Dismiss => {
                 self.trouble = None;
                 if let Some(open) = &mut self.open {
@@ -137,13 +188,33 @@ impl Desk {
         }
     }
 
+    fn job_at_hand(&self) -> Option<(PathBuf, Arc<Job>)> {
+        self.open.as_ref().map(|open| (open.kept.path().to_owned(), Arc::clone(open.job())))
+    }
+
+    /// What is told of a photo is kept beside the job, as the job's draft is.
+    fn keep_told(&mut self) {
+        if let Some(open) = &self.open
+            && let Err(trouble) = self.photos.keep(open.kept.path())
+        {
+            self.trouble = Some(trouble);
+        }
+    }
+
+    /// Whether one stands at the loom.
+    pub(crate) fn is_at_loom(&self) -> bool {
+        self.station == Station::Patch && self.loom.is_up
+    }
+
     fn lay_on(&mut self, path: &Path) {
         match Kept::open(path) {
             Ok((kept, job, draft)) => {
                 let history = History::new(job);
                 match Work::start(path, Arc::clone(history.job()), Arc::clone(&self.wake)) {
                     Ok(work) => {
-                        self.trouble = None;
+                        self.trouble = self.start.note(path).err();
+                        self.tour = None;
+                        self.changed = Changed::default();
                         self.open = Some(Open::new(kept, history, draft, work));
                     }
                     Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
@@ -151,6 +222,46 @@ impl Desk {
             }
             Err(error) => self.trouble = Some(Trouble::of(&error)),
         }
+    }
+
+    /// The job goes back where it came from; the page at the start is seen.
+    fn put_away(&mut self) {
+        self.open = None;
+        self.tour = None;
+        self.trouble = None;
+        self.changed = Changed { photos: std::mem::take(&mut self.changed.photos), ..Changed::default() };
+        if self.station != Station::Photo {
+            self.station = Station::default();
+        }
+    }
+
+    /// What was asked at the start is ready.
+    fn go_on(&mut self, ready: Ready) {
+        match ready {
+            Ready::Job(job) => self.obey(Command::Open(job)),
+            Ready::Photos(photos) => self.obey(Command::Lay(photos)),
+            Ready::Trouble(trouble) => self.trouble = Some(trouble),
+            Ready::Sample(sample) => {
+                self.obey(Command::Open(sample.job));
+                if let Some(open) = &self.open {
+                    self.tour = Some(Tour::new(open.job().placements.len()));
+                    let [photo, _] = sample.photos;
+                    self.photos.lay_sample(&photo);
+                    self.station = Station::Photo;
+                }
+            }
+        }
+    }
+
+    /// Let the hints see what was done.
+    fn lead_on(&mut self) {
+        let (Some(tour), Some(open)) = (&mut self.tour, &self.open) else { return };
+        tour.see(Sight {
+            accepted: self.photos.sheets.iter().any(crate::photo::Sheet::is_accepted),
+            taken: open.taken.is_some(),
+            placed: open.job().placements.len(),
+            delivered: open.outlook.delivered.as_ref().is_some_and(|job| Arc::ptr_eq(job, open.job())),
+        });
     }
 
     /// At the delivery, what a job would do is asked as soon as it is another.
@@ -167,25 +278,109 @@ impl Desk {
     /// Take in what the threads have said since.
     pub fn hear(&mut self) {
         if let Some(open) = &mut self.open {
-            for news in open.work.news() {
-                hear_in(open, news);
-            }
-            open.settle();
+            let news = open.work.news();
+            news.into_iter().for_each(|news| self.hear_of_job(news));
         }
         let accepted = self.photos.hear();
         self.take_in(accepted);
         self.bench.hear();
+        let woven = self.loom.hear();
+        self.take_in(woven);
+        for ready in self.start.hear() {
+            self.go_on(ready);
+        }
+        self.lead_on();
+        self.look_outside();
         self.look_over_if_new();
     }
 
-    /// New patches lie in the drawer.
-    fn take_in(&mut self, accepted: Vec<Accepted>) {
-        for Accepted { folder, cards } in accepted {
-            self.bench.forget(&folder);
-            match &mut self.open {
-                Some(open) => open.shelf.renew(cards, &folder),
-                None => self.shelf.renew(cards, &folder),
+    fn hear_of_job(&mut self, news: News) {
+        let Some(open) = &mut self.open else { return };
+        if matches!(news, News::Delivered(_) | News::Undone(_)) {
+            // Read by name: a delivery that failed half-way wrote nothing.
+            self.outside.mine(&JobFiles::of(open.kept.path(), open.history.job()).garment);
+        }
+        hear_in(open, news);
+        open.settle();
+    }
+
+    /// Take in what others did to the files that lie here.
+    fn look_outside(&mut self) {
+        let is_writing = self.open.as_ref().is_some_and(|open| open.work.is_busy())
+            || self.photos.is_accepting()
+            || self.loom.is_accepting()
+            || self.start.is_making();
+        for (changed, cards) in self.outside.hear(is_writing) {
+            self.take_in_changed(changed, cards);
+        }
+        let shelf = self.open.as_ref().map_or(&self.shelf, |open| &open.shelf);
+        let table = Table {
+            job: self.job_at_hand(),
+            photos: self.photos.sheets.iter().map(|sheet| sheet.path.clone()).collect(),
+            patches: shelf.cards.iter().map(|card| card.folder.clone()).collect(),
+        };
+        self.outside.follow(table);
+    }
+
+    fn take_in_changed(&mut self, mut changed: Changed, cards: Option<Vec<Card>>) {
+        // What the desk saved itself is no change.
+        changed.job &= self.open.as_ref().is_some_and(|open| open.kept.changed_outside());
+        if let Some(cards) = cards {
+            for folder in &changed.patches {
+                self.renew_patch(cards.clone(), folder);
             }
+        }
+        self.changed.add(changed);
+    }
+
+    /// A patch is another now: nothing of the old one is shown any more.
+    fn renew_patch(&mut self, cards: Vec<Card>, folder: &Path) {
+        self.bench.forget(folder);
+        match &mut self.open {
+            Some(open) => open.shelf.renew(cards, folder),
+            None => self.shelf.renew(cards, folder),
+        }
+        if self.open.as_ref().is_some_and(|open| open.lies_there(folder)) {
+            self.stand_anew();
+        }
+    }
+
+    /// The garment, its textures and its patches are read anew; the job stays as it is.
+    fn stand_anew(&mut self) {
+        let Some(open) = self.open.as_mut().filter(|open| !open.work.is_busy()) else { return };
+        match Work::start(open.kept.path(), Arc::clone(open.history.job()), Arc::clone(&self.wake)) {
+            Ok(work) => open.stand_anew(work),
+            Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
+        }
+    }
+
+    fn settle_changed(&mut self, what: OnOutside) {
+        match what {
+            OnOutside::KeepJob => self.changed.job = false,
+            OnOutside::Garment => {
+                self.changed.garment.clear();
+                self.stand_anew();
+            }
+            OnOutside::Photos => {
+                let photos = std::mem::take(&mut self.changed.photos);
+                self.photos.read_anew(&photos);
+            }
+            OnOutside::PutAside => self.changed = Changed { job: self.changed.job, ..Changed::default() },
+        }
+    }
+
+    /// Wait until what others changed is noticed; whether it is within `patience`. For tests.
+    pub fn wait_outside(&mut self, patience: Duration) -> bool {
+        self.outside.wait(patience)
+    }
+
+    /// New patches lie in the drawer.
+    fn take_in(&mut self, accepted: impl IntoIterator<Item = Accepted>) {
+        for Accepted { folder, cards } in accepted {
+            self.outside.mine(std::slice::from_ref(&folder));
+            self.renew_patch(cards, &folder);
+            // What was made last is looked over first.
+            self.bench.obey(OnPatch::Choose(folder));
         }
     }
 
@@ -209,13 +404,23 @@ impl Desk {
 
     /// Wait until the threads have done what they were asked, or one says nothing for `patience`; whether they have. For tests.
     pub fn wait(&mut self, patience: Duration) -> bool {
+        while !self.start.is_resting() {
+            let Some(ready) = self.start.wait(patience) else { return false };
+            ready.into_iter().for_each(|ready| self.go_on(ready));
+        }
         while !self.photos.is_resting() {
             let Some(accepted) = self.photos.wait(patience) else { return false };
             self.take_in(accepted);
         }
-        while !self.bench.is_resting() {
-            if !self.bench.wait(patience) {
-                return false;
+        while !self.loom.is_resting() {
+            let Some(woven) = self.loom.wait(patience) else { return false };
+            self.take_in(woven);
+        }
+        for bench in [&mut self.bench, &mut self.loom.bench] {
+            while !bench.is_resting() {
+                if !bench.wait(patience) {
+                    return false;
+                }
             }
         }
         loop {
@@ -225,17 +430,19 @@ impl Desk {
                 return true;
             }
             let Some(news) = open.work.wait(patience) else { return false };
-            hear_in(open, news);
-            open.settle();
+            self.hear_of_job(news);
         }
     }
 
-    /// Files that were dropped on the window: a job is opened, photos are laid on the table.
-    pub(crate) fn dropped(&mut self, files: &[PathBuf]) {
+    /// Files that were dropped on the window, or named: a job is opened, a job is begun beside a mesh, photos are laid on the table.
+    pub(crate) fn bring(&mut self, files: &[PathBuf]) {
         let (jobs, others): (Vec<_>, Vec<_>) = files.iter().cloned().partition(|file| is_job(file));
+        let (meshes, others): (Vec<_>, Vec<_>) = others.into_iter().partition(|file| is_mesh(file));
         let (folders, photos): (Vec<_>, Vec<_>) = others.into_iter().partition(|file| file.is_dir());
         if let Some(job) = jobs.into_iter().next() {
             self.obey(Command::Open(job));
+        } else if let Some(mesh) = meshes.into_iter().next() {
+            self.obey(Command::Start(OnStart::Begin(mesh)));
         }
         if !photos.is_empty() {
             self.obey(Command::Lay(photos));

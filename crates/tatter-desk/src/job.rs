@@ -80,10 +80,15 @@ pub(crate) fn obey_in(open: &mut Open, command: Command) {
         }
         Command::Stop => open.work.stop(),
         Command::Open(_)
+        | Command::Close
+        | Command::Bring(_)
+        | Command::Start(_)
         | Command::Go(_)
+        | Command::Outside(_)
         | Command::Dismiss
         | Command::ReadAnew
         | Command::Lay(_)
+        | Command::Loom(_)
         | Command::Photo(_)
         | Command::Patch(_) => {}
     }

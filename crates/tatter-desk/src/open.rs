@@ -173,6 +173,25 @@ impl Open {
         }
     }
 
+    /// The garment is read anew by other threads.
+    pub(crate) fn stand_anew(&mut self, work: Work) {
+        self.work = work;
+        self.ready = false;
+        self.without_adapter = None;
+        self.asked = None;
+        self.front = None;
+        self.lies.clear();
+        self.trouble = None;
+        self.outlook.asked = None;
+    }
+
+    /// Whether a patch lies on the garment, by its folder.
+    pub(crate) fn lies_there(&self, folder: &Path) -> bool {
+        let jobs = folder_of(self.kept.path());
+        let names = self.job().patches.iter().filter(|patch| jobs.join(&patch.path) == folder).map(|patch| &patch.name);
+        names.into_iter().any(|name| self.job().placements.iter().any(|placement| placement.patch == *name))
+    }
+
     /// The job as it is now.
     pub fn job(&self) -> &Arc<Job> {
         self.history.job()

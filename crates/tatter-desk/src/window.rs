@@ -3,16 +3,19 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use egui::{CentralPanel, Frame, Key, KeyboardShortcut, Modifiers, Panel, Role, Ui};
+use egui::{CentralPanel, Frame, Key, KeyboardShortcut, Modifiers, Panel, Ui};
 use tatter::history::Edit;
 use tatter::keep::Over;
+use tatter::recent::Recent;
 
 use crate::command::{Command, Station};
 use crate::desk::Desk;
-use crate::look::{self, APART, Palette, palette};
+use crate::look::{self, Palette, palette};
 use crate::photo::{OnPhoto, Tool};
-use crate::station::{delivery, garment, patch, photo};
-use crate::widget::named;
+use crate::start::{OnStart, Wanted, of_the_system};
+use crate::station::{delivery, garment, loom, patch, photo, start};
+use crate::widget::changed::changed_ui;
+use crate::widget::hint::hint_ui;
 use crate::widget::travel::travel_ui;
 use crate::{dress, say};
 
@@ -48,8 +51,8 @@ pub fn run(files: Vec<PathBuf>) -> Result<(), StartError> {
         move |cc: &eframe::CreationContext<'_>| -> Result<Box<dyn eframe::App>, Box<dyn std::error::Error + Send + Sync>> {
             dress(&cc.egui_ctx);
             let ctx = cc.egui_ctx.clone();
-            let mut desk = Desk::new(Arc::new(move || ctx.request_repaint()));
-            desk.dropped(&files);
+            let mut desk = Desk::with(Arc::new(move || ctx.request_repaint()), Recent::of_user(), Arc::new(of_the_system));
+            desk.bring(&files);
             Ok(Box::new(Shell(desk)))
         };
     eframe::run_native(say::TITLE, options, Box::new(start)).map_err(|error| StartError::Window(error.to_string()))
@@ -74,13 +77,17 @@ impl Desk {
     pub fn ui(&mut self, ui: &mut Ui) {
         self.hear();
         let dropped: Vec<PathBuf> = ui.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());
-        self.dropped(&dropped);
+        self.bring(&dropped);
         let mut asked = Vec::new();
         self.keys(ui, &mut asked);
         let colors = palette(ui);
         let band = Frame::new().fill(colors.sheet).inner_margin(egui::Margin::symmetric(16, 0));
         Panel::top("travel").exact_size(look::TRAVEL).resizable(false).frame(band).show(ui, |ui| travel_ui(ui, self, &mut asked));
         self.banner_ui(ui, &colors, &mut asked);
+        changed_ui(ui, self, &colors, &mut asked);
+        if let Some(tour) = &self.tour {
+            hint_ui(ui, tour.hint(self.station), self.station, &colors, &mut asked);
+        }
         CentralPanel::default().frame(Frame::new()).show(ui, |ui| self.page_ui(ui, &mut asked));
         for command in asked {
             self.obey(command);
@@ -91,6 +98,7 @@ impl Desk {
         let side = ui.input(|input| input.max_texture_side);
         match self.station {
             Station::Photo => self.photos.look(side),
+            Station::Patch if self.loom.is_up => self.loom.look(side),
             Station::Patch => self.bench.look(side),
             Station::Garment | Station::Delivery => {}
         }
@@ -102,12 +110,14 @@ impl Desk {
             let job = self.open.as_ref().map(|open| open.kept.path());
             return photo::photo_ui(ui, &mut self.photos, job, &mut self.path, asked);
         }
+        if self.is_at_loom() {
+            let job = self.open.as_ref().map(|open| open.kept.path());
+            return loom::loom_ui(ui, &mut self.loom, job, asked);
+        }
         let Some(open) = &mut self.open else {
             return match station {
-                Station::Patch if !self.shelf.cards.is_empty() => {
-                    patch::patch_ui(ui, &mut self.bench, &mut self.shelf, false, asked);
-                }
-                _ => empty_ui(ui, &mut self.path, asked),
+                Station::Patch => patch::patch_ui(ui, &mut self.bench, &mut self.shelf, false, asked),
+                _ => start::start_ui(ui, &mut self.start, &mut self.path, asked),
             };
         };
         match station {
@@ -126,7 +136,12 @@ impl Desk {
             Panel::top("trouble").resizable(false).frame(frame).show(ui, |ui| {
                 ui.horizontal_wrapped(|ui| {
                     ui.colored_label(colors.madder, &trouble.what);
-                    ui.label(look::plain(&trouble.next, colors));
+                    // Words to be typed stand out, which plain text that is aligned with the buttons can't.
+                    if trouble.next.contains('`') {
+                        ui.label(look::plain(&trouble.next, colors));
+                    } else {
+                        ui.label(&trouble.next);
+                    }
                     if changed {
                         ask_ui(ui, say::READ_ANEW, Command::ReadAnew, asked);
                         ask_ui(ui, say::SAVE_OVER, Command::Save(Over::Changes), asked);
@@ -159,6 +174,9 @@ impl Desk {
         if pressed(Modifiers::COMMAND, Key::S) {
             asked.push(Command::Save(Over::Nothing));
         }
+        if pressed(Modifiers::COMMAND, Key::O) {
+            asked.push(Command::Start(OnStart::Choose(Wanted::Job)));
+        }
         for (number, key) in [Key::Num1, Key::Num2, Key::Num3, Key::Num4].into_iter().enumerate() {
             if pressed(Modifiers::COMMAND, key) {
                 asked.push(Command::Go(Station::ALL[number]));
@@ -187,25 +205,4 @@ pub(crate) fn ask_ui(ui: &mut Ui, label: &str, command: Command, asked: &mut Vec
     if ui.button(label).clicked() {
         asked.push(command);
     }
-}
-
-/// No job: what to do first.
-fn empty_ui(ui: &mut Ui, path: &mut String, asked: &mut Vec<Command>) {
-    let colors = palette(ui);
-    ui.add_space(0.22 * ui.available_height());
-    ui.vertical_centered(|ui| {
-        ui.set_max_width(560.0);
-        ui.label(look::heading(say::NOTHING_OPEN));
-        ui.add_space(look::NEAR);
-        ui.label(look::quiet(say::OPEN_FIRST, &colors));
-        ui.add_space(APART);
-        let field = ui.add(egui::TextEdit::singleline(path).hint_text(say::OPEN_HINT).desired_width(420.0));
-        named(&field, Role::TextInput, say::JOB_FILE);
-        let entered = field.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
-        ui.add_space(look::NEAR);
-        let can = !path.trim().is_empty();
-        if ui.add_enabled(can, egui::Button::new(say::OPEN)).clicked() || (entered && can) {
-            asked.push(Command::Open(PathBuf::from(path.trim())));
-        }
-    });
 }

@@ -19,19 +19,21 @@ pub struct Standings(BTreeMap<PathBuf, Option<Stamp>>);
 /// How these files and folders stand now.
 pub fn standings(paths: &[PathBuf]) -> Standings {
     let mut found = BTreeMap::new();
+    let mut folders = Vec::new();
     for path in paths {
         match fs::read_dir(path) {
             Ok(entries) => {
                 let files = entries.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| !is_hidden(path));
                 found.extend(files.map(|path| (path.clone(), stamp(&path))));
-                // A folder that is gone differs from an empty one.
-                found.insert(path.clone(), Some((0, None)));
+                folders.push(path.clone());
             }
             Err(_) => {
                 found.insert(path.clone(), stamp(path));
             }
         }
     }
+    // A folder that is gone differs from an empty one; one that also lies in another of them stands for what is in it alone.
+    found.extend(folders.into_iter().map(|folder| (folder, Some((0, None)))));
     Standings(found)
 }
 
@@ -56,6 +58,16 @@ impl Standings {
             }
         }
         self
+    }
+
+    /// Take in how others stand now.
+    pub fn renew(&mut self, others: Self) {
+        self.0.extend(others.0);
+    }
+
+    /// Whether a path is known to both, and stands the same.
+    pub fn agrees(&self, other: &Self, path: &Path) -> bool {
+        self.0.get(path).is_some_and(|stamp| other.0.get(path) == Some(stamp))
     }
 
     /// When the last of these paths was written; `None` where none is there.
@@ -138,6 +150,9 @@ mod tests {
         let paths = [file.clone(), folder.clone()];
         let before = standings(&paths);
         assert!(standings(&paths).changed_since(&before).is_empty(), "nothing happened");
+        let [above, below] =
+            [[scratch.path(), &folder], [&folder, scratch.path()]].map(|all| standings(&all.map(Path::to_owned)));
+        assert_eq!(above, below, "in whatever order folders are named that lie in each other");
         fs::write(&file, "three").unwrap();
         fs::write(folder.join("height.png"), "new").unwrap();
         fs::write(folder.join(".height.png.tatter-new"), "half").unwrap();
@@ -147,6 +162,7 @@ mod tests {
             [file.clone(), folder.join("height.png")],
             "what is not finished is passed over"
         );
+        assert!(after.agrees(&standings(&paths), &file) && !after.agrees(&before, &file), "the same, and another");
         let own = before.clone().with(&after, std::slice::from_ref(&file));
         assert_eq!(after.changed_since(&own), [folder.join("height.png")], "what we wrote ourselves is known");
         fs::remove_dir_all(&folder).unwrap();

@@ -42,6 +42,7 @@ const ALONE: &[(&str, &[&str])] = &[
     ("egui", &["tatter-desk"]),
     ("eframe", &["tatter-desk"]),
     ("winit", &["tatter-desk"]),
+    ("rfd", &["tatter-desk"]),
 ];
 
 /// Crates whose code opens no file and asks no environment.

@@ -78,9 +78,7 @@ impl Finish {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ClothError {
     /// The threads do not fit beside each other.
-    #[error(
-        "{ends} ends and {picks} picks per cm of these yarns jam (tightness {tightness:.2}, limit 1): with {ends} ends at most {most_picks} picks per cm, with {picks} picks at most {most_ends} ends per cm"
-    )]
+    #[error("{ends} ends and {picks} picks per cm of these yarns jam (tightness {tightness:.2}, limit 1): {}", most([*ends, *picks], [*most_ends, *most_picks]))]
     Jammed {
         /// Ends per cm asked for.
         ends: f32,
@@ -118,6 +116,16 @@ pub enum ClothError {
     /// The draft.
     #[error(transparent)]
     Draft(#[from] DraftError),
+}
+
+/// What would fit; a count of none is no way out.
+fn most([ends, picks]: [f32; 2], [most_ends, most_picks]: [f32; 2]) -> String {
+    let fits = [
+        (most_picks, format!("with {ends} ends at most {most_picks} picks per cm")),
+        (most_ends, format!("with {picks} picks at most {most_ends} ends per cm")),
+    ];
+    let ways: Vec<String> = fits.into_iter().filter(|(most, _)| *most > 0.0).map(|(_, way)| way).collect();
+    if ways.is_empty() { "neither fits, with however few of the other".to_owned() } else { ways.join(", ") }
 }
 
 impl Explain for ClothError {
@@ -165,5 +173,18 @@ impl Cloth {
             }
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_count_of_none_is_no_way_out() {
+        assert_eq!(most([17.0, 60.0], [0.0, 13.7]), "with 17 ends at most 13.7 picks per cm", "what would fit");
+        let both = most([17.0, 14.0], [16.5, 13.7]);
+        assert_eq!(both, "with 17 ends at most 13.7 picks per cm, with 14 picks at most 16.5 ends per cm", "either way");
+        assert!(!most([90.0, 90.0], [0.0, 0.0]).contains('0'), "no way at all");
     }
 }

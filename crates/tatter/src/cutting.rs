@@ -12,21 +12,70 @@ use tatter_core::model::{CutRecipe, Photo, Scale};
 use tatter_core::task::{Note, Task};
 use tatter_core::units::MmPerTexel;
 use tatter_files::limits::Limits;
-use tatter_files::picture::read_photo;
+use tatter_files::picture::{PictureFormat, read_photo};
+use tatter_files::told::{self, GreyPlace, ToldOfPhoto};
 use tatter_proof::Picture;
 
-use crate::color::{ColorRequest, Corrected};
+use crate::color::{ColorRequest, Corrected, GreyPick, Known};
 use crate::cut::{CutFailed, CutReport, Read, cut_corrected, cut_read, patch_name, save};
 use crate::library::shown;
 use crate::sheet::views;
 
+/// The seed of a cut when nobody says another, at the desk and on the command line.
+pub const USUAL_SEED: u64 = 1;
+
 /// All that a person tells about a photo.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Told {
     /// Of the cut.
     pub recipe: CutRecipe,
     /// Of its colours.
     pub color: ColorRequest,
+}
+
+impl Default for Told {
+    /// Nothing is told: what the command line does without options.
+    fn default() -> Self {
+        Self { recipe: CutRecipe { seed: USUAL_SEED, ..CutRecipe::default() }, color: ColorRequest::default() }
+    }
+}
+
+/// What was told of a photo cannot be kept.
+#[derive(Debug, thiserror::Error)]
+#[error("what was told of the photo can't be kept ({reason}): {photo}")]
+pub struct KeepToldError {
+    reason: std::io::Error,
+    photo: PathBuf,
+}
+
+impl Explain for KeepToldError {
+    fn next(&self) -> String {
+        "Check free space and permissions of the job's folder; the photo can be cut all the same".to_owned()
+    }
+
+    fn class(&self) -> Class {
+        Class::Outside
+    }
+}
+
+/// Keep what was told by hand of a photo beside a job, for another day; nothing told, nothing is kept.
+///
+/// # Errors
+/// When it cannot be written.
+pub fn keep_told(job: &Path, photo: &Path, told: &Told) -> Result<(), KeepToldError> {
+    let grey = match told.color.known {
+        Some(Known::Grey(GreyPick { at, radius, reflectance })) => Some(GreyPlace { at, radius, reflectance }),
+        _ => None,
+    };
+    let kept = (*told != Told::default()).then(|| ToldOfPhoto { recipe: told.recipe.clone(), grey });
+    told::keep_told(job, photo, kept.as_ref()).map_err(|reason| KeepToldError { reason, photo: photo.to_owned() })
+}
+
+/// What was told by hand of a photo another day, if it was, and the photo is still the same.
+pub fn recall_told(job: &Path, photo: &Path) -> Option<Told> {
+    let ToldOfPhoto { recipe, grey } = told::recall_told(job, photo)?;
+    let known = grey.map(|GreyPlace { at, radius, reflectance }| Known::Grey(GreyPick { at, radius, reflectance }));
+    Some(Told { recipe, color: ColorRequest { known, ..ColorRequest::default() } })
 }
 
 /// What would be cut.
@@ -101,6 +150,11 @@ struct Small {
     longest: usize,
     photo: Photo,
     corrected: Option<Corrected>,
+}
+
+/// Endings of files that may be photos, as people and cameras write them.
+pub fn photo_endings() -> Vec<String> {
+    PictureFormat::all_extensions().flat_map(|ending| [ending.to_owned(), ending.to_uppercase()]).collect()
 }
 
 /// Side of the pictures of a preview, pixels.
@@ -250,7 +304,6 @@ fn scaled(recipe: &CutRecipe, share: f32) -> CutRecipe {
 
 /// What lies on the photo beside the cloth, likewise.
 fn scaled_color(color: &ColorRequest, share: f32) -> ColorRequest {
-    use crate::color::Known;
     let known = color.known.map(|known| match known {
         Known::Chart(corners) => Known::Chart(corners.map(|corner| corner.map(|v| v * share))),
         Known::Grey(pick) => Known::Grey(pick),

@@ -22,6 +22,7 @@ mod paths;
 pub mod place;
 pub mod preview;
 pub mod proof;
+pub mod recent;
 mod reuse;
 pub mod scatter;
 pub mod session;

@@ -53,7 +53,11 @@ impl PatchView {
     /// # Errors
     /// When it cannot be read.
     pub fn read(folder: &Path, largest: usize) -> Result<Self, PatchError> {
-        let mut patch = read_patch(folder, &Limits::default())?;
+        Ok(Self::of(read_patch(folder, &Limits::default())?, folder, largest))
+    }
+
+    /// Of a patch that lies in a folder, or will.
+    pub(crate) fn of(mut patch: Patch, folder: &Path, largest: usize) -> Self {
         let (texels, size_mm, swatch) = (patch.size(), patch.size_mm(), Swatch::of(&patch));
         let view = |channel: Channel| {
             let entry = patch.maps[channel].as_ref()?;
@@ -62,7 +66,7 @@ impl PatchView {
         };
         let maps: Vec<MapView> = Channel::ALL.into_par_iter().filter_map(view).collect();
         patch.maps = PerChannel::default();
-        Ok(Self { folder: folder.to_owned(), patch, texels, size_mm, maps, swatch })
+        Self { folder: folder.to_owned(), patch, texels, size_mm, maps, swatch }
     }
 
     /// The patch over a checker under a lamp at that place of the sky: how far to the right and up, both 0 straight above the cloth, together at

@@ -6,7 +6,8 @@ use std::time::{Duration, SystemTime};
 
 use tatter_core::model::{Density, Job};
 use tatter_files::job::read_job;
-use tatter_files::watch::{Standings, Wakes, standings};
+use tatter_files::watch::Wakes;
+pub use tatter_files::watch::{Standings, standings};
 
 /// Files must stand still this long before work begins: programs save in several steps.
 const STILL: Duration = Duration::from_millis(120);
@@ -48,6 +49,65 @@ pub fn watch(job: &Path, delivers: bool, stop: &AtomicBool, mut work: impl FnMut
             Some(found) => round = found,
             None => return,
         }
+    }
+}
+
+/// Files that are open elsewhere, and how they stood when they were looked at last.
+#[derive(Debug, Default)]
+pub struct Lookout {
+    wakes: Wakes,
+    paths: Vec<PathBuf>,
+    known: Standings,
+}
+
+impl Lookout {
+    /// Follow these files, and all files in these folders, in place of those before. What is new among them counts as known from now on.
+    pub fn follow(&mut self, paths: Vec<PathBuf>) {
+        let before = std::mem::take(&mut self.known);
+        self.known = standings(&paths);
+        // What changed meanwhile is still to be told.
+        let kept: Vec<PathBuf> = self.paths.iter().filter(|path| paths.contains(path)).cloned().collect();
+        self.known = std::mem::take(&mut self.known).with(&before, &kept);
+        self.wakes.follow(&paths);
+        self.paths = paths;
+    }
+
+    /// What changed since it was looked at last, once it stands still; nothing when nothing did within `patience`.
+    pub fn changed(&mut self, patience: Duration) -> Vec<PathBuf> {
+        if !self.wakes.wait(patience) {
+            return Vec::new();
+        }
+        let mut now = standings(&self.paths);
+        while now != self.known {
+            std::thread::sleep(STILL);
+            let later = standings(&self.paths);
+            if later == now {
+                break;
+            }
+            now = later;
+        }
+        let changed = now.changed_since(&self.known);
+        self.known = now;
+        changed
+    }
+}
+
+/// What a job is made from, each of it where it lies.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct JobFiles {
+    /// The mesh and the textures.
+    pub garment: Vec<PathBuf>,
+    /// Folders of all patches that it names.
+    pub patches: Vec<PathBuf>,
+}
+
+impl JobFiles {
+    /// Of a job.
+    pub fn of(path: &Path, job: &Job) -> Self {
+        let folder = path.parent().unwrap_or(Path::new(""));
+        let textures = job.garment.sets.iter().flat_map(|set| &set.files).map(|file| file.path.as_str());
+        let garment = job.garment.mesh.as_deref().into_iter().chain(textures).map(|file| folder.join(file)).collect();
+        Self { garment, patches: job.patches.iter().map(|patch| folder.join(&patch.path)).collect() }
     }
 }
 

@@ -76,6 +76,6 @@ pub(crate) struct Cut {
     #[arg(long, value_name = "N", value_parser = whole::<usize, 64, 8192>)]
     pub(crate) canvas: Option<usize>,
     /// Seed of everything random
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64, 0, { u64::MAX }>)]
+    #[arg(long, value_name = "N", default_value_t = tatter::cutting::USUAL_SEED, value_parser = whole::<u64, 0, { u64::MAX }>)]
     pub(crate) seed: u64,
 }

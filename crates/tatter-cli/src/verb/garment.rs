@@ -1,9 +1,8 @@
 //! `tatter garment`.
 
 use serde_json::{Value, json};
-use tatter::garment::{GarmentReport, GarmentRequest, add_plain_maps, describe, start_job};
-use tatter::grain::measure_new;
-use tatter::start::{refuse_taken, write_new_job};
+use tatter::garment::{GarmentReport, GarmentRequest, describe};
+use tatter::start::begin;
 use tatter_core::task::Task;
 
 use super::{Outcome, boxed, grain};
@@ -22,13 +21,14 @@ pub(crate) fn run(args: &GarmentArgs, term: &Term) -> Outcome {
         unpack: args.unpack.clone(),
         ..GarmentRequest::default()
     };
-    let mut report = describe(&request, &task).map_err(boxed)?;
-    if let Some(path) = &args.output {
-        refuse_taken(path).map_err(boxed)?;
-        add_plain_maps(&mut report, &args.add, &task).map_err(boxed)?;
-        write_new_job(path, &start_job(&report, path)).map_err(boxed)?;
-    }
-    let summary = args.output.as_deref().map(|path| measure_new(path, &task));
+    let report = describe(&request, &task).map_err(boxed)?;
+    let (report, summary) = match &args.output {
+        Some(path) => {
+            let (report, summary) = begin(report, &args.add, path, &task).map_err(boxed)?;
+            (report, Some(summary))
+        }
+        None => (report, None),
+    };
     term.notes(&task);
     let mut machine = machine(&report, &task);
     let mut text = people(&report);

@@ -1,16 +1,17 @@
 //! `tatter weave`.
 
+use std::ops::RangeInclusive;
 use std::path::Path;
 
 use serde_json::{Value, json};
 use tatter::weave::{
-    Along, Cloth, Damage, Draft, Dye, Fibre, Finish, Kind, MadePhoto, STOCK, Shot, Twist, WeaveReport, WeaveRequest, Yarn,
-    parse_count, stock, weave,
+    Along, DAMAGE_LENGTHS, DAMAGE_WIDTHS, Damage, Fibre, Finish, Kind, MadePhoto, Said, Shot, Twist, WeaveReport, WeaveRequest,
+    weave,
 };
 use tatter_core::angle::Angle;
+use tatter_core::explain::Explain;
 use tatter_core::image::LinearRgb;
 use tatter_core::task::Task;
-use tatter_core::units::PerCm;
 
 use super::{BadArgument, Outcome, boxed};
 use crate::args::Weave;
@@ -19,24 +20,24 @@ use crate::term::{Term, number, round, seconds, warnings};
 /// Textile parameters to patch or textures.
 pub(crate) fn run(args: &Weave, term: &Term) -> Outcome {
     let task = term.task();
-    let request = request(args).map_err(boxed)?;
+    let request = request(args)?;
     let report = weave(&request, &task).map_err(boxed)?;
     term.notes(&task);
     term.result(&machine(&report, &task), &people(&report, &task));
     Ok(0)
 }
 
-fn request(args: &Weave) -> Result<WeaveRequest, BadArgument> {
-    let damage = args.damage.iter().map(|text| damage(text)).collect::<Result<Vec<_>, _>>()?;
+fn request(args: &Weave) -> Result<WeaveRequest, Box<dyn Explain>> {
+    let damage = args.damage.iter().map(|text| damage(text)).collect::<Result<Vec<_>, _>>().map_err(boxed)?;
     Ok(WeaveRequest {
-        cloth: cloth(args)?,
+        cloth: said(args).map_err(boxed)?.cloth().map_err(boxed)?,
         output: args.output.clone(),
         damage,
         side: args.texels,
         width_mm: args.width_mm,
         grain: Angle::degrees(args.grain_deg),
         seed: args.seed,
-        photo: args.photo.as_ref().map(|path| photo(args, path)).transpose()?,
+        photo: args.photo.as_ref().map(|path| photo(args, path)).transpose().map_err(boxed)?,
     })
 }
 
@@ -58,74 +59,36 @@ fn shot(args: &Weave) -> Result<Shot, BadArgument> {
 }
 
 /// The starting cloth with what was said about it.
-fn cloth(args: &Weave) -> Result<Cloth, BadArgument> {
-    let names: Vec<&str> = STOCK.iter().map(|(name, _)| *name).collect();
-    let mut cloth = stock(&args.cloth).ok_or_else(|| {
-        BadArgument::new(
-            format!("no starting cloth is called '{}': there are {}", args.cloth, names.join(", ")),
-            "Name one of those",
-        )
-    })?;
-    if let Some(text) = &args.weave {
-        cloth.weave = Draft::parse(text).map_err(|e| BadArgument::new(e.to_string(), "Name a weave or draw its grid"))?;
-    }
-    let count = |yarn: &mut Yarn, text: &Option<String>| -> Result<(), BadArgument> {
-        if let Some(text) = text {
-            let told = parse_count(text).map_err(|e| BadArgument::new(e.to_string(), "Write the count with its system"))?;
-            // The same hardness of twist: turns go with the root of the count.
-            let before = yarn.tex();
-            (yarn.count, yarn.ply) = told;
-            yarn.turns_per_m *= (before / yarn.tex()).sqrt();
-        }
-        Ok(())
-    };
-    count(&mut cloth.warp, &args.warp)?;
-    count(&mut cloth.weft, &args.weft)?;
-    let colors = [(&args.warp_color, true, false), (&args.weft_color, false, true), (&args.core_color, true, true)];
-    for (n, (text, warp, weft)) in colors.into_iter().enumerate() {
-        let Some(text) = text else { continue };
-        let color = color(text)?;
-        let yarns = [(&mut cloth.warp, warp), (&mut cloth.weft, weft)];
-        for yarn in yarns.into_iter().filter_map(|(yarn, wanted)| wanted.then_some(yarn)) {
-            yarn.dye = if n == 2 { Dye { core: color, ..yarn.dye } } else { dyed(yarn.dye, color) };
-        }
-    }
-    cloth.ends_per_cm = PerCm(args.ends_per_cm.unwrap_or(cloth.ends_per_cm.get()));
-    cloth.picks_per_cm = PerCm(args.picks_per_cm.unwrap_or(cloth.picks_per_cm.get()));
-    cloth.flattening = args.flattening.unwrap_or(cloth.flattening);
-    cloth.unevenness = args.unevenness.unwrap_or(cloth.unevenness);
-    cloth.warp_crimp = args.warp_crimp.map(|percent| percent / 100.0).or(cloth.warp_crimp);
-    if let Some(name) = &args.finish {
-        cloth.finish = named("finish", name, &Finish::ALL, Finish::name)?;
-    }
-    for yarn in [&mut cloth.warp, &mut cloth.weft] {
-        respin(yarn, args)?;
-    }
-    Ok(cloth)
-}
-
-/// What was said of both yarns.
-fn respin(yarn: &mut Yarn, args: &Weave) -> Result<(), BadArgument> {
-    if let Some(name) = &args.fibre {
-        yarn.fibre = named("fibre", name, &Fibre::ALL, Fibre::name)?;
-    }
-    if let Some(letter) = &args.twist {
-        let name = |twist: Twist| if twist == Twist::S { "s" } else { "z" };
-        yarn.twist = named("twist", &letter.to_ascii_lowercase(), &[Twist::S, Twist::Z], name)?;
-    }
-    yarn.turns_per_m = args.turns_per_m.unwrap_or(yarn.turns_per_m);
-    yarn.packing = args.packing.unwrap_or(yarn.packing);
-    yarn.blend = args.blend.unwrap_or(yarn.blend);
-    yarn.irregularity = args.irregularity.unwrap_or(yarn.irregularity);
-    yarn.slubs_per_m = args.slubs_per_m.unwrap_or(yarn.slubs_per_m);
-    yarn.hairiness = args.hairiness.unwrap_or(yarn.hairiness);
-    yarn.dye.depth = args.dye_depth.unwrap_or(yarn.dye.depth);
-    Ok(())
-}
-
-/// A new colour; what was undyed within stays, what was dyed through is dyed through again.
-fn dyed(dye: Dye, color: LinearRgb) -> Dye {
-    if dye.core == dye.color { Dye { color, core: color, depth: dye.depth } } else { Dye { color, ..dye } }
+fn said(args: &Weave) -> Result<Said, BadArgument> {
+    let fibre = |name: &String| named("fibre", name, &Fibre::ALL, Fibre::name);
+    let finish = |name: &String| named("finish", name, &Finish::ALL, Finish::name);
+    let hand = |twist: Twist| if twist == Twist::S { "s" } else { "z" };
+    let twist = |letter: &String| named("twist", &letter.to_ascii_lowercase(), &[Twist::S, Twist::Z], hand);
+    let color = |text: &Option<String>| text.as_deref().map(codes).transpose();
+    Ok(Said {
+        cloth: args.cloth.clone(),
+        weave: args.weave.clone(),
+        warp: args.warp.clone(),
+        weft: args.weft.clone(),
+        ends_per_cm: args.ends_per_cm,
+        picks_per_cm: args.picks_per_cm,
+        fibre: args.fibre.as_ref().map(fibre).transpose()?,
+        twist: args.twist.as_ref().map(twist).transpose()?,
+        turns_per_m: args.turns_per_m,
+        packing: args.packing,
+        blend: args.blend,
+        warp_color: color(&args.warp_color)?,
+        weft_color: color(&args.weft_color)?,
+        core_color: color(&args.core_color)?,
+        dye_depth: args.dye_depth,
+        warp_crimp: args.warp_crimp.map(|percent| percent / 100.0),
+        flattening: args.flattening,
+        irregularity: args.irregularity,
+        slubs_per_m: args.slubs_per_m,
+        hairiness: args.hairiness,
+        unevenness: args.unevenness,
+        finish: args.finish.as_ref().map(finish).transpose()?,
+    })
 }
 
 fn named<T: Copy>(what: &str, name: &str, all: &[T], name_of: impl Fn(T) -> &'static str) -> Result<T, BadArgument> {
@@ -160,12 +123,12 @@ fn damage(text: &str) -> Result<Damage, BadArgument> {
         let bad = || BadArgument::new(format!("'{part}' in --damage {text} means nothing"), next);
         let (key, value) = part.split_once('=').ok_or_else(bad)?;
         let read = |value: &str| value.parse::<f32>().ok().filter(|v| v.is_finite()).ok_or_else(bad);
-        let within = |value: f32, least: f32, most: f32| if (least..=most).contains(&value) { Ok(value) } else { Err(bad()) };
+        let within = |value: f32, range: RangeInclusive<f32>| if range.contains(&value) { Ok(value) } else { Err(bad()) };
         match key {
-            "length" => damage.length = within(read(value)?, 0.5, 1000.0)?,
-            "width" => damage.width = within(read(value)?, 0.1, 1000.0)?,
-            "surviving" => damage.surviving = within(read(value)?, 0.0, 1.0)?,
-            "age" => damage.age = within(read(value)?, 0.0, 1.0)?,
+            "length" => damage.length = within(read(value)?, DAMAGE_LENGTHS)?,
+            "width" => damage.width = within(read(value)?, DAMAGE_WIDTHS)?,
+            "surviving" => damage.surviving = within(read(value)?, 0.0..=1.0)?,
+            "age" => damage.age = within(read(value)?, 0.0..=1.0)?,
             "color" => damage.color = Some(color(value)?),
             "along" if value == "warp" => damage.along = Along::Warp,
             "along" if value == "weft" => damage.along = Along::Weft,

@@ -33,6 +33,16 @@ pub enum Icon {
     Grain,
     /// A neutral place.
     Grey,
+    /// Something is laid on the table.
+    Bring,
+    /// A photo of cloth.
+    Photo,
+    /// A garment.
+    Garment,
+    /// A job's sheet.
+    Job,
+    /// A job to try things on: a garment with a tear.
+    Sample,
 }
 
 /// Strokes in a square of 0..1.
@@ -100,6 +110,7 @@ const fn strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
             (0.60, 0.14),
         ]],
         Icon::Hand | Icon::Loop | Icon::Rubber | Icon::Ruler | Icon::Grain | Icon::Grey => tool_strokes(icon),
+        Icon::Bring | Icon::Photo | Icon::Garment | Icon::Job | Icon::Sample => table_strokes(icon),
     }
 }
 
@@ -148,6 +159,46 @@ const fn tool_strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
         _ => &[],
     }
 }
+
+/// Of what is laid on the table.
+const fn table_strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
+    match icon {
+        Icon::Bring => &[
+            &[(0.12, 0.80), (0.12, 0.24), (0.40, 0.24), (0.48, 0.34), (0.80, 0.34), (0.80, 0.46)],
+            &[(0.12, 0.80), (0.28, 0.46), (0.94, 0.46), (0.78, 0.80), (0.12, 0.80)],
+        ],
+        Icon::Photo => &[
+            &[(0.10, 0.18), (0.90, 0.18), (0.90, 0.82), (0.10, 0.82), (0.10, 0.18)],
+            &[(0.30, 0.62), (0.40, 0.46), (0.46, 0.54), (0.56, 0.34), (0.62, 0.48), (0.72, 0.42)],
+            &[(0.30, 0.62), (0.44, 0.60), (0.52, 0.68), (0.60, 0.58), (0.72, 0.42)],
+        ],
+        Icon::Garment => &[SMOCK],
+        Icon::Sample => &[SMOCK, &[(0.44, 0.50), (0.52, 0.58), (0.46, 0.64), (0.56, 0.74)]],
+        Icon::Job => &[
+            &[(0.20, 0.10), (0.64, 0.10), (0.80, 0.26), (0.80, 0.90), (0.20, 0.90), (0.20, 0.10)],
+            &[(0.34, 0.40), (0.66, 0.40)],
+            &[(0.34, 0.56), (0.66, 0.56)],
+            &[(0.34, 0.72), (0.54, 0.72)],
+        ],
+        _ => &[],
+    }
+}
+
+/// A smock laid flat.
+const SMOCK: &[(f32, f32)] = &[
+    (0.36, 0.14),
+    (0.50, 0.24),
+    (0.64, 0.14),
+    (0.94, 0.32),
+    (0.86, 0.50),
+    (0.72, 0.44),
+    (0.72, 0.88),
+    (0.28, 0.88),
+    (0.28, 0.44),
+    (0.14, 0.50),
+    (0.06, 0.32),
+    (0.36, 0.14),
+];
 
 /// Draw an icon into a square.
 pub(crate) fn paint_icon(painter: &Painter, icon: Icon, square: Rect, color: Color32) {

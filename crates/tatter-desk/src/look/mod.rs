@@ -138,6 +138,11 @@ pub(crate) fn heading(text: &str) -> egui::RichText {
     egui::RichText::new(text).font(FontId::new(17.0, strong()))
 }
 
+/// The type of what can be begun.
+pub(crate) fn title_font() -> FontId {
+    FontId::new(15.0, strong())
+}
+
 /// A word set in the strong face.
 pub(crate) fn name(text: &str) -> egui::RichText {
     egui::RichText::new(text).font(FontId::new(13.5, strong()))
@@ -171,6 +176,11 @@ fn worded(text: &str, color: Color32, palette: &Palette) -> LayoutJob {
         job.append(part, 0.0, format);
     }
     job
+}
+
+/// A colour as the codes of a screen.
+pub(crate) fn codes(color: tatter_core::image::LinearRgb) -> [u8; 3] {
+    color.0.map(|light| (tatter_core::color::encode_srgb(light.clamp(0.0, 1.0)) * 255.0).round() as u8)
 }
 
 /// Colours and backdrops as light, for the picture of the garment.

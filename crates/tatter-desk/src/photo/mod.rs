@@ -14,7 +14,9 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use tatter::cutting::{Existing, Told};
+use tatter::cutting::{Existing, Told, keep_told, recall_told};
+use tatter::demo::SamplePhoto;
+use tatter::steps::Steps;
 use tatter_core::model::SubjectChoice;
 
 use crate::newest::Wake;
@@ -103,16 +105,43 @@ impl Photos {
         self.sheets.iter_mut().find(|sheet| sheet.path == path)
     }
 
-    /// Lay photos on the table; the first of them is looked at.
-    pub(crate) fn lay(&mut self, paths: &[PathBuf]) {
+    /// Lay photos on the table, with what was told of them another day at `job`; the first of them is looked at.
+    pub(crate) fn lay(&mut self, paths: &[PathBuf], job: Option<&Path>) {
         for path in paths {
             if self.named(path).is_none() {
-                self.sheets.push(Sheet::new(path.clone()));
+                let mut sheet = Sheet::new(path.clone());
+                if let Some(told) = job.and_then(|job| recall_told(job, path)) {
+                    sheet.recall(told);
+                }
+                self.sheets.push(sheet);
             }
         }
         if let Some(at) = paths.first().and_then(|first| self.sheets.iter().position(|sheet| sheet.path == *first)) {
             self.choose(at);
         }
+    }
+
+    /// Lay a photo of the sample on the table, told what the sample tells of it; its patch gets a name of its own, since the sample has one of it.
+    pub(crate) fn lay_sample(&mut self, photo: &SamplePhoto) {
+        self.lay(std::slice::from_ref(&photo.path), None);
+        if let Some(sheet) = self.named(&photo.path) {
+            sheet.steps = Steps::new(Told { recipe: photo.recipe.clone(), ..Told::default() });
+            sheet.name = format!("my-{}", photo.name);
+        }
+    }
+
+    /// Photos changed on disk: they are read anew. What was told of them stays.
+    pub(crate) fn read_anew(&mut self, changed: &[PathBuf]) {
+        for path in changed {
+            if let Some(sheet) = self.named(path) {
+                sheet.lay_down();
+                sheet.trouble = None;
+                sheet.accepted = None;
+            }
+        }
+        // The thread that has the old one decoded ends.
+        self.work = None;
+        self.asked = None;
     }
 
     fn choose(&mut self, at: usize) {
@@ -123,6 +152,18 @@ impl Photos {
             left.lay_down();
         }
         self.at = at;
+    }
+
+    /// Keep what was told of the photo that is looked at for another day, once nothing is being drawn.
+    pub(crate) fn keep(&mut self, job: &Path) -> Result<(), Trouble> {
+        let Some(sheet) = self.sheet_mut().filter(|sheet| !sheet.steps.is_in_gesture()) else { return Ok(()) };
+        let told = Arc::clone(sheet.steps.now());
+        if sheet.kept.as_ref().is_some_and(|kept| Arc::ptr_eq(kept, &told)) {
+            return Ok(());
+        }
+        let kept = keep_told(job, &sheet.path, &told);
+        sheet.kept = Some(told);
+        kept.map_err(|error| Trouble::of(&error))
     }
 
     /// Do what was asked. Patches are written into `folder`; when it is none, beside the photo.

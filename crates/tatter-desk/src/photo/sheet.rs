@@ -36,6 +36,8 @@ pub struct Sheet {
     pub(crate) thumb: Shown,
     pub(crate) lens: Lens,
     pub(crate) steps: Steps<Told>,
+    /// What is kept of it for another day.
+    pub(crate) kept: Option<Arc<Told>>,
     /// What is being drawn.
     pub(crate) pen: Option<Vec<[f32; 2]>>,
     /// A ruler line whose length nobody has told yet.
@@ -70,14 +72,16 @@ impl std::fmt::Debug for Sheet {
 impl Sheet {
     pub(crate) fn new(path: PathBuf) -> Self {
         let name = path.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
+        let steps = Steps::new(Told::default());
         Self {
+            kept: Some(Arc::clone(steps.now())),
             path,
             cutting: None,
             size: Size::default(),
             levels: Vec::new(),
             thumb: Shown::default(),
             lens: Lens::default(),
-            steps: Steps::new(Told::default()),
+            steps,
             pen: None,
             ruler: None,
             length: String::new(),
@@ -147,6 +151,18 @@ impl Sheet {
         self.progress = None;
         self.pen = None;
         self.steps.let_go();
+    }
+
+    /// What was told of it another day, as one step.
+    pub(super) fn recall(&mut self, told: Told) {
+        if let Scale::Ruler { length, .. } = told.recipe.scale {
+            self.length = say::short(length.get());
+        }
+        if let Some(Known::Grey(pick)) = told.color.known {
+            self.reflectance = pick.reflectance;
+        }
+        self.steps.make(say::STEP_RECALL, told);
+        self.kept = Some(Arc::clone(self.steps.now()));
     }
 
     fn tell(&mut self, label: &str, told: Told) {

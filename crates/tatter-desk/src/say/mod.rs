@@ -2,19 +2,19 @@
 
 mod patch;
 mod photo;
+mod start;
+mod weave;
 
 pub(crate) use patch::*;
 pub(crate) use photo::*;
+pub(crate) use start::*;
+pub(crate) use weave::*;
 
 use crate::command::Station;
 
 pub(crate) const TITLE: &str = "Tatter";
-pub(crate) const NOTHING_OPEN: &str = "No job lies on the table";
-pub(crate) const OPEN_FIRST: &str = "Drop a job file (NAME.tatter.toml) here, or write where it lies; photos may be dropped, too. A job is begun from a garment's mesh with \
-     `tatter garment smock.glb -o smock.tatter.toml`; `tatter demo FOLDER` makes a whole sample.";
 pub(crate) const OPEN_HINT: &str = "smock.tatter.toml";
 pub(crate) const OPEN: &str = "Open";
-pub(crate) const JOB_FILE: &str = "Job file";
 
 pub(crate) const UNDO: &str = "Undo";
 pub(crate) const REDO: &str = "Redo";
@@ -34,9 +34,17 @@ pub(crate) const READ_ANEW: &str = "Read it anew";
 pub(crate) const SAVE_OVER: &str = "Save over it";
 pub(crate) const DISMISS: &str = "Put aside";
 
+pub(crate) const KEEP_MINE: &str = "Keep what is here";
+pub(crate) const STEPS_LOST: &str = "Read anew, it can't be undone any further back.";
+pub(crate) const UNSAVED_LOST: &str = "Read anew, what is not saved here is lost.";
+pub(crate) const LOOK_AGAIN: &str = "Read them anew";
+pub(crate) const LOOK_AGAIN_TIP: &str = "See the garment as its files are now. A texture that was delivered before counts as changed by somebody: the delivery asks about it.";
+pub(crate) const READ_PHOTO: &str = "Read it again";
+pub(crate) const MARKS_STAY: &str = "What was told of it stays where it was drawn.";
+pub(crate) const PATCHES_READ: &str = "Read anew.";
+
 pub(crate) const DRAWER: &str = "Patches";
-pub(crate) const DRAWER_EMPTY: &str =
-    "No patch lies beside the job yet. Cut one from a photo: drop the photo on the window, or go to the Photo station.";
+pub(crate) const DRAWER_EMPTY: &str = "No patch lies beside the job yet. Cut one from a photo: drop the photo on the window, or go to the Photo station; or weave one at the Patch station.";
 pub(crate) const DRAWER_HINT: &str = "Take one, then touch the garment.";
 pub(crate) const TAKEN_HINT: &str = "Touch the garment, on either view: it lies there at true size. Escape lets it go.";
 pub(crate) const SIZE_ASSUMED: &str =
@@ -128,6 +136,16 @@ pub(crate) const fn station_tip(station: Station) -> &'static str {
         Station::Garment => "Lay patches on the garment",
         Station::Delivery => "See what changes, and write the textures",
     }
+}
+
+/// Which files others changed.
+pub(crate) fn changed(files: &[std::path::PathBuf]) -> String {
+    let name = |file: &std::path::PathBuf| file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let names: Vec<String> = files.iter().take(3).map(name).collect();
+    let more = files.len() - names.len();
+    let more = if more == 0 { String::new() } else { format!(" and {more} more") };
+    let changed = if files.len() == 1 { "was changed" } else { "were changed" };
+    format!("{}{more} {changed} by another program.", names.join(", "))
 }
 
 /// How much would change.

@@ -16,7 +16,7 @@ pub(crate) const PHOTO_WHY: &str = "Photograph cloth that you may photograph, st
      `tatter cut --help`.";
 pub(crate) const PHOTO_VIEW: &str = "Photo on the table";
 pub(crate) const PHOTO_READING: &str = "Reading the photo …";
-pub(crate) const DROP_FILES: &str = "Drop a job file (NAME.tatter.toml), or photos.";
+pub(crate) const DROP_FILES: &str = "Drop a job file (NAME.tatter.toml), photos, or a garment's mesh.";
 
 pub(crate) const TELL: &str = "Tell about it";
 pub(crate) const BREADTH: &str = "Breadth of the stroke";
@@ -48,6 +48,7 @@ pub(crate) const ACCEPTING: &str = "Writing the patch …";
 pub(crate) const REPLACE: &str = "Replace it";
 
 pub(crate) const STEP_RUB_OUT: &str = "rub out strokes";
+pub(crate) const STEP_RECALL: &str = "what was told another day";
 pub(crate) const STEP_LOOP: &str = "loop around one place";
 pub(crate) const STEP_GREY: &str = "neutral place";
 pub(crate) const STEP_GRAIN: &str = "grain line";
@@ -135,6 +136,10 @@ pub(crate) fn told_ruler(mm: f32) -> String {
     format!("A ruler line of {} mm", short(mm))
 }
 
+pub(crate) fn told_width(mm: f32) -> String {
+    format!("The photo shows {} mm from left to right", short(mm))
+}
+
 pub(crate) fn told_grain(degrees: f32) -> String {
     format!("Grain at {degrees:.0}°")
 }
@@ -160,7 +165,7 @@ pub(crate) fn grain_label(degrees: f32) -> String {
 }
 
 /// A number without digits that say nothing.
-fn short(number: f32) -> String {
+pub(crate) fn short(number: f32) -> String {
     let text = format!("{number:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -2,5 +2,7 @@
 
 pub(crate) mod delivery;
 pub(crate) mod garment;
+pub(crate) mod loom;
 pub(crate) mod patch;
 pub(crate) mod photo;
+pub(crate) mod start;

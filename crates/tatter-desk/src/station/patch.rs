@@ -5,6 +5,7 @@ use egui::{CentralPanel, Frame, Panel, Ui};
 use crate::bench::{Bench, OnPatch};
 use crate::command::{Command, Station};
 use crate::look::{self, NEAR, THUMB, palette, sheet_frame};
+use crate::loom::OnLoom;
 use crate::say;
 use crate::shelf::Shelf;
 use crate::widget::drawer::card_ui;
@@ -18,6 +19,10 @@ pub(crate) fn patch_ui(ui: &mut Ui, bench: &mut Bench, shelf: &mut Shelf, has_ga
     bench.settle(shelf.cards.iter().map(|card| &card.folder));
     Panel::left("patches").exact_size(THUMB + 92.0).resizable(false).frame(frame).show(ui, |ui| {
         ui.label(look::heading(say::DRAWER));
+        let loom = ui.button(say::TO_LOOM).on_hover_text(say::TO_LOOM_TIP);
+        if loom.clicked() {
+            asked.push(Command::Loom(OnLoom::Up(true)));
+        }
         if shelf.cards.is_empty() {
             ui.label(look::quiet(say::DRAWER_EMPTY, &colors));
         }
@@ -44,7 +49,10 @@ pub(crate) fn patch_ui(ui: &mut Ui, bench: &mut Bench, shelf: &mut Shelf, has_ga
         .show(ui, |ui| {
             about_ui(ui, bench, has_garment, &colors, asked);
         });
-    Panel::bottom("maps").resizable(false).frame(frame).show(ui, |ui| map_strip_ui(ui, bench, &colors, asked));
+    Panel::bottom("maps").resizable(false).frame(frame).show(ui, |ui| {
+        let chosen = Some(bench.channel);
+        map_strip_ui(ui, bench, chosen, &colors, asked);
+    });
     CentralPanel::default().frame(Frame::new()).show(ui, |ui| map_view_ui(ui, bench, &colors));
 }
 

@@ -8,10 +8,12 @@ use crate::command::Command;
 use crate::look::{self, APART, Icon, NEAR, icon_button_ui, palette, sheet_frame};
 use crate::photo::{OnPhoto, Photos};
 use crate::say;
+use crate::start::{OnStart, Wanted};
 use crate::widget::photo_cut::photo_cut_ui;
 use crate::widget::photo_tools::photo_tools_ui;
 use crate::widget::photo_view::photo_view_ui;
 use crate::widget::{WHOLE, named};
+use crate::window::ask_ui;
 
 /// Side of a photo in the strip.
 const THUMB: f32 = 56.0;
@@ -88,6 +90,8 @@ fn empty_ui(ui: &mut Ui, path: &mut String, asked: &mut Vec<Command>) {
         ui.add_space(NEAR);
         ui.label(look::quiet(say::PHOTO_FIRST, &colors));
         ui.add_space(APART);
+        ask_ui(ui, say::CHOOSE_PHOTOS, Command::Start(OnStart::Choose(Wanted::Photos)), asked);
+        ui.add_space(NEAR);
         let field = ui.add(TextEdit::singleline(path).hint_text(say::PHOTO_HINT).desired_width(420.0));
         named(&field, Role::TextInput, say::PHOTO_FILE);
         let entered = field.lost_focus() && ui.input(|input| input.key_pressed(egui::Key::Enter));

@@ -1,6 +1,8 @@
 //! The maps of a patch: one large with a loupe, all in a strip.
 
-use egui::{Align2, FontId, Rect, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, FontId, Rect, Response, Role, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+
+use tatter_core::channel::Channel;
 
 use super::WHOLE;
 use super::flat::fitted;
@@ -61,36 +63,41 @@ fn level_for(map: &Sighted, columns: f32) -> usize {
     map.levels.iter().rposition(|level| level.width() >= columns).unwrap_or(0)
 }
 
-/// All maps, small.
-pub(crate) fn map_strip_ui(ui: &mut Ui, bench: &mut Bench, colors: &Palette, asked: &mut Vec<Command>) {
-    let chosen = bench.channel;
+/// All maps, small; the chosen one, if any is, stands out.
+pub(crate) fn map_strip_ui(ui: &mut Ui, bench: &mut Bench, chosen: Option<Channel>, colors: &Palette, asked: &mut Vec<Command>) {
     let origins: Vec<_> = bench.view.as_ref().map(|view| view.maps.iter().map(|map| map.origin).collect()).unwrap_or_default();
     egui::ScrollArea::horizontal().id_salt("maps").auto_shrink([false, true]).show(ui, |ui| {
         ui.horizontal(|ui| {
             ui.set_min_height(THUMB + 44.0);
             let pixels = ui.ctx().pixels_per_point();
             for (map, origin) in bench.maps.iter_mut().zip(origins) {
-                let is_chosen = map.channel == chosen;
-                let (rect, response) = ui.allocate_exact_size(vec2(THUMB + 14.0, THUMB + 44.0), Sense::click());
+                let is_chosen = chosen == Some(map.channel);
                 let name = say::channel(map.channel);
-                response.widget_info(|| WidgetInfo::selected(Role::Tab, true, is_chosen, &name));
+                let (square, response) = tile_ui(ui, &name, origin.name(), is_chosen, colors);
                 if response.clicked() {
                     asked.push(Command::Patch(OnPatch::Map(map.channel)));
                 }
-                let fill = if is_chosen || response.hovered() || response.has_focus() { colors.hover } else { colors.sheet };
-                let edge = if is_chosen { Stroke::new(2.0, colors.thread) } else { Stroke::new(1.0, colors.line) };
-                ui.painter().rect(rect, 6.0, fill, edge, StrokeKind::Inside);
-                let square = Rect::from_min_size(rect.min + vec2(7.0, 7.0), vec2(THUMB, THUMB));
                 let level = level_for(map, THUMB * pixels);
                 let aspect = map.levels[level].aspect;
                 if let Some(texture) = map.levels[level].texture(ui.ctx(), "map") {
                     ui.painter().image(texture.id(), fitted(square, aspect), WHOLE, egui::Color32::WHITE);
                 }
-                let line = |y: f32| pos2(rect.center().x, square.bottom() + y);
-                ui.painter().text(line(11.0), Align2::CENTER_CENTER, &name, FontId::proportional(12.5), colors.ink);
-                ui.painter().text(line(26.0), Align2::CENTER_CENTER, origin.name(), FontId::proportional(12.0), colors.quiet);
                 response.on_hover_text(map.channel.info().doc);
             }
         });
     });
+}
+
+/// A tile of a strip, with its name and a word about it; gives the square for its picture.
+pub(crate) fn tile_ui(ui: &mut Ui, name: &str, about: &str, is_chosen: bool, colors: &Palette) -> (Rect, Response) {
+    let (rect, response) = ui.allocate_exact_size(vec2(THUMB + 14.0, THUMB + 44.0), Sense::click());
+    response.widget_info(|| WidgetInfo::selected(Role::Tab, true, is_chosen, name));
+    let fill = if is_chosen || response.hovered() || response.has_focus() { colors.hover } else { colors.sheet };
+    let edge = if is_chosen { Stroke::new(2.0, colors.thread) } else { Stroke::new(1.0, colors.line) };
+    ui.painter().rect(rect, 6.0, fill, edge, StrokeKind::Inside);
+    let square = Rect::from_min_size(rect.min + vec2(7.0, 7.0), vec2(THUMB, THUMB));
+    let line = |y: f32| pos2(rect.center().x, square.bottom() + y);
+    ui.painter().text(line(11.0), Align2::CENTER_CENTER, name, FontId::proportional(12.5), colors.ink);
+    ui.painter().text(line(26.0), Align2::CENTER_CENTER, about, FontId::proportional(12.0), colors.quiet);
+    (square, response)
 }

@@ -1,9 +1,13 @@
 //! The parts of the stations, one a file.
 
+pub(crate) mod changed;
 pub(crate) mod cutting_list;
 pub(crate) mod drawer;
 pub(crate) mod flat;
 pub(crate) mod handles;
+pub(crate) mod hint;
+pub(crate) mod loom_said;
+pub(crate) mod loom_woven;
 pub(crate) mod map_view;
 pub(crate) mod marks;
 pub(crate) mod photo_cut;

@@ -153,7 +153,7 @@ fn said_ui(
 }
 
 /// Whether a folder can be called so, on any system.
-fn is_name(name: &str) -> bool {
+pub(crate) fn is_name(name: &str) -> bool {
     let name = name.trim();
     !name.is_empty() && !name.starts_with('.') && !name.contains(['/', '\\', ':', '*', '?', '"', '<', '>', '|'])
 }

@@ -171,6 +171,7 @@ fn told_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut Vec<Command
     }
     match told.recipe.scale {
         Scale::Ruler { length, .. } => parts.push((say::told_ruler(length.get()), Part::Ruler)),
+        Scale::Width(width) => parts.push((say::told_width(width.get()), Part::Ruler)),
         _ if sheet.ruler.is_some() => parts.push((say::TOLD_HALF_A_RULER.to_owned(), Part::Ruler)),
         _ => {}
     }

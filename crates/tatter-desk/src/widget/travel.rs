@@ -9,6 +9,8 @@ use crate::look::{self, Icon, Palette, icon_button_ui, palette};
 use crate::photo::{Photos, Sheet};
 use crate::say;
 use crate::shelf::Shelf;
+use crate::start::{OnStart, Wanted};
+use crate::window::ask_ui;
 
 /// How a station stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -80,6 +82,9 @@ fn of_patches(shelf: &Shelf) -> Standing {
 fn steps(desk: &Desk) -> Option<[Option<&str>; 2]> {
     if desk.station() == Station::Photo {
         return desk.photos.sheet().map(|sheet| [sheet.steps.undo_label(), sheet.steps.redo_label()]);
+    }
+    if desk.is_at_loom() {
+        return Some([desk.loom.steps.undo_label(), desk.loom.steps.redo_label()]);
     }
     desk.open().map(|open| [open.history.undo_label(), open.history.redo_label()])
 }
@@ -164,6 +169,7 @@ fn always_ui(ui: &mut Ui, desk: &Desk, colors: &Palette, asked: &mut Vec<Command
     if icon_button_ui(ui, icon, name, name, false, true).clicked() {
         ui.ctx().set_theme(other);
     }
+    bring_ui(ui, desk.open().is_some(), asked);
     if let Some(open) = desk.open() {
         let saved = open.history.is_saved();
         let tip = if saved { say::SAVED_TIP } else { say::SAVE_TIP };
@@ -176,7 +182,11 @@ fn always_ui(ui: &mut Ui, desk: &Desk, colors: &Palette, asked: &mut Vec<Command
         if icon_button_ui(ui, Icon::Redo, say::REDO, &tip, false, redo.is_some()).clicked() {
             asked.push(Command::Redo);
         }
-        let start = if desk.station() == Station::Photo { say::NOTHING_TOLD } else { say::NOTHING_TO_UNDO };
+        let start = match desk.station() {
+            Station::Photo => say::NOTHING_TOLD,
+            Station::Patch if desk.is_at_loom() => say::NOTHING_SAID,
+            _ => say::NOTHING_TO_UNDO,
+        };
         let tip = undo.map_or_else(|| start.to_owned(), |label| say::undo_tip(say::UNDO, label, "Ctrl+Z"));
         if icon_button_ui(ui, Icon::Undo, say::UNDO, &tip, false, undo.is_some()).clicked() {
             asked.push(Command::Undo);
@@ -191,5 +201,20 @@ fn always_ui(ui: &mut Ui, desk: &Desk, colors: &Palette, asked: &mut Vec<Command
             ui.label(egui::RichText::new(say::UNSAVED).color(colors.weld));
         }
         ui.add(egui::Label::new(look::name(&name)).truncate()).on_hover_text(open.kept.path().display().to_string());
+    });
+}
+
+/// What can be laid on the table, whatever lies there now.
+fn bring_ui(ui: &mut Ui, is_open: bool, asked: &mut Vec<Command>) {
+    let button = icon_button_ui(ui, Icon::Bring, say::BRING, say::BRING, false, true);
+    egui::Popup::menu(&button).show(|ui| {
+        ui.set_min_width(230.0);
+        for (label, wanted) in [(say::LAY_PHOTOS, Wanted::Photos), (say::OPEN_JOB, Wanted::Job), (say::FROM_MESH, Wanted::Mesh)] {
+            ask_ui(ui, label, Command::Start(OnStart::Choose(wanted)), asked);
+        }
+        if is_open {
+            ui.separator();
+            ask_ui(ui, say::CLOSE_JOB, Command::Close, asked);
+        }
     });
 }

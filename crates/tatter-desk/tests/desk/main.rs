@@ -1,9 +1,14 @@
 //! The desk used through the labels that readers of screens say.
 #![expect(clippy::disallowed_methods, reason = "a test of the desk needs a scratch folder")]
 
+mod eye;
+mod looks;
+mod loom;
+mod outside;
 mod patch;
 mod person;
 mod photo;
+mod start;
 mod table;
 mod workshop;
 

@@ -4,16 +4,33 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
-use egui::{Key, Modifiers};
+use egui::{Key, Modifiers, Theme};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable as _;
 use tatter_desk::{Command, Desk, dress};
+
+use crate::eye::Textures;
 
 /// Longer than anything here takes on a slow machine without a card.
 const PATIENCE: Duration = Duration::from_secs(120);
 
 /// A person at the desk.
 pub(crate) struct Person<'a>(pub(crate) Harness<'a, Desk>);
+
+/// How a window is looked at.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Window {
+    pub(crate) size: [f32; 2],
+    /// Pixels to a point.
+    pub(crate) scale: f32,
+    pub(crate) theme: Theme,
+}
+
+impl Default for Window {
+    fn default() -> Self {
+        Self { size: [1280.0, 800.0], scale: 1.0, theme: Theme::Dark }
+    }
+}
 
 impl Person<'_> {
     /// With a job open.
@@ -25,6 +42,11 @@ impl Person<'_> {
 
     /// Before an empty desk.
     pub(crate) fn alone() -> Self {
+        Self::before(Desk::new(Arc::new(|| ())), Window::default(), Textures::default())
+    }
+
+    /// Before a desk that is seen through some window.
+    pub(crate) fn before(desk: Desk, window: Window, textures: Textures) -> Self {
         let mut dressed = false;
         let app = move |ui: &mut egui::Ui, desk: &mut Desk| {
             if !std::mem::replace(&mut dressed, true) {
@@ -33,8 +55,13 @@ impl Person<'_> {
                 desk.ui(ui);
             }
         };
-        let desk = Desk::new(Arc::new(|| ()));
-        let harness = Harness::builder().with_size([1280.0, 800.0]).with_max_steps(60).build_ui_state(app, desk);
+        let harness = Harness::builder()
+            .with_size(window.size)
+            .with_pixels_per_point(window.scale)
+            .with_theme(window.theme)
+            .with_max_steps(60)
+            .renderer(textures)
+            .build_ui_state(app, desk);
         let mut person = Self(harness);
         person.rest();
         person
@@ -87,6 +114,16 @@ impl Person<'_> {
         }
         self.0.drop_at(to);
         self.rest();
+    }
+
+    /// Write into a field, and leave it with Enter.
+    pub(crate) fn write(&mut self, field: &str, text: &str) {
+        self.0.get_by_label(field).focus();
+        self.0.run_ok();
+        self.key(Modifiers::COMMAND, Key::A);
+        self.0.get_by_label(field).type_text(text);
+        self.0.run_ok();
+        self.key(Modifiers::NONE, Key::Enter);
     }
 
     pub(crate) fn has(&self, label: &str) -> bool {

@@ -31,15 +31,6 @@ impl Person<'_> {
     fn told(&self) -> Tried<tatter::cutting::Told> {
         Ok(tatter::cutting::Told::clone(self.desk().photos().sheet().ok_or("a photo lies there")?.told()))
     }
-
-    fn write(&mut self, field: &str, text: &str) {
-        self.0.get_by_label(field).focus();
-        self.0.run_ok();
-        self.key(Modifiers::COMMAND, Key::A);
-        self.0.get_by_label(field).type_text(text);
-        self.0.run_ok();
-        self.key(Modifiers::NONE, Key::Enter);
-    }
 }
 
 fn near(one: [f32; 2], other: [f32; 2]) -> bool {
@@ -108,6 +99,35 @@ fn a_photo_is_told_about_undone_and_accepted_as_the_command_line_cuts_it() -> Tr
     cut_photo(&request, &Task::new())?;
     assert!(shop.files("canvas.patch")?.len() > 5, "a patch is several files");
     assert_eq!(shop.files("canvas.patch")?, shop.files("by-hand/canvas.patch")?, "byte for byte");
+    Ok(())
+}
+
+#[test]
+fn what_was_told_of_a_photo_is_there_another_day() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let photo = shop.shoot("canvas.png", SIDE)?;
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Lay(vec![photo.clone()]));
+    person.draw("Cloth stroke", [0.1, 0.1], [0.4, 0.1]);
+    person.draw("Ruler line", [0.1, 0.9], [0.6, 0.9]);
+    person.write("Length of the ruler line in millimetres", "10");
+    person.draw("Grain line", [0.2, 0.8], [0.2, 0.2]);
+    person.draw("Grey pick", [0.8, 0.8], [0.8, 0.8]);
+    let told = person.told()?;
+    assert!(told.recipe.grain.is_some() && told.color.known.is_some() && told.recipe.strokes.len() == 1, "all of it: {told:?}");
+    drop(person);
+
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Lay(vec![photo.clone()]));
+    assert_eq!(person.told()?, told, "to the bit");
+    assert!(person.has("A ruler line of 10 mm"), "and it is seen");
+    person.press("Undo");
+    assert_eq!(person.told()?, tatter::cutting::Told::default(), "which can be taken back in one step");
+    drop(person);
+
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Lay(vec![photo]));
+    assert_eq!(person.told()?, tatter::cutting::Told::default(), "taken back, it stays so");
     Ok(())
 }
 

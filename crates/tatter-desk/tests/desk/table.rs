@@ -192,5 +192,5 @@ fn a_missing_job_is_said_with_what_to_do() {
     let person = Person::at(Path::new("nowhere/smock.tatter.toml"));
     let trouble = person.desk().trouble().expect("it says so");
     assert!(trouble.what.contains("nowhere/smock.tatter.toml") && !trouble.next.is_empty(), "{trouble:?}");
-    assert!(person.has("Job file"), "and another can be named");
+    assert!(person.has("Job, photo or mesh"), "and another can be named");
 }

@@ -29,6 +29,7 @@ pub(crate) struct Workshop(tempfile::TempDir);
 impl Workshop {
     pub(crate) fn new() -> Tried<Self> {
         let shop = Self(tempfile::tempdir()?);
+        std::fs::create_dir(shop.path(""))?;
         let material = MaterialToWrite { name: "canvas".into(), ..MaterialToWrite::default() };
         std::fs::write(shop.path("smock.glb"), write_glb(&panel(), &[material]))?;
         std::fs::create_dir(shop.path("textures"))?;
@@ -45,7 +46,8 @@ impl Workshop {
     }
 
     pub(crate) fn path(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
+        // A folder whose name is seen in the window, and is the same in every run.
+        self.0.path().join("smock").join(name)
     }
 
     pub(crate) fn job(&self) -> PathBuf {

@@ -149,6 +149,11 @@ impl PictureFormat {
         self.row().encode.is_some()
     }
 
+    /// Extensions of all formats, lower case.
+    pub fn all_extensions() -> impl Iterator<Item = &'static str> {
+        ROWS.iter().flat_map(|row| row.extensions.iter().copied())
+    }
+
     /// The names of all formats, for people.
     pub fn names() -> String {
         ROWS.iter().map(|row| row.name).collect::<Vec<_>>().join(", ")

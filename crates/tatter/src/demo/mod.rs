@@ -2,6 +2,7 @@
 
 mod canvas;
 mod photos;
+mod sample;
 mod smock;
 mod view;
 
@@ -12,8 +13,8 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, Depth, Map, Stored, Transfer};
-use tatter_core::model::{CutRecipe, Match, Scale, Spot};
-use tatter_core::task::Task;
+use tatter_core::model::{Match, Spot};
+use tatter_core::task::{Cancelled, Task};
 use tatter_core::units::MmPerTexel;
 use tatter_files::job::JobError;
 use tatter_files::picture::{Effort, PictureError, PictureFormat, encode};
@@ -24,6 +25,8 @@ use crate::cut::{CutFailed, CutReport, CutRequest, CutSource, cut_photo};
 use crate::deliver::{DeliverFailed, DeliverySummary, Foreign, deliver_job};
 use crate::garment::{GarmentError, GarmentRequest, describe, start_job};
 use crate::place::{PlaceError, PlaceRequest, SizeChoice, place};
+
+pub use sample::{Sample, SamplePhoto, folder_for_sample};
 
 /// Why the sample job stopped.
 #[derive(Debug, thiserror::Error)]
@@ -43,6 +46,9 @@ pub enum DemoError {
     /// A picture could not be made.
     #[error(transparent)]
     Picture(#[from] PictureError),
+    /// Stopped.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
     /// A step of the job.
     #[error(transparent)]
     Cut(#[from] CutFailed),
@@ -66,6 +72,7 @@ impl Explain for DemoError {
             Self::NotEmpty(_) => "Name a new folder, or delete this one first".to_owned(),
             Self::Write(..) => "Check free space and permissions, or name another folder".to_owned(),
             Self::NoCanvas => "Install Tatter again".to_owned(),
+            Self::Cancelled(_) => "Start again when ready, in a new folder".to_owned(),
             Self::Weave(error) => error.next(),
             Self::Picture(error) => error.next(),
             Self::Cut(error) => error.next(),
@@ -81,6 +88,7 @@ impl Explain for DemoError {
             Self::NotEmpty(_) => Class::Request,
             Self::Write(..) => Class::Outside,
             Self::NoCanvas => Class::Outside,
+            Self::Cancelled(_) => Class::Request,
             Self::Weave(error) => error.class(),
             Self::Picture(error) => error.class(),
             Self::Cut(error) => error.class(),
@@ -117,19 +125,19 @@ pub fn demo(folder: &Path, task: &Task) -> Result<DemoReport, DemoError> {
         return Err(DemoError::NotEmpty(folder.to_owned()));
     }
     let cloth = canvas::cloth().ok_or(DemoError::NoCanvas)?;
-    let photos = task.stage("photos", || photos::write(folder, &cloth, task))?;
+    let Sample { job, photos } = Sample::in_folder(folder);
+    task.stage("photos", || photos::write(&photos, &cloth, task))?;
+    task.check()?;
     task.stage("garment", || write_garment(folder, cloth, task))?;
     let cuts = photos
-        .iter()
+        .into_iter()
         .map(|photo| {
-            let recipe = CutRecipe { scale: Scale::Width(photo.width), seed: 1, ..CutRecipe::default() };
             let output = folder.join(format!("{}.patch", photo.name));
-            let source = CutSource::Photo(photo.path.clone());
-            Ok(cut_photo(&CutRequest { source, output, recipe, ..CutRequest::default() }, task)?)
+            let source = CutSource::Photo(photo.path);
+            Ok(cut_photo(&CutRequest { source, output, recipe: photo.recipe, ..CutRequest::default() }, task)?)
         })
         .collect::<Result<Vec<_>, DemoError>>()?;
 
-    let job = folder.join("smock.tatter.toml");
     let request =
         GarmentRequest { source: folder.join("smock.glb"), maps: Some(folder.join("textures")), ..GarmentRequest::default() };
     let started = start_job(&describe(&request, task)?, &job);

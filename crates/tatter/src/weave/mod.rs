@@ -1,5 +1,9 @@
 //! `weave`: textile parameters to a patch folder, or to a texture set that repeats.
 
+mod look;
+mod said;
+
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
@@ -19,6 +23,9 @@ pub use tatter_weave::{
 use tatter_weave::{PatchSpec, TileSpec, WeaveError, Woven, shoot, weave_patch, weave_tile};
 
 use crate::cut::{CutFailed, eight_bits, png, save};
+
+pub use look::{Weaving, WovenView, accept, look};
+pub use said::{Said, SaidError};
 
 /// What to weave and where to put it.
 #[derive(Clone, Debug)]
@@ -79,6 +86,11 @@ pub struct WeaveReport {
     pub photo: Option<PathBuf>,
 }
 
+/// Lengths of damage that mean something, mm.
+pub const DAMAGE_LENGTHS: RangeInclusive<f32> = 0.5..=1000.0;
+/// Widths of it, mm.
+pub const DAMAGE_WIDTHS: RangeInclusive<f32> = 0.1..=1000.0;
+
 /// Why nothing was written.
 #[derive(Debug, thiserror::Error)]
 pub enum WeaveFailed {
@@ -100,6 +112,9 @@ pub enum WeaveFailed {
     /// A texture cannot be written.
     #[error("a texture can't be written ({0}): {1}")]
     Write(std::io::Error, PathBuf),
+    /// There is one, and it was not to be replaced.
+    #[error("there is a patch of that name already: {0}")]
+    Taken(PathBuf),
 }
 
 impl Explain for WeaveFailed {
@@ -111,12 +126,13 @@ impl Explain for WeaveFailed {
             Self::Picture(error) => error.next(),
             Self::Patch(error) => error.next(),
             Self::Write(..) => "Check free space and permissions, or name another folder".to_owned(),
+            Self::Taken(_) => "Give it another name, or replace the one there is".to_owned(),
         }
     }
 
     fn class(&self) -> Class {
         match self {
-            Self::Repeats(_) | Self::Name(_) => Class::Request,
+            Self::Repeats(_) | Self::Name(_) | Self::Taken(_) => Class::Request,
             Self::Weave(error) => error.class(),
             Self::Picture(error) => error.class(),
             Self::Patch(error) => error.class(),
@@ -140,15 +156,7 @@ pub fn weave(request: &WeaveRequest, task: &Task) -> Result<WeaveReport, WeaveFa
 }
 
 fn weave_into_patch(request: &WeaveRequest, name: &str, task: &Task) -> Result<WeaveReport, WeaveFailed> {
-    let spec = PatchSpec {
-        cloth: request.cloth.clone(),
-        side: request.side,
-        width_mm: request.width_mm,
-        damage: request.damage.clone(),
-        grain: request.grain,
-        seed: request.seed,
-    };
-    let (woven, cover) = weave_patch(&spec, task)?;
+    let (woven, cover) = weave_patch(&spec(request), task)?;
     let report = report(request, &woven, false);
     take_photo(request, &woven, task)?;
     let threads = thread_ids(&woven.maps.thread_id)?;
@@ -156,6 +164,17 @@ fn weave_into_patch(request: &WeaveRequest, name: &str, task: &Task) -> Result<W
     task.stage("write", || save(&patch, &request.output, vec![("thread_id.png", threads)], task))?;
     let files = patch.maps.iter().filter(|(_, m)| m.is_some()).map(|(c, _)| (c, format!("{c}.png"))).collect();
     Ok(WeaveReport { files, ..report })
+}
+
+fn spec(request: &WeaveRequest) -> PatchSpec {
+    PatchSpec {
+        cloth: request.cloth.clone(),
+        side: request.side,
+        width_mm: request.width_mm,
+        damage: request.damage.clone(),
+        grain: request.grain,
+        seed: request.seed,
+    }
 }
 
 fn patch(request: &WeaveRequest, woven: Woven, cover: Image<Unit>, name: &str, report: &WeaveReport) -> Patch {

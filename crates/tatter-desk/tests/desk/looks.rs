@@ -1,0 +1,134 @@
+//! Pictures of the stations, which were looked at when they were made: light and dark, at single and double scale.
+//!
+//! A frame is compared an eighth as large (a sixteenth at double scale), in colour differences that people see, so that what drivers round otherwise is no change. After a
+//! change that is meant, look at what the failing test names; `TATTER_BLESS=1` takes it over, and fails, so that no such run passes.
+
+use std::path::{Path, PathBuf};
+
+use egui::Theme;
+use tatter_core::channel::Kind;
+use tatter_core::color::{Lab, ciede2000};
+use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
+use tatter_core::kernel::area_resize;
+use tatter_desk::{Command, Desk, Station};
+use tatter_files::limits::Limits;
+use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
+
+use crate::Tried;
+use crate::eye::{Eye, Textures};
+use crate::person::{Person, Window};
+use crate::workshop::Workshop;
+
+/// Width of a picture that is kept, pixels.
+const WIDTH: usize = 160;
+/// Colour difference on average, and that only a few pixels in a thousand may exceed (CIEDE2000): a button that moved by its breadth is more.
+const MEAN: f32 = 0.25;
+const THOUSANDTHS: f32 = 4.0;
+
+fn coding() -> Coding {
+    Coding { transfer: Transfer::Srgb, ..Coding::default() }
+}
+
+/// A person who looks at a window of 1280 by 800 points.
+struct Onlooker<'a> {
+    person: Person<'a>,
+    eye: Eye,
+    window: Window,
+}
+
+impl Onlooker<'_> {
+    fn new(theme: Theme, scale: f32) -> Tried<Self> {
+        let textures = Textures::default();
+        let window = Window { scale, theme, ..Window::default() };
+        let desk = Desk::new(std::sync::Arc::new(|| ()));
+        Ok(Self { person: Person::before(desk, window, textures.clone()), eye: Eye::new(textures)?, window })
+    }
+
+    /// Compare what is seen now with the picture of that name.
+    fn see(&mut self, name: &str) -> Tried<Result<(), String>> {
+        let seen = self.eye.see(&self.person.0, self.window.theme)?;
+        let theme = if self.window.theme == Theme::Dark { "dark" } else { "light" };
+        let scale = self.window.scale;
+        let file = format!("{name}-{theme}-{scale}x.png");
+        let whole = std::env::temp_dir().join("tatter-looks").join(&file);
+        write(&whole, &seen)?;
+        let small = small(&seen)?;
+        let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden").join(&file);
+        if std::env::var_os("TATTER_BLESS").is_some() {
+            let coded = Stored::from_map(&Map::Color(small), &coding(), Depth::Eight);
+            write(&golden, &coded)?;
+            return Ok(Err(format!("{file} was taken over: look at {}", whole.display())));
+        }
+        let [mean, most] = differences(&decoded(&read_stored(&golden, &Limits::default())?)?, &small)?;
+        let differs = mean > MEAN || most > THOUSANDTHS;
+        Ok(if differs {
+            Err(format!("{file}: mean {mean:.2}, some above {most:.2}: look at {}", whole.display()))
+        } else {
+            Ok(())
+        })
+    }
+}
+
+fn write(path: &Path, picture: &Stored) -> Tried<()> {
+    std::fs::create_dir_all(path.parent().ok_or("a folder")?)?;
+    Ok(std::fs::write(path, encode(picture, PictureFormat::Png, Effort::Small)?)?)
+}
+
+fn decoded(picture: &Stored) -> Tried<Image<LinearRgb>> {
+    match picture.decode_whole(Kind::Color, &coding()) {
+        Map::Color(image) => Ok(image),
+        _ => Err("a picture has colours".into()),
+    }
+}
+
+fn small(picture: &Stored) -> Tried<Image<LinearRgb>> {
+    let image = decoded(picture)?;
+    Ok(area_resize(&image, WIDTH, image.height() * WIDTH / image.width()))
+}
+
+fn differences(one: &Image<LinearRgb>, other: &Image<LinearRgb>) -> Tried<[f32; 2]> {
+    if one.size() != other.size() {
+        return Err(format!("{} and {}", one.size(), other.size()).into());
+    }
+    let pairs = one.texels().iter().zip(other.texels());
+    let mut all: Vec<f32> = pairs.map(|(a, b)| ciede2000(Lab::from(*a), Lab::from(*b))).collect();
+    all.sort_by(f32::total_cmp);
+    Ok([all.iter().sum::<f32>() / all.len() as f32, all[all.len() * 998 / 1000]])
+}
+
+/// All stations as one goes through them.
+fn round(theme: Theme, scale: f32) -> Tried<Vec<String>> {
+    let shop = Workshop::new()?;
+    let photo: PathBuf = shop.shoot("canvas.png", 320)?;
+    let mut onlooker = Onlooker::new(theme, scale)?;
+    let mut wrong = Vec::new();
+    let mut see = |onlooker: &mut Onlooker<'_>, name: &str| {
+        wrong.extend(onlooker.see(name)?.err());
+        Ok::<(), Box<dyn std::error::Error>>(())
+    };
+    // A folder that is the same on every machine.
+    onlooker.person.write("Folder of the sample job", "salt-ledger");
+    see(&mut onlooker, "start")?;
+    onlooker.person.ask(Command::Open(shop.job()));
+    onlooker.person.ask(Command::Lay(vec![photo]));
+    see(&mut onlooker, "photo")?;
+    onlooker.person.ask(Command::Go(Station::Patch));
+    see(&mut onlooker, "patch")?;
+    onlooker.person.press("Weave a patch");
+    see(&mut onlooker, "loom")?;
+    onlooker.person.ask(Command::Go(Station::Garment));
+    onlooker.person.press("rip, 100 × 100 mm");
+    onlooker.person.touch("Flat view", [0.5, 0.4]);
+    see(&mut onlooker, "garment")?;
+    onlooker.person.ask(Command::Go(Station::Delivery));
+    see(&mut onlooker, "delivery")?;
+    Ok(wrong)
+}
+
+#[test]
+fn every_station_looks_as_when_it_was_looked_at() -> Tried<()> {
+    let mut wrong = round(Theme::Dark, 1.0)?;
+    wrong.extend(round(Theme::Light, 2.0)?);
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    Ok(())
+}

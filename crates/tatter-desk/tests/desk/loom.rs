@@ -1,0 +1,136 @@
+//! The loom: cloth and damage from threads, looked at while one says what they are, and kept as the command line weaves them.
+
+use egui::accesskit::Role;
+use egui::{Key, Modifiers};
+use egui_kittest::kittest::Queryable as _;
+use tatter::weave::{Kind, Weaving, weave};
+use tatter_core::task::Task;
+use tatter_desk::{Command, OnLoom, Station};
+
+use crate::Tried;
+use crate::person::Person;
+use crate::workshop::Workshop;
+
+impl Person<'_> {
+    fn choose(&mut self, what: &str, one: &str) {
+        self.0.get_by_role_and_label(Role::ComboBox, what).scroll_to_me();
+        self.0.run_ok();
+        self.0.get_by_role_and_label(Role::ComboBox, what).click();
+        self.rest();
+        self.0.get_by_label(one).scroll_to_me();
+        self.0.run_ok();
+        self.press(one);
+    }
+
+    fn weaving(&self) -> Weaving {
+        Weaving::clone(self.desk().loom().weaving())
+    }
+}
+
+#[test]
+fn cloth_is_said_seen_undone_and_kept_as_the_command_line_weaves_it() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Go(Station::Patch));
+    person.press("Weave a patch");
+    let woven = person.desk().loom().woven().ok_or("the loom is set up with a cloth")?;
+    assert!(woven.is_whole, "which is seen as it will be");
+    let usual = person.weaving();
+
+    person.choose("Texels a side", "512");
+    person.choose("Cloth", "denim");
+    person.choose("Damage", "moth hole");
+    person.write("Ends per cm", "24");
+    person.write("Weft count", "Ne12");
+    let said = person.weaving();
+    assert_eq!((said.side, said.said.cloth.as_str(), said.damage[0].kind), (512, "denim", Kind::MothHole), "as chosen");
+    assert_eq!((said.said.ends_per_cm, said.said.weft.as_deref()), (Some(24.0), Some("Ne12")), "as written");
+    for _ in 0..5 {
+        person.key(Modifiers::COMMAND, Key::Z);
+    }
+    assert_eq!(person.weaving(), usual, "undone to the start");
+    for _ in 0..5 {
+        person.press("Redo");
+    }
+    assert_eq!(person.weaving(), said, "and all of it again");
+    assert!(person.placements().is_empty(), "the job has steps of its own");
+
+    let woven = person.desk().loom().woven().ok_or("it is woven anew")?;
+    assert!(woven.report.open_share > 0.001, "with its hole: {}", woven.report.open_share);
+    person.0.get_by_label("opacity").scroll_to_me();
+    person.press("opacity");
+    person.press("Accept");
+    assert_eq!(person.desk().loom().trouble(), None, "it could be kept");
+    assert_eq!(person.desk().patches(), ["denim-moth-hole", "rip"], "the drawer has it");
+
+    std::fs::create_dir(shop.path("by-hand"))?;
+    weave(&said.request(shop.path("by-hand/denim-moth-hole.patch"))?, &Task::new())?;
+    let kept = shop.files("denim-moth-hole.patch")?;
+    assert!(kept.contains_key("thread_id.png"), "with the numbers of its threads: {:?}", kept.keys());
+    assert_eq!(kept, shop.files("by-hand/denim-moth-hole.patch")?, "byte for byte");
+
+    person.press("Back to the patches");
+    assert!(person.has("Take it to the garment"), "from the drawer it goes on like any other");
+    Ok(())
+}
+
+#[test]
+fn what_cannot_be_woven_tells_its_limit_and_nothing_is_kept() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Go(Station::Patch));
+    person.press("Weave a patch");
+    person.choose("Texels a side", "512");
+    person.write("Picks per cm", "60");
+    let trouble = person.desk().loom().trouble().cloned().ok_or("it says so")?;
+    assert!(trouble.what.contains("jam") && trouble.what.contains("at most"), "with the most that would fit: {trouble:?}");
+    assert!(person.0.query_by_label_contains("picks per cm of these yarns jam").is_some(), "where it was set");
+    person.press("Accept");
+    assert_eq!(person.desk().patches(), ["rip"], "nothing is kept");
+    person.press("Undo");
+    assert_eq!(person.desk().loom().trouble(), None, "undone, it is woven again");
+    assert!(person.desk().loom().woven().is_some(), "and seen");
+
+    person.write("Warp count", "twenty");
+    let trouble = person.desk().loom().trouble().cloned().ok_or("it says so")?;
+    assert!(trouble.what.contains("'twenty' is no yarn count"), "{trouble:?}");
+    person.press("Undo");
+    person.write("Cloth shown", "900");
+    let trouble = person.desk().loom().trouble().cloned().ok_or("it says so")?;
+    assert!(trouble.what.contains("lost on texels"), "threads finer than texels: {trouble:?}");
+    Ok(())
+}
+
+#[test]
+fn a_patch_that_is_there_stays_until_one_asks() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let before = shop.files("rip.patch")?;
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Go(Station::Patch));
+    person.press("Weave a patch");
+    person.choose("Texels a side", "512");
+    person.write("Name of the patch", "rip");
+    person.press("Accept");
+    assert!(person.desk().loom().trouble().is_some_and(|trouble| trouble.what.contains("already")), "it says so");
+    assert_eq!(shop.files("rip.patch")?, before, "what is there stays");
+    person.press("Replace it");
+    assert_ne!(shop.files("rip.patch")?, before, "until one asks for it");
+    Ok(())
+}
+
+#[test]
+fn weaving_is_stopped_and_taken_up_again() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut person = Person::at(&shop.job());
+    person.ask(Command::Go(Station::Patch));
+    person.press("Weave a patch");
+    let large = Weaving { side: 2048, ..person.weaving() };
+    person.0.state_mut().obey(Command::Loom(OnLoom::Say(Box::new(large))));
+    person.0.step();
+    person.0.state_mut().obey(Command::Loom(OnLoom::Stop));
+    person.rest();
+    assert!(person.desk().loom().woven().is_none_or(|woven| !woven.is_whole), "it was stopped before it was whole");
+    person.press("Weave it");
+    assert!(person.desk().loom().woven().is_some_and(|woven| woven.is_whole), "asked again, it is woven");
+    Ok(())
+}
