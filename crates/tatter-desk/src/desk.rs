@@ -13,6 +13,7 @@ use crate::job::{hear_in, keep_draft, look_over, obey_in};
 use crate::open::Open;
 use crate::photo::{Accepted, Photos};
 use crate::say;
+use crate::scattering;
 use crate::shelf::Shelf;
 use crate::work::{Look, Trouble, Wake, Work};
 
@@ -79,7 +80,7 @@ impl Desk {
 
     /// What went wrong last, as it is shown.
     pub fn trouble(&self) -> Option<&Trouble> {
-        self.trouble.as_ref().or(self.open.as_ref().and_then(|open| open.trouble.as_ref()))
+        self.trouble.as_ref().or(self.open.as_ref().and_then(|open| open.trouble.as_ref().or(open.unlaid.as_ref())))
     }
 
     /// Do what was asked.
@@ -112,6 +113,7 @@ impl Desk {
                 self.trouble = None;
                 if let Some(open) = &mut self.open {
                     open.trouble = None;
+                    open.unlaid = None;
                 }
             }
             Command::ReadAnew => {
@@ -144,7 +146,7 @@ impl Desk {
                 match Work::start(path, Arc::clone(history.job()), Arc::clone(&self.wake)) {
                     Ok(work) => {
                         self.trouble = None;
-                        self.open = Some(Open::new(kept, history, draft, work));
+                        self.open = Some(Open::new(kept, history, draft, work, Arc::clone(&self.wake)));
                     }
                     Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
                 }
@@ -170,7 +172,9 @@ impl Desk {
             for news in open.work.news() {
                 hear_in(open, news);
             }
+            scattering::hear(open);
             open.settle();
+            keep_draft(open);
         }
         let accepted = self.photos.hear();
         self.take_in(accepted);
@@ -220,6 +224,12 @@ impl Desk {
         }
         loop {
             let Some(open) = &mut self.open else { return true };
+            while !open.scattering.is_resting() {
+                if !scattering::wait(open, patience) {
+                    return false;
+                }
+                open.settle();
+            }
             let opening = !open.ready && open.trouble.is_none();
             if !opening && open.work.is_resting() {
                 return true;

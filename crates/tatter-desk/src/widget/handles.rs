@@ -40,8 +40,8 @@ impl Sight {
 /// A line that is seen on any cloth.
 pub(crate) fn chalk(painter: &Painter, ends: [Pos2; 2], is_selected: bool, colors: &Palette) {
     let [light, dark] = colors.chalk;
-    let width = if is_selected { 2.2 } else { 1.1 };
-    painter.line_segment(ends, Stroke::new(width + 2.0, dark.gamma_multiply(0.7)));
+    let (width, beneath) = if is_selected { (2.2, 2.0) } else { (0.9, 1.4) };
+    painter.line_segment(ends, Stroke::new(width + beneath, dark.gamma_multiply(0.7)));
     painter.line_segment(ends, Stroke::new(width, if is_selected { light } else { light.gamma_multiply(0.75) }));
 }
 
@@ -49,18 +49,18 @@ pub(crate) fn chalk(painter: &Painter, ends: [Pos2; 2], is_selected: bool, color
 pub(crate) fn borders(painter: &Painter, open: &Open, sight: &Sight, colors: &Palette) {
     for placement in &open.job().placements {
         let Some(lie) = open.lie(&placement.id) else { continue };
-        let is_selected = open.selected() == Some(placement.id.as_str());
+        let is_marked = open.is_marked(placement);
         let facing = lie.border.iter().filter(|(ends, normal)| normal.dot(sight.camera.eye - ends[0]) > 0.0);
         for (ends, _) in facing {
             if let (Some(from), Some(to)) = (sight.pos(ends[0]), sight.pos(ends[1])) {
-                chalk(painter, [from, to], is_selected, colors);
+                chalk(painter, [from, to], is_marked, colors);
             }
         }
     }
 }
 
 /// A round handle: where it is and what it is called. A ring lets the cloth beneath be seen.
-fn knob_ui(ui: &mut Ui, id: Id, at: Pos2, name: &str, is_ring: bool, colors: &Palette) -> Response {
+pub(crate) fn knob_ui(ui: &mut Ui, id: Id, at: Pos2, name: &str, is_ring: bool, colors: &Palette) -> Response {
     let response = ui.interact(Rect::from_center_size(at, vec2(4.0 * KNOB, 4.0 * KNOB) * 0.7), id, Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(Role::Button, true, name));
     let [light, dark] = colors.chalk;

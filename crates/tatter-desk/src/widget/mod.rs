@@ -2,17 +2,23 @@
 
 pub(crate) mod cutting_list;
 pub(crate) mod drawer;
+pub(crate) mod fields;
 pub(crate) mod flat;
 pub(crate) mod handles;
+pub(crate) mod line;
+pub(crate) mod lists;
 pub(crate) mod map_view;
 pub(crate) mod marks;
 pub(crate) mod photo_cut;
 pub(crate) mod photo_tools;
 pub(crate) mod photo_view;
+pub(crate) mod scatter_list;
 pub(crate) mod slider;
 pub(crate) mod solid;
 pub(crate) mod swatch;
+pub(crate) mod ticket;
 pub(crate) mod travel;
+pub(crate) mod wear_list;
 
 use egui::{Rect, Response, Role, Ui, pos2};
 

@@ -4,7 +4,10 @@
 mod patch;
 mod person;
 mod photo;
+mod scatter;
 mod table;
+mod ticket;
+mod wear;
 mod workshop;
 
 type Tried<T> = Result<T, Box<dyn std::error::Error>>;

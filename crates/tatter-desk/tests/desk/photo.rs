@@ -31,15 +31,6 @@ impl Person<'_> {
     fn told(&self) -> Tried<tatter::cutting::Told> {
         Ok(tatter::cutting::Told::clone(self.desk().photos().sheet().ok_or("a photo lies there")?.told()))
     }
-
-    fn write(&mut self, field: &str, text: &str) {
-        self.0.get_by_label(field).focus();
-        self.0.run_ok();
-        self.key(Modifiers::COMMAND, Key::A);
-        self.0.get_by_label(field).type_text(text);
-        self.0.run_ok();
-        self.key(Modifiers::NONE, Key::Enter);
-    }
 }
 
 fn near(one: [f32; 2], other: [f32; 2]) -> bool {

@@ -1,0 +1,89 @@
+//! The line that what is taken up lies along, on both views, with its corners to be taken hold of.
+
+use egui::{Id, Painter, Pos2, Response, Ui};
+use glam::Vec2;
+use tatter::stand::{Form, Line};
+
+use super::handles::{Sight, chalk, knob_ui};
+use crate::command::{Command, OnLine};
+use crate::look::Palette;
+use crate::open::Open;
+use crate::say;
+
+/// Draw it on the solid view, as far as it faces the eye. Whether a corner is being dragged.
+pub(crate) fn line_ui(
+    ui: &mut Ui,
+    open: &mut Open,
+    form: &Form,
+    sight: &Sight,
+    colors: &Palette,
+    asked: &mut Vec<Command>,
+) -> bool {
+    let Some(line) = open.line() else { return false };
+    let is_facing = |(ends, normal): &&([glam::Vec3; 2], glam::Vec3)| normal.dot(sight.camera.eye - ends[0]) > 0.0;
+    for (ends, _) in line.pieces.iter().filter(is_facing) {
+        if let (Some(from), Some(to)) = (sight.pos(ends[0]), sight.pos(ends[1])) {
+            chalk(ui.painter(), [from, to], true, colors);
+        }
+    }
+    let facing = line.corners.iter().map(|corner| corner.filter(|(at, normal)| normal.dot(sight.camera.eye - at) > 0.0));
+    let corners: Vec<Option<Pos2>> = facing.map(|corner| sight.pos(corner?.0)).collect();
+    let mut dragged = false;
+    for (number, at) in corners.into_iter().enumerate() {
+        let Some(at) = at else { continue };
+        let knob = knob_ui(ui, Id::unique(("corner", number)), at, &say::corner(number), true, colors);
+        dragged |= follow(&knob, number, asked, |pos| form.touch(sight.line(pos)));
+    }
+    dragged
+}
+
+/// Draw it on the flat view. Whether a corner is being dragged.
+pub(crate) fn flat_line_ui(
+    ui: &mut Ui,
+    painter: &Painter,
+    open: &mut Open,
+    at: &dyn Fn(Vec2) -> Pos2,
+    place: &dyn Fn(Pos2) -> Vec2,
+    asked: &mut Vec<Command>,
+) -> bool {
+    let Some((line, form)) = open.line().zip(open.form.clone()) else { return false };
+    let colors = crate::look::palette(ui);
+    let here = flat_corners(&line, open.sheet, at);
+    for ends in here.windows(2) {
+        if let [Some(from), Some(to)] = *ends {
+            chalk(painter, [from, to], true, &colors);
+        }
+    }
+    let mut dragged = false;
+    for (number, pos) in here.into_iter().enumerate() {
+        let Some(pos) = pos else { continue };
+        let name = say::on_flat(&say::corner(number));
+        let knob = knob_ui(ui, Id::unique(("flat corner", number)), pos, &name, true, &colors);
+        dragged |= follow(&knob, number, asked, |pos| form.touch_flat(open.sheet, place(pos)));
+    }
+    dragged
+}
+
+/// The corners that lie in a map set.
+fn flat_corners(line: &Line, sheet: usize, at: &dyn Fn(Vec2) -> Pos2) -> Vec<Option<Pos2>> {
+    line.flat.iter().map(|corner| corner.filter(|(set, _)| *set == sheet).map(|(_, place)| at(place))).collect()
+}
+
+/// A corner follows the pointer over the cloth.
+fn follow(
+    knob: &Response,
+    number: usize,
+    asked: &mut Vec<Command>,
+    touch: impl Fn(Pos2) -> Option<tatter::stand::Touch>,
+) -> bool {
+    if knob.dragged()
+        && knob.drag_delta() != egui::Vec2::ZERO
+        && let Some(touch) = knob.interact_pointer_pos().and_then(touch)
+    {
+        asked.push(Command::Line(OnLine::Corner(number, touch)));
+    }
+    if knob.drag_stopped() {
+        asked.push(Command::LetGo);
+    }
+    knob.dragged()
+}
