@@ -7,6 +7,7 @@ mod photo;
 mod scatter;
 mod table;
 mod ticket;
+mod undo;
 mod wear;
 mod workshop;
 
