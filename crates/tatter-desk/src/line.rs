@@ -34,7 +34,8 @@ pub(crate) fn obey(open: &mut Open, asked: OnLine) {
 
 /// Put a corner at the end of the line.
 pub(crate) fn put(open: &mut Open, touch: &Touch) {
-    change(open, false, |line| line.put(touch));
+    let part = open.form.as_ref().and_then(|form| form.part_of(touch));
+    change(open, false, |line| line.put(touch, part));
 }
 
 /// What a line is made of, in a scatter or in a mark.
@@ -45,14 +46,14 @@ struct Drawn<'a> {
 }
 
 impl Drawn<'_> {
-    fn put(&mut self, touch: &Touch) {
+    fn put(&mut self, touch: &Touch, part: Option<String>) {
         if self.along.is_empty() {
             if self.spread.get() <= 0.0 {
                 *self.spread = SPREAD;
             }
             // Where parts share the texture, the line lies on the one it was drawn on.
             if self.only.is_empty() {
-                self.only.extend(touch.part.clone());
+                self.only.extend(part);
             }
         }
         self.along.push(touch.uv);

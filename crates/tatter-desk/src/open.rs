@@ -300,7 +300,8 @@ impl Open {
         let Some(form) = self.form.clone() else { return };
         let job = Arc::clone(self.job());
         self.lies.retain(|id, _| job.placements.iter().any(|placement| placement.id == *id));
-        let is_known = |placement: &&Placement| self.lies.get(&placement.id).is_some_and(|(known, _)| known == *placement);
+        let is_known =
+            |placement: &&Placement| self.lies.get(&placement.id).is_some_and(|(known, _)| lies_alike(known, placement));
         let changed = job.placements.iter().filter(|placement| !is_known(placement));
         let changed: Vec<(&Placement, Canvas)> =
             changed.filter_map(|placement| Some((placement, self.canvas_of(placement)?))).collect();
@@ -328,6 +329,12 @@ impl Open {
         });
         around.min_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, id)| id.clone())
     }
+}
+
+/// Whether two placements lie alike, however they meet the cloth.
+fn lies_alike(one: &Placement, other: &Placement) -> bool {
+    let of = |p: &Placement| (p.turn, p.size, p.mirror);
+    one.patch == other.patch && one.spot == other.spot && of(one) == of(other)
 }
 
 /// The folder a job lies in.

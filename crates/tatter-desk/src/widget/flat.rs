@@ -6,7 +6,7 @@ use tatter::history::Edit;
 use tatter_core::model::Placement;
 
 use super::WHOLE;
-use super::handles::chalk;
+use super::handles::{Chalk, chalk};
 use super::line::flat_line_ui;
 use super::solid::said;
 use crate::command::Command;
@@ -41,9 +41,12 @@ pub(crate) fn flat_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     painter.extend(sheet.edges.iter().map(|ends| egui::Shape::line_segment(ends.map(at), edge)));
     for placement in &open.job().placements {
         let Some(lie) = open.lie(&placement.id) else { continue };
-        let is_marked = open.is_marked(placement);
-        for (_, ends) in lie.flat_border.iter().filter(|(set, _)| *set == open.sheet) {
-            chalk(&painter, ends.map(at), is_marked, &colors);
+        let here = || lie.flat_border.iter().filter(|(set, _)| *set == open.sheet);
+        let middle = at(lie.flat_middle.1);
+        let half = here().map(|(_, ends)| middle.distance(at(ends[0]))).fold(0.0, f32::max);
+        let how = Chalk::around(open.is_marked(placement), half);
+        for (_, ends) in here() {
+            chalk(&painter, ends.map(at), how, &colors);
         }
     }
     let place = |pos: Pos2| Vec2::new((pos.x - rect.left()) / rect.width(), (pos.y - rect.top()) / rect.height());

@@ -37,23 +37,44 @@ impl Sight {
     }
 }
 
+/// How a border is drawn.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Chalk {
+    /// Of what is taken up.
+    pub(crate) is_marked: bool,
+    /// 1, and less where what it goes around is seen so small that the line would hide it.
+    pub(crate) breadth: f32,
+}
+
+impl Chalk {
+    /// Of what is taken up.
+    pub(crate) const MARKED: Self = Self { is_marked: true, breadth: 1.0 };
+
+    /// Around something that is seen with this half diagonal, points.
+    pub(crate) fn around(is_marked: bool, half: f32) -> Self {
+        Self { is_marked, breadth: (half / 16.0).clamp(0.35, 1.0) }
+    }
+}
+
 /// A line that is seen on any cloth.
-pub(crate) fn chalk(painter: &Painter, ends: [Pos2; 2], is_selected: bool, colors: &Palette) {
+pub(crate) fn chalk(painter: &Painter, ends: [Pos2; 2], how: Chalk, colors: &Palette) {
     let [light, dark] = colors.chalk;
-    let (width, beneath) = if is_selected { (2.2, 2.0) } else { (0.9, 1.4) };
+    let (width, beneath) = if how.is_marked { (2.2, 2.0) } else { (0.9, 1.4) };
+    let [width, beneath] = [width, beneath].map(|points| points * how.breadth);
     painter.line_segment(ends, Stroke::new(width + beneath, dark.gamma_multiply(0.7)));
-    painter.line_segment(ends, Stroke::new(width, if is_selected { light } else { light.gamma_multiply(0.75) }));
+    painter.line_segment(ends, Stroke::new(width, if how.is_marked { light } else { light.gamma_multiply(0.75) }));
 }
 
 /// The borders of all placements as far as they face the eye.
 pub(crate) fn borders(painter: &Painter, open: &Open, sight: &Sight, colors: &Palette) {
     for placement in &open.job().placements {
         let Some(lie) = open.lie(&placement.id) else { continue };
-        let is_marked = open.is_marked(placement);
+        let half = sight.pos(lie.middle).zip(sight.pos(lie.knobs[1])).map_or(0.0, |(middle, corner)| middle.distance(corner));
+        let how = Chalk::around(open.is_marked(placement), half);
         let facing = lie.border.iter().filter(|(ends, normal)| normal.dot(sight.camera.eye - ends[0]) > 0.0);
         for (ends, _) in facing {
             if let (Some(from), Some(to)) = (sight.pos(ends[0]), sight.pos(ends[1])) {
-                chalk(painter, [from, to], is_marked, colors);
+                chalk(painter, [from, to], how, colors);
             }
         }
     }
@@ -79,11 +100,11 @@ pub(crate) fn knob_ui(ui: &mut Ui, id: Id, at: Pos2, name: &str, is_ring: bool, 
 }
 
 /// Millimetres and degrees an arrow key moves by.
-const STEP_MM: f32 = 1.0;
+pub(crate) const STEP_MM: f32 = 1.0;
 const STEP_DEGREES: f32 = 1.0;
 
 /// The arrow keys pressed while a handle has the focus: right and up.
-fn arrows(ui: &Ui, response: &Response) -> Option<[f32; 2]> {
+pub(crate) fn arrows(ui: &Ui, response: &Response) -> Option<[f32; 2]> {
     if !response.has_focus() {
         return None;
     }

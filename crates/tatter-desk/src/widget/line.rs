@@ -4,7 +4,7 @@ use egui::{Id, Painter, Pos2, Response, Ui};
 use glam::Vec2;
 use tatter::stand::{Form, Line};
 
-use super::handles::{Sight, chalk, knob_ui};
+use super::handles::{Chalk, STEP_MM, Sight, arrows, chalk, knob_ui};
 use crate::command::{Command, OnLine};
 use crate::look::Palette;
 use crate::open::Open;
@@ -23,16 +23,21 @@ pub(crate) fn line_ui(
     let is_facing = |(ends, normal): &&([glam::Vec3; 2], glam::Vec3)| normal.dot(sight.camera.eye - ends[0]) > 0.0;
     for (ends, _) in line.pieces.iter().filter(is_facing) {
         if let (Some(from), Some(to)) = (sight.pos(ends[0]), sight.pos(ends[1])) {
-            chalk(ui.painter(), [from, to], true, colors);
+            chalk(ui.painter(), [from, to], Chalk::MARKED, colors);
         }
     }
-    let facing = line.corners.iter().map(|corner| corner.filter(|(at, normal)| normal.dot(sight.camera.eye - at) > 0.0));
-    let corners: Vec<Option<Pos2>> = facing.map(|corner| sight.pos(corner?.0)).collect();
     let mut dragged = false;
-    for (number, at) in corners.into_iter().enumerate() {
-        let Some(at) = at else { continue };
+    for (number, corner) in line.corners.iter().enumerate() {
+        let facing = corner.filter(|corner| corner.normal.dot(sight.camera.eye - corner.at) > 0.0);
+        let Some((corner, at)) = facing.and_then(|corner| Some((corner, sight.pos(corner.at)?))) else { continue };
         let knob = knob_ui(ui, Id::unique(("corner", number)), at, &say::corner(number), true, colors);
         dragged |= follow(&knob, number, asked, |pos| form.touch(sight.line(pos)));
+        if let Some(step) = arrows(ui, &knob)
+            && let Some(touch) = form.beside_corner(&corner, step.map(|way| way * STEP_MM))
+        {
+            asked.push(Command::Line(OnLine::Corner(number, touch)));
+            asked.push(Command::LetGo);
+        }
     }
     dragged
 }
@@ -51,7 +56,7 @@ pub(crate) fn flat_line_ui(
     let here = flat_corners(&line, open.sheet, at);
     for ends in here.windows(2) {
         if let [Some(from), Some(to)] = *ends {
-            chalk(painter, [from, to], true, &colors);
+            chalk(painter, [from, to], Chalk::MARKED, &colors);
         }
     }
     let mut dragged = false;

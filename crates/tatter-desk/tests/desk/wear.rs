@@ -62,6 +62,14 @@ fn a_crease_comes_with_its_line() -> Tried<()> {
     assert!(moved[0][1] > drawn[0].along[0][1] + 0.03 && moved[1] == drawn[0].along[1], "one corner follows: {moved:?}");
     person.press("Undo");
     assert_eq!(person.job().wear, drawn, "in one step");
+    person.0.get_by_label("Corner 2").focus();
+    person.0.run_ok();
+    person.key(Modifiers::NONE, Key::ArrowUp);
+    let stepped = person.job().wear[0].along.clone();
+    let up = (drawn[0].along[1][1] - stepped[1][1]) * 512.0;
+    assert!((up - 1.0).abs() < 0.05 && stepped[0] == drawn[0].along[0], "an arrow moves it by a millimetre: {up}");
+    person.press("Undo");
+    assert_eq!(person.job().wear, drawn, "in one step");
     person.press("Last corner back");
     assert_eq!(person.job().wear[0].along.len(), 1, "around one spot");
     person.touch("Solid view", [0.5, 0.5]);

@@ -39,8 +39,7 @@ pub struct Touch {
     pub point: Vec3,
     /// Where it is in UV, v down: as lines are drawn.
     pub uv: [f32; 2],
-    /// The part's name, where it takes one to mean this place in UV.
-    pub part: Option<String>,
+    face: usize,
 }
 
 /// How a placement lies on the cloth.
@@ -139,10 +138,14 @@ impl Form {
     }
 
     /// The cloth so many millimetres to the right and up along the grain of where a placement lies; `None` where there is none.
-    pub fn beside(&self, lie: &Lie, [right, up]: [f32; 2]) -> Option<Touch> {
-        let offset = lie.unit[0] * f64::from(right) + lie.unit[1] * f64::from(up);
-        let above = lie.middle.as_dvec3() * self.millimetres + offset + lie.normal.as_dvec3() * (5.0 + offset.length());
-        self.touch(((above / self.millimetres).as_vec3(), -lie.normal))
+    pub fn beside(&self, lie: &Lie, by: [f32; 2]) -> Option<Touch> {
+        self.beside_of(lie.middle, lie.normal, lie.unit, by)
+    }
+
+    pub(super) fn beside_of(&self, at: Vec3, normal: Vec3, unit: [DVec3; 2], [right, up]: [f32; 2]) -> Option<Touch> {
+        let offset = unit[0] * f64::from(right) + unit[1] * f64::from(up);
+        let above = at.as_dvec3() * self.millimetres + offset + normal.as_dvec3() * (5.0 + offset.length());
+        self.touch(((above / self.millimetres).as_vec3(), -normal))
     }
 
     /// The nearest cloth along a line of sight. Linear in the faces: about a millisecond for 100,000.
@@ -161,11 +164,8 @@ impl Form {
         let own = &self.surface.faces()[face];
         let point = self.world(own.point(weights));
         let uv = own.uvs[0] * weights[0] + own.uvs[1] * weights[1] + own.uvs[2] * weights[2];
-        let mut touch = self.touch_uv(face, uv, point)?;
-        if self.garment.mesh.is_some() {
-            touch.spot = Spot::Point(point.to_array());
-        }
-        Some(touch)
+        let spot = if self.garment.mesh.is_some() { Spot::Point(point.to_array()) } else { self.uv_spot(face, uv) };
+        Some(Touch { set: self.sets[face]?, spot, point, uv: uv.as_vec2().to_array(), face })
     }
 
     /// The cloth at a place of a flat map set. Linear in the faces.
@@ -178,17 +178,25 @@ impl Form {
                     weights.iter().all(|w| *w >= 0.0).then(|| (index, uv, face.point(weights)))
                 },
             )?;
-        self.touch_uv(face, uv, self.world(point))
+        Some(Touch { set, spot: self.uv_spot(face, uv), point: self.world(point), uv: uv.as_vec2().to_array(), face })
     }
 
-    /// A touch by its place in UV, with the part's name where it takes one to mean this face.
-    fn touch_uv(&self, face: usize, uv: DVec2, point: Vec3) -> Option<Touch> {
-        let at = [uv.x as f32, uv.y as f32];
-        let part = self.surface.faces()[face].part;
+    /// A spot in UV, with the part's name where it takes one to mean this face.
+    fn uv_spot(&self, face: usize, uv: DVec2) -> Spot {
+        let at = uv.as_vec2().to_array();
+        Spot::Uv { at, part: self.part_meant(face, at) }
+    }
+
+    /// The part's name, where it takes one to mean a face by its place in UV.
+    fn part_meant(&self, face: usize, at: [f32; 2]) -> Option<String> {
         let plain = self.located(&Spot::Uv { at, part: None });
         let is_meant = plain.is_some_and(|seed| self.sets[seed.face] == self.sets[face]);
-        let part = (!is_meant).then(|| self.surface.parts()[part].name.clone());
-        Some(Touch { set: self.sets[face]?, spot: Spot::Uv { at, part: part.clone() }, point, uv: at, part })
+        (!is_meant).then(|| self.surface.parts()[self.surface.faces()[face].part].name.clone())
+    }
+
+    /// The part that a line drawn from a touch must keep to, since others lie at that place in UV, too. Linear in the faces.
+    pub fn part_of(&self, touch: &Touch) -> Option<String> {
+        self.part_meant(touch.face, touch.uv)
     }
 
     /// The cloth at a spot. Linear in the faces.

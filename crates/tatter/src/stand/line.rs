@@ -1,21 +1,32 @@
 //! A line drawn over the texture as it lies on the cloth, to be looked at and taken hold of.
 
-use glam::{DVec2, Vec2, Vec3};
+use glam::{DVec2, DVec3, Vec2, Vec3};
 use tatter_core::model::Spot;
 use tatter_garment::surface::Seed;
 
-use super::Form;
+use super::{Form, Touch};
 
 /// Pieces a stretch between two corners is shown in.
 const PIECES: usize = 12;
 /// A piece longer than this share of a stretch leaps through the air, between two islands.
 const LEAP: f32 = 0.34;
 
+/// A corner of a line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Corner {
+    /// In the world of a camera.
+    pub at: Vec3,
+    /// Outward unit normal of the cloth there.
+    pub normal: Vec3,
+    /// Right and up along the grain there.
+    unit: [DVec3; 2],
+}
+
 /// A line on the cloth.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Line {
-    /// Its corners in the world with the outward normals; `None` where one is off the cloth.
-    pub corners: Vec<Option<(Vec3, Vec3)>>,
+    /// Its corners; `None` where one is off the cloth.
+    pub corners: Vec<Option<Corner>>,
     /// Pieces in the world, with the outward normal of each.
     pub pieces: Vec<([Vec3; 2], Vec3)>,
     /// Its corners flat: number of the map set, place in its texture.
@@ -33,7 +44,7 @@ impl Form {
             Some((self.set_of(seed.as_ref()?.face)?, place.as_vec2()))
         };
         let mut line = Line {
-            corners: seeds.iter().map(|seed| seed.as_ref().map(placed)).collect(),
+            corners: seeds.iter().map(|seed| seed.as_ref().map(|seed| self.corner(seed))).collect(),
             pieces: Vec::new(),
             flat: seeds.iter().zip(along).map(flat).collect(),
         };
@@ -53,6 +64,16 @@ impl Form {
             }
         }
         line
+    }
+
+    fn corner(&self, seed: &Seed) -> Corner {
+        let unit = [seed.grain.cross(seed.normal), seed.grain];
+        Corner { at: self.world(seed.point), normal: seed.normal.as_vec3(), unit }
+    }
+
+    /// The cloth so many millimetres to the right and up along the grain of a corner; `None` where there is none.
+    pub fn beside_corner(&self, corner: &Corner, by: [f32; 2]) -> Option<Touch> {
+        self.beside_of(corner.at, corner.normal, corner.unit, by)
     }
 
     /// The cloth at a place of a line, on the parts it keeps to if it can be.

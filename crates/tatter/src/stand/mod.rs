@@ -10,5 +10,5 @@ mod thrower;
 
 pub use dresser::{Dresser, Fineness, State, View};
 pub use form::{Form, Lie, Sheet, Touch};
-pub use line::Line;
+pub use line::{Corner, Line};
 pub use thrower::Thrower;
