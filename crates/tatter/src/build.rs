@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
-use tatter_core::model::{Job, MapFile, Variation};
+use tatter_core::model::{MapFile, Variation};
 use tatter_core::task::{Note, Task};
 use tatter_files::picture::{Band, Banded, Effort, PictureError, PictureFormat, encode, encode_banded};
 use tatter_files::store::Hashed;
@@ -233,19 +233,9 @@ pub(crate) fn finish_in(
     let job = varied(&session.job, &state);
     dye_cloth(&session.garment, pictures, &state, task).map_err(BuildError::from)?;
     let wear = wear::apply(session, &job, pictures, path, task)?;
-    let report = lay_placements(session, &job, pictures, task)?;
+    let placed = session.placed_of(&job);
+    let report = tatter_garment::build::build(&session.garment, pictures, &placed, &BuildSettings::default(), task)?;
     Ok(Finished { report, wear: wear.marks, notes: task.notes() })
-}
-
-/// Lay the placements of a job over its worn pictures.
-pub(crate) fn lay_placements(
-    session: &Session,
-    job: &Job,
-    pictures: &mut [Vec<Stored>],
-    task: &Task,
-) -> Result<BuildReport, BuildFailed> {
-    let placed = session.placed_of(job);
-    Ok(tatter_garment::build::build(&session.garment, pictures, &placed, &BuildSettings::default(), task)?)
 }
 
 fn encode_all(

@@ -9,9 +9,10 @@ use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_files::job::{JobError, read_job, write_job};
 use tatter_files::picture::PictureError;
-use tatter_garment::build::{BuildSettings, WearError, WearInput, check_wear, wear};
+use tatter_garment::build::{BuildSettings, WearError, WearInput, check_wear, wear, wear_on};
 pub use tatter_garment::build::{MarkReport, WearReport};
 use tatter_garment::check::{Fault, check_marks};
+use tatter_garment::surface::Surface;
 
 use crate::paths::relative;
 use crate::place::{PlaceError, placeable, unused};
@@ -204,6 +205,20 @@ pub(crate) fn apply(
     let read = all_pictures(job, path)?;
     let marks = inputs(job, &read);
     wear(&session.garment, pictures, &marks, &BuildSettings::default(), task)
+        .map_err(|error| WearFailed::Wear(error, path.to_owned()))
+}
+
+/// As [`apply`] of the session's own job, on the garment's surface that was made before.
+pub(crate) fn apply_on(
+    surface: &Surface,
+    session: &Session,
+    pictures: &mut [Vec<Stored>],
+    path: &Path,
+    task: &Task,
+) -> Result<WearReport, WearFailed> {
+    let read = all_pictures(&session.job, path)?;
+    let marks = inputs(&session.job, &read);
+    wear_on(surface, &session.garment, pictures, &marks, &BuildSettings::default(), task)
         .map_err(|error| WearFailed::Wear(error, path.to_owned()))
 }
 

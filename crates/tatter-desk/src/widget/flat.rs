@@ -45,9 +45,8 @@ pub(crate) fn flat_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
         let middle = at(lie.flat_middle.1);
         let half = here().map(|(_, ends)| middle.distance(at(ends[0]))).fold(0.0, f32::max);
         let how = Chalk::around(open.is_marked(placement), half);
-        for (_, ends) in here() {
-            chalk(&painter, ends.map(at), how, &colors);
-        }
+        let pieces: Vec<[Pos2; 2]> = here().map(|(_, ends)| ends.map(at)).collect();
+        chalk(&painter, &pieces, how, &colors);
     }
     let place = |pos: Pos2| Vec2::new((pos.x - rect.left()) / rect.width(), (pos.y - rect.top()) / rect.height());
     let dragged = middle_ui(ui, open, &at, &place, asked) | flat_line_ui(ui, &painter, open, &at, &place, asked);

@@ -1,6 +1,6 @@
 //! Outlines of placements on the garment, and the handles of the selected one.
 
-use egui::{Id, Key, Painter, Pos2, Rect, Response, Role, Sense, Stroke, Ui, WidgetInfo, vec2};
+use egui::{Id, Key, Painter, Pos2, Rect, Response, Role, Sense, Shape, Stroke, Ui, WidgetInfo, vec2};
 use glam::{Vec2, Vec3};
 use tatter::history::Edit;
 use tatter::stand::{Form, Lie};
@@ -56,13 +56,21 @@ impl Chalk {
     }
 }
 
-/// A line that is seen on any cloth.
-pub(crate) fn chalk(painter: &Painter, ends: [Pos2; 2], how: Chalk, colors: &Palette) {
+/// Lines that are seen on any cloth: light over dark. All of the dark lies beneath, so that short pieces make one line.
+pub(crate) fn chalk(painter: &Painter, pieces: &[[Pos2; 2]], how: Chalk, colors: &Palette) {
     let [light, dark] = colors.chalk;
     let (width, beneath) = if how.is_marked { (2.2, 2.0) } else { (0.9, 1.4) };
     let [width, beneath] = [width, beneath].map(|points| points * how.breadth);
-    painter.line_segment(ends, Stroke::new(width + beneath, dark.gamma_multiply(0.7)));
-    painter.line_segment(ends, Stroke::new(width, if how.is_marked { light } else { light.gamma_multiply(0.75) }));
+    let light = if how.is_marked { light } else { light.gamma_multiply(0.75) };
+    for stroke in [Stroke::new(width + beneath, dark.gamma_multiply(0.7)), Stroke::new(width, light)] {
+        painter.extend(pieces.iter().map(|ends| Shape::line_segment(*ends, stroke)));
+    }
+}
+
+/// Pieces of lines on the cloth as they are seen, as far as they face the eye.
+pub(crate) fn facing(pieces: &[([Vec3; 2], Vec3)], sight: &Sight) -> Vec<[Pos2; 2]> {
+    let facing = pieces.iter().filter(|(ends, normal)| normal.dot(sight.camera.eye - ends[0]) > 0.0);
+    facing.filter_map(|(ends, _)| Some([sight.pos(ends[0])?, sight.pos(ends[1])?])).collect()
 }
 
 /// The borders of all placements as far as they face the eye.
@@ -71,12 +79,7 @@ pub(crate) fn borders(painter: &Painter, open: &Open, sight: &Sight, colors: &Pa
         let Some(lie) = open.lie(&placement.id) else { continue };
         let half = sight.pos(lie.middle).zip(sight.pos(lie.knobs[1])).map_or(0.0, |(middle, corner)| middle.distance(corner));
         let how = Chalk::around(open.is_marked(placement), half);
-        let facing = lie.border.iter().filter(|(ends, normal)| normal.dot(sight.camera.eye - ends[0]) > 0.0);
-        for (ends, _) in facing {
-            if let (Some(from), Some(to)) = (sight.pos(ends[0]), sight.pos(ends[1])) {
-                chalk(painter, [from, to], how, colors);
-            }
-        }
+        chalk(painter, &facing(&lie.border, sight), how, colors);
     }
 }
 

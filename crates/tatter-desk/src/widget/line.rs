@@ -4,7 +4,7 @@ use egui::{Id, Painter, Pos2, Response, Ui};
 use glam::Vec2;
 use tatter::stand::{Form, Line};
 
-use super::handles::{Chalk, STEP_MM, Sight, arrows, chalk, knob_ui};
+use super::handles::{Chalk, STEP_MM, Sight, arrows, chalk, facing, knob_ui};
 use crate::command::{Command, OnLine};
 use crate::look::Palette;
 use crate::open::Open;
@@ -20,16 +20,11 @@ pub(crate) fn line_ui(
     asked: &mut Vec<Command>,
 ) -> bool {
     let Some(line) = open.line() else { return false };
-    let is_facing = |(ends, normal): &&([glam::Vec3; 2], glam::Vec3)| normal.dot(sight.camera.eye - ends[0]) > 0.0;
-    for (ends, _) in line.pieces.iter().filter(is_facing) {
-        if let (Some(from), Some(to)) = (sight.pos(ends[0]), sight.pos(ends[1])) {
-            chalk(ui.painter(), [from, to], Chalk::MARKED, colors);
-        }
-    }
+    chalk(ui.painter(), &facing(&line.pieces, sight), Chalk::MARKED, colors);
     let mut dragged = false;
     for (number, corner) in line.corners.iter().enumerate() {
-        let facing = corner.filter(|corner| corner.normal.dot(sight.camera.eye - corner.at) > 0.0);
-        let Some((corner, at)) = facing.and_then(|corner| Some((corner, sight.pos(corner.at)?))) else { continue };
+        let seen = corner.filter(|corner| corner.normal.dot(sight.camera.eye - corner.at) > 0.0);
+        let Some((corner, at)) = seen.and_then(|corner| Some((corner, sight.pos(corner.at)?))) else { continue };
         let knob = knob_ui(ui, Id::unique(("corner", number)), at, &say::corner(number), true, colors);
         dragged |= follow(&knob, number, asked, |pos| form.touch(sight.line(pos)));
         if let Some(step) = arrows(ui, &knob)
@@ -54,11 +49,8 @@ pub(crate) fn flat_line_ui(
     let Some((line, form)) = open.line().zip(open.form.clone()) else { return false };
     let colors = crate::look::palette(ui);
     let here = flat_corners(&line, open.sheet, at);
-    for ends in here.windows(2) {
-        if let [Some(from), Some(to)] = *ends {
-            chalk(painter, [from, to], Chalk::MARKED, &colors);
-        }
-    }
+    let pieces: Vec<[Pos2; 2]> = here.windows(2).filter_map(|ends| Some([ends[0]?, ends[1]?])).collect();
+    chalk(painter, &pieces, Chalk::MARKED, &colors);
     let mut dragged = false;
     for (number, pos) in here.into_iter().enumerate() {
         let Some(pos) = pos else { continue };

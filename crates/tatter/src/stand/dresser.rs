@@ -12,11 +12,12 @@ use tatter_core::model::{Garment, Job, Wear};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::read_patch;
-use tatter_garment::build::shrink;
+use tatter_garment::build::{BuildSettings, build_on, shrink};
+use tatter_garment::surface::Surface;
 use tatter_proof::{Camera, Light, Loaded, LoadedLight, Picture, Renderer, StillSettings, ViewTransform};
 
 use super::Form;
-use crate::build::{BuildFailed, lay_placements};
+use crate::build::BuildFailed;
 use crate::library::shown;
 use crate::proof::studio::scene;
 use crate::proof::{ProofError, ProofRequest};
@@ -82,7 +83,7 @@ struct Level {
 
 impl Level {
     /// The textures as the wear of its job leaves them.
-    fn worn(&mut self, path: &Path, task: &Task) -> Result<Vec<Vec<Stored>>, ProofError> {
+    fn worn(&mut self, surface: &Surface, path: &Path, task: &Task) -> Result<Vec<Vec<Stored>>, ProofError> {
         let job = &self.session.job;
         if job.wear.is_empty() {
             self.worn = None;
@@ -92,7 +93,7 @@ impl Level {
             return Ok(pictures.clone());
         }
         let mut pictures = self.pristine.clone();
-        wear::apply(&self.session, job, &mut pictures, path, task).map_err(BuildFailed::from)?;
+        wear::apply_on(surface, &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
         self.worn = Some((job.wear.clone(), pictures.clone()));
         Ok(pictures)
     }
@@ -161,8 +162,11 @@ impl Dresser {
             }
         }
         level.session.job = Job::clone(job);
-        let mut pictures = level.worn(&self.path, task)?;
-        lay_placements(&level.session, job, &mut pictures, task)?;
+        let surface = self.form.surface();
+        let mut pictures = level.worn(surface, &self.path, task)?;
+        let session = &level.session;
+        build_on(surface, &session.garment, &mut pictures, &session.placed(), &BuildSettings::default(), task)
+            .map_err(BuildFailed::from)?;
         level.laid = Some((Arc::clone(job), pictures));
         level.loaded[State::After as usize] = None;
         Ok(true)

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
 
 use glam::{DVec2, DVec3, Vec2, Vec3};
 use rayon::prelude::*;
@@ -81,7 +82,7 @@ impl Lie {
 #[derive(Debug)]
 pub struct Form {
     garment: Garment,
-    surface: Surface,
+    surface: Arc<Surface>,
     sets: Vec<Option<usize>>,
     sheets: Vec<Sheet>,
     parts: Vec<ScenePart>,
@@ -103,7 +104,7 @@ impl Form {
         let sheets = sheets(&garment, &surface, &sets);
         let millimetres = if garment.mesh.is_some() { f64::from(garment.mm_per_unit) } else { 1.0 };
         let triangles = surface.faces().len();
-        Ok(Self { garment, surface, sets, sheets, parts, millimetres, triangles })
+        Ok(Self { garment, surface: Arc::new(surface), sets, sheets, parts, millimetres, triangles })
     }
 
     /// Its map sets, flat.
@@ -214,6 +215,10 @@ impl Form {
 
     pub(super) fn set_of(&self, face: usize) -> Option<usize> {
         self.sets[face]
+    }
+
+    pub(super) const fn surface(&self) -> &Arc<Surface> {
+        &self.surface
     }
 
     pub(super) const fn garment(&self) -> &Garment {

@@ -30,7 +30,7 @@ impl Thrower {
     pub fn throw(&mut self, draft: Draft, task: &Task) -> Result<Yielded, ScatterFailed> {
         let folder = self.job.parent().unwrap_or(Path::new("")).to_owned();
         read_patches(&mut self.known, &draft, &folder)?;
-        let placements = throw(self.form.garment(), &self.known, &draft, &self.job, task)?;
+        let placements = throw(self.form.surface(), self.form.garment(), &self.known, &draft, &self.job, task)?;
         Ok(Yielded { draft, placements })
     }
 }
