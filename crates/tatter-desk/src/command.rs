@@ -5,8 +5,10 @@ use std::path::PathBuf;
 use tatter::deliver::Foreign;
 use tatter::history::Edit;
 use tatter::keep::Over;
+use tatter::scatter::Draft;
 use tatter::stand::Touch;
 use tatter_core::angle::Angle;
+use tatter_core::model::{Wear, WearKind};
 
 use crate::bench::OnPatch;
 use crate::loom::OnLoom;
@@ -33,9 +35,73 @@ impl Station {
     pub const ALL: [Self; 4] = [Self::Photo, Self::Patch, Self::Garment, Self::Delivery];
 }
 
+/// What lies beneath the garment to be read and changed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum List {
+    /// Every placement: the cutting list.
+    #[default]
+    Pieces,
+    /// Rules that placements were made by.
+    Scatters,
+    /// Marks of wear of the cloth itself.
+    Wear,
+}
+
+impl List {
+    /// From left to right.
+    pub const ALL: [Self; 3] = [Self::Pieces, Self::Scatters, Self::Wear];
+}
+
+/// Something of the scatters of a job.
+#[derive(Clone, Debug)]
+pub enum OnScatter {
+    /// Make one, of the patch that was taken.
+    New,
+    /// Take one up, by its id.
+    Choose(Option<String>),
+    /// See what a changed rule yields.
+    Throw(Box<Draft>),
+    /// The same while a number is dragged.
+    Drag(Box<Draft>),
+}
+
+/// Something of the wear of a job.
+#[derive(Clone, Debug)]
+pub enum OnWear {
+    /// Make a mark of a kind.
+    New(WearKind),
+    /// Take one up, by its id.
+    Choose(Option<String>),
+    /// A mark becomes another.
+    Change(Box<Wear>),
+    /// The same while a number is dragged.
+    Drag(Box<Wear>),
+}
+
+/// Something of the line that what was taken up lies along.
+#[derive(Clone, Debug)]
+pub enum OnLine {
+    /// Take the chalk, or lay it down: touches put corners.
+    Chalk(bool),
+    /// Put a corner elsewhere, while it is dragged.
+    Corner(usize, Touch),
+    /// Take the last corner back.
+    Shorten,
+    /// Take the line away.
+    Clear,
+}
+
 /// One thing asked.
 #[derive(Clone, Debug)]
 pub enum Command {
+    /// Something of the scatters.
+    Scatter(OnScatter),
+    /// Something of the wear.
+    Wear(OnWear),
+    /// Something of a drawn line.
+    Line(OnLine),
+    /// Show a list beneath the garment.
+    List(List),
     /// Lay photos on the table.
     Lay(Vec<PathBuf>),
     /// Something of the patch that is looked over.

@@ -19,6 +19,7 @@ use crate::open::Open;
 use crate::outside::{Changed, OnOutside, Outside, Table};
 use crate::photo::{Accepted, Photos};
 use crate::say;
+use crate::scattering;
 use crate::shelf::Shelf;
 use crate::start::{Dialogs, OnStart, Ready, Sight, Start, Tour, is_mesh, of_the_system};
 use crate::work::{Look, News, Trouble, Wake, Work};
@@ -108,7 +109,7 @@ impl Desk {
 
     /// What went wrong last, as it is shown.
     pub fn trouble(&self) -> Option<&Trouble> {
-        self.trouble.as_ref().or(self.open.as_ref().and_then(|open| open.trouble.as_ref()))
+        self.trouble.as_ref().or(self.open.as_ref().and_then(|open| open.trouble.as_ref().or(open.unlaid.as_ref())))
     }
 
     /// Do what was asked.
@@ -163,6 +164,7 @@ impl Desk {
                 self.trouble = None;
                 if let Some(open) = &mut self.open {
                     open.trouble = None;
+                    open.unlaid = None;
                 }
             }
             Command::ReadAnew => {
@@ -215,7 +217,7 @@ impl Desk {
                         self.trouble = self.start.note(path).err();
                         self.tour = None;
                         self.changed = Changed::default();
-                        self.open = Some(Open::new(kept, history, draft, work));
+                        self.open = Some(Open::new(kept, history, draft, work, Arc::clone(&self.wake)));
                     }
                     Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
                 }
@@ -280,6 +282,11 @@ impl Desk {
         if let Some(open) = &mut self.open {
             let news = open.work.news();
             news.into_iter().for_each(|news| self.hear_of_job(news));
+        }
+        if let Some(open) = &mut self.open {
+            scattering::hear(open);
+            open.settle();
+            keep_draft(open);
         }
         let accepted = self.photos.hear();
         self.take_in(accepted);
@@ -425,6 +432,12 @@ impl Desk {
         }
         loop {
             let Some(open) = &mut self.open else { return true };
+            while !open.scattering.is_resting() {
+                if !scattering::wait(open, patience) {
+                    return false;
+                }
+                open.settle();
+            }
             let opening = !open.ready && open.trouble.is_none();
             if !opening && open.work.is_resting() {
                 return true;

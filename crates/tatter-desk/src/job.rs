@@ -10,10 +10,10 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::PerChannel;
 use tatter_core::model::Match;
 
-use crate::command::Command;
+use crate::command::{Command, List};
 use crate::open::Open;
-use crate::say;
 use crate::work::{Errand, News, Trouble};
+use crate::{line, say, scattering, wearing};
 
 /// How far one may look up or down.
 const HIGHEST: f32 = 85.0;
@@ -39,18 +39,39 @@ fn send(open: &mut Open, errand: Errand) {
 /// What is asked of an open job.
 pub(crate) fn obey_in(open: &mut Open, command: Command) {
     match command {
-        Command::Take(patch) => open.taken = patch,
+        Command::Take(patch) => {
+            open.taken = patch;
+            open.chalk = false;
+        }
+        Command::List(list) => {
+            open.list = list;
+            open.chalk = false;
+        }
+        Command::Scatter(asked) => scattering::obey(open, asked),
+        Command::Wear(asked) => wearing::obey(open, asked),
+        Command::Line(asked) => line::obey(open, asked),
         Command::Touch(touch) => touched(open, &touch),
-        Command::Select(id) => open.selected = id,
+        Command::Select(id) => select(open, id),
         Command::Make(edit) => make(open, &edit),
         Command::Drag(edit) => {
             if let Err(error) = open.history.make_in_gesture(&edit) {
                 open.trouble = Some(Trouble::of(&error));
             }
         }
-        Command::LetGo => open.history.let_go(),
-        Command::Undo => drop(open.history.undo()),
-        Command::Redo => drop(open.history.redo()),
+        Command::LetGo => {
+            if !scattering::let_go(open) {
+                open.history.let_go();
+            }
+        }
+        Command::Undo => {
+            open.scattering.forget();
+            open.wearing.draft = None;
+            open.history.undo();
+        }
+        Command::Redo => {
+            open.scattering.forget();
+            open.history.redo();
+        }
         Command::Save(over) => drop(save(open, over)),
         Command::Draft(take) => draft(open, take),
         Command::Walk { turn, lift } => {
@@ -95,17 +116,30 @@ pub(crate) fn obey_in(open: &mut Open, command: Command) {
 }
 
 fn make(open: &mut Open, edit: &Edit) {
-    match open.history.make(edit) {
-        Ok(id) => open.selected = Some(id),
-        Err(error) => open.trouble = Some(Trouble::of(&error)),
+    match (open.history.make(edit), edit) {
+        (Ok(id), Edit::Lay(_) | Edit::Change(_) | Edit::Remove(_)) => open.selected = Some(id),
+        (Ok(_), _) => {}
+        (Err(error), _) => open.trouble = Some(Trouble::of(&error)),
     }
 }
 
-/// What was taken lies there now; with empty hands, what lies there is selected.
+/// What is selected is seen in the cutting list, too.
+fn select(open: &mut Open, id: Option<String>) {
+    if id.is_some() {
+        open.list = List::Pieces;
+        open.chalk = false;
+    }
+    open.selected = id;
+}
+
+/// What was taken lies there now, or the chalk puts a corner there; with empty hands, what lies there is selected.
 fn touched(open: &mut Open, touch: &Touch) {
+    if open.chalk {
+        return line::put(open, touch);
+    }
     let Some(card) = open.taken_card() else {
-        open.selected = open.placement_at(touch.point);
-        return;
+        let there = open.placement_at(touch.point);
+        return select(open, there);
     };
     let request = PlaceRequest {
         job: open.kept.path().to_owned(),
@@ -118,6 +152,7 @@ fn touched(open: &mut Open, touch: &Touch) {
         matching: Match::default(),
     };
     make(open, &Edit::Lay(Box::new(request)));
+    open.list = List::Pieces;
     open.taken = None;
     open.sheet = touch.set;
 }
@@ -190,7 +225,9 @@ pub(crate) fn hear_in(open: &mut Open, news: News) {
             shown.take(picture, Some(camera));
         }
         News::Trouble(trouble) => open.trouble = Some(trouble),
-        News::Laid | News::Rested(_) => {}
+        News::Unlaid(trouble) => open.unlaid = Some(trouble),
+        News::Laid => open.unlaid = None,
+        News::Rested(_) => {}
         News::Progress(stage, share) => open.outlook.progress = Some((stage, share)),
         News::Foreseen(found) => {
             if let Some(job) = open.outlook.asked.clone() {

@@ -6,15 +6,20 @@ use std::sync::Arc;
 
 use glam::{Quat, Vec3};
 use tatter::deliver::Foreseen;
-use tatter::history::History;
+use tatter::history::{Edit, History};
 use tatter::keep::Kept;
 use tatter::library::{Canvas, Card};
-use tatter::stand::{Form, Lie};
+use tatter::stand::{Form, Lie, Line};
 use tatter_core::angle::Angle;
 use tatter_core::model::{Job, Placement};
 use tatter_proof::{Camera, Picture};
 
+use crate::command::List;
+use crate::line;
+use crate::newest::Wake;
+use crate::scattering::Scattering;
 use crate::shelf::Shelf;
+use crate::wearing::Wearing;
 use crate::work::{Look, Trouble, Work};
 
 /// Where the person stands before the garment.
@@ -117,6 +122,13 @@ pub struct Open {
     pub(crate) ready: bool,
     pub(crate) without_adapter: Option<String>,
     pub(crate) taken: Option<PathBuf>,
+    /// What lies beneath the garment.
+    pub(crate) list: List,
+    pub(crate) scattering: Scattering,
+    pub(crate) wearing: Wearing,
+    /// The chalk is in the hand: touches put corners of a line.
+    pub(crate) chalk: bool,
+    drawn: Option<Drawn>,
     pub(crate) selected: Option<String>,
     /// The row of what is selected was brought into sight.
     pub(crate) in_sight: bool,
@@ -132,8 +144,13 @@ pub struct Open {
     pub(crate) lies: BTreeMap<String, (Placement, Result<Lie, Trouble>)>,
     pub(crate) drafted: Option<Arc<Job>>,
     pub(crate) outlook: Outlook,
+    /// Why what the job lays can't be laid: goes as soon as it can.
+    pub(crate) unlaid: Option<Trouble>,
     pub(crate) trouble: Option<Trouble>,
 }
+
+/// A line, the parts it keeps to, and how it lies.
+type Drawn = (Vec<[f32; 2]>, Vec<String>, Arc<Line>);
 
 impl std::fmt::Debug for Open {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -143,7 +160,7 @@ impl std::fmt::Debug for Open {
 
 impl Open {
     /// A job that was just read.
-    pub(crate) fn new(kept: Kept, history: History, draft: Option<Job>, work: Work) -> Self {
+    pub(crate) fn new(kept: Kept, history: History, draft: Option<Job>, work: Work, wake: Wake) -> Self {
         Self {
             kept,
             history,
@@ -155,6 +172,11 @@ impl Open {
             ready: false,
             without_adapter: None,
             taken: None,
+            list: List::default(),
+            scattering: Scattering::new(wake),
+            wearing: Wearing::default(),
+            chalk: false,
+            drawn: None,
             selected: None,
             in_sight: true,
             stance: Stance::default(),
@@ -169,6 +191,7 @@ impl Open {
             lies: BTreeMap::new(),
             drafted: None,
             outlook: Outlook::default(),
+            unlaid: None,
             trouble: None,
         }
     }
@@ -225,6 +248,18 @@ impl Open {
         self.job().placements.iter().find(|placement| placement.id == *id)
     }
 
+    /// Whether a placement is what is taken up, or part of it.
+    pub(crate) fn is_marked(&self, placement: &Placement) -> bool {
+        let of = |id: &str| placement.id.strip_prefix(id).and_then(|rest| rest.strip_prefix('-'));
+        match self.list {
+            List::Scatters => {
+                let number = self.scattering.chosen.as_deref().and_then(of);
+                number.is_some_and(|number| number.bytes().all(|digit| digit.is_ascii_digit()))
+            }
+            _ => self.selected() == Some(placement.id.as_str()),
+        }
+    }
+
     /// The patch that was taken from the drawer.
     pub(crate) fn taken_card(&self) -> Option<&Card> {
         let folder = self.taken.as_ref()?;
@@ -233,9 +268,40 @@ impl Open {
 
     /// The card of the patch of that name in the job.
     pub(crate) fn card_of(&self, patch: &str) -> Option<&Card> {
-        let path = &self.job().patches.iter().find(|known| known.name == patch)?.path;
-        let folder = folder_of(self.kept.path()).join(path);
-        self.shelf.card(&folder)
+        self.card_at(&self.job().patches.iter().find(|known| known.name == patch)?.path)
+    }
+
+    /// The card of the patch at a path from the job file.
+    pub(crate) fn card_at(&self, path: &str) -> Option<&Card> {
+        self.shelf.card(&folder_of(self.kept.path()).join(path))
+    }
+
+    /// The canvas of the patch at a path from the job file.
+    pub(crate) fn canvas_at(&self, path: &str) -> Option<Canvas> {
+        self.card_at(path)?.canvas.as_ref().ok().copied()
+    }
+
+    /// How the line of what is taken up lies.
+    pub(crate) fn line(&mut self) -> Option<Arc<Line>> {
+        let (along, only) = line::chosen(self).filter(|(along, _)| !along.is_empty())?;
+        if let Some((known_along, known_only, line)) = &self.drawn
+            && *known_along == along
+            && *known_only == only
+        {
+            return Some(Arc::clone(line));
+        }
+        let line = Arc::new(self.form.as_ref()?.line(&along, &only));
+        self.drawn = Some((along, only, Arc::clone(&line)));
+        Some(line)
+    }
+
+    /// What Delete takes away: what is selected, in the list that is shown.
+    pub(crate) fn removal(&self) -> Option<Edit> {
+        match self.list {
+            List::Pieces => self.selected.clone().map(Edit::Remove),
+            List::Scatters => self.scattering.chosen.clone().map(Edit::RemoveScatter),
+            List::Wear => self.wearing.chosen.clone().map(Edit::RemoveWear),
+        }
     }
 
     /// The canvas of a placement's patch.
@@ -253,17 +319,24 @@ impl Open {
         let Some(form) = self.form.clone() else { return };
         let job = Arc::clone(self.job());
         self.lies.retain(|id, _| job.placements.iter().any(|placement| placement.id == *id));
-        for placement in &job.placements {
-            if self.lies.get(&placement.id).is_some_and(|(known, _)| known == placement) {
-                continue;
-            }
-            let Some(canvas) = self.canvas_of(placement) else { continue };
-            let lie = form.lie(placement, &canvas).map_err(|error| Trouble::of(&error));
+        let is_known =
+            |placement: &&Placement| self.lies.get(&placement.id).is_some_and(|(known, _)| lies_alike(known, placement));
+        let changed = job.placements.iter().filter(|placement| !is_known(placement));
+        let changed: Vec<(&Placement, Canvas)> =
+            changed.filter_map(|placement| Some((placement, self.canvas_of(placement)?))).collect();
+        let lies = form.lies(&changed);
+        for ((placement, _), lie) in changed.into_iter().zip(lies) {
+            let lie = lie.map_err(|error| Trouble::of(&error));
             self.lies.insert(placement.id.clone(), (placement.clone(), lie));
         }
         if self.selected_placement().is_none() {
             self.selected = None;
         }
+        let drafted = self.scattering.draft.as_ref().map(|draft| &draft.rule.id);
+        self.scattering.chosen.take_if(|id| drafted != Some(id) && job.scatters.iter().all(|rule| rule.id != *id));
+        let drafted = self.wearing.draft.as_ref().map(|mark| &mark.id);
+        self.wearing.chosen.take_if(|id| drafted != Some(id) && job.wear.iter().all(|mark| mark.id != *id));
+        self.chalk &= line::chosen(self).is_some();
     }
 
     /// The placement whose canvas lies around a place of the cloth; of several, the one whose middle is nearest.
@@ -275,6 +348,12 @@ impl Open {
         });
         around.min_by(|one, other| one.0.total_cmp(&other.0)).map(|(_, id)| id.clone())
     }
+}
+
+/// Whether two placements lie alike, however they meet the cloth.
+fn lies_alike(one: &Placement, other: &Placement) -> bool {
+    let of = |p: &Placement| (p.turn, p.size, p.mirror);
+    one.patch == other.patch && one.spot == other.spot && of(one) == of(other)
 }
 
 /// The folder a job lies in.

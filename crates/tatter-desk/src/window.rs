@@ -4,13 +4,13 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use egui::{CentralPanel, Frame, Key, KeyboardShortcut, Modifiers, Panel, Ui};
-use tatter::history::Edit;
 use tatter::keep::Over;
 use tatter::recent::Recent;
 
 use crate::command::{Command, Station};
 use crate::desk::Desk;
 use crate::look::{self, Palette, palette};
+use crate::open::Open;
 use crate::photo::{OnPhoto, Tool};
 use crate::start::{OnStart, Wanted, of_the_system};
 use crate::station::{delivery, garment, loom, patch, photo, start};
@@ -192,10 +192,10 @@ impl Desk {
                 Command::Take(None)
             });
         }
-        if let Some(id) = self.open().and_then(|open| open.selected()).filter(|_| self.station == Station::Garment)
+        if let Some(removal) = self.open().and_then(Open::removal).filter(|_| self.station == Station::Garment)
             && pressed(Modifiers::NONE, Key::Delete)
         {
-            asked.push(Command::Make(Edit::Remove(id.to_owned())));
+            asked.push(Command::Make(removal));
         }
     }
 }

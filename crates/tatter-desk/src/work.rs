@@ -103,7 +103,9 @@ pub enum News {
     },
     /// The garment could not be opened or shown.
     Trouble(Trouble),
-    /// What was laid could be laid.
+    /// What the job lays can't be laid.
+    Unlaid(Trouble),
+    /// What the job lays could be laid.
     Laid,
     /// A request is done, and nothing newer was asked.
     Rested(u64),
@@ -283,14 +285,13 @@ fn show(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) {
     if let Err(error) = outcome
         && task.check().is_ok()
     {
-        mouth.tell(News::Trouble(Trouble::of(&error)));
+        mouth.tell(News::Unlaid(Trouble::of(&error)));
     }
 }
 
 fn coarse(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) -> Result<(), ProofError> {
-    if dresser.lay(&look.job, Fineness::Coarse, task)? {
-        mouth.tell(News::Laid);
-    }
+    dresser.lay(&look.job, Fineness::Coarse, task)?;
+    mouth.tell(News::Laid);
     if let Some(flat) = dresser.flat(look.sheet, Fineness::Coarse, FLAT[0]) {
         mouth.tell(News::Flat(look.sheet, flat));
     }

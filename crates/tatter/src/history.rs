@@ -1,11 +1,16 @@
 //! Edits of a job in memory, each of which can be undone, back to the start.
 
+use std::path::Path;
 use std::sync::Arc;
 
-use tatter_core::model::{Job, Placement};
+use tatter_core::explain::{Class, Explain};
+use tatter_core::model::{Job, Placement, Wear};
+use tatter_core::task::Task;
 
 use crate::place::{self, PlaceError, PlaceRequest, SizeChoice};
+use crate::scatter::{self, ScatterFailed, Yielded};
 use crate::steps::Steps;
+use crate::wear::{self, WearFailed};
 
 /// One edit. All a person does to a job in the desk is one of these.
 #[derive(Clone, Debug)]
@@ -16,6 +21,46 @@ pub enum Edit {
     Change(Box<Placement>),
     /// Take a placement away.
     Remove(String),
+    /// What a rule yields takes the place of what it yielded before, if it did; what a person changed or took away stays so.
+    Scatter(Box<Yielded>),
+    /// Take a scatter away with its placements, except those that were changed by hand.
+    RemoveScatter(String),
+    /// A mark of wear comes in, or becomes another of the same id.
+    Wear(Box<Wear>),
+    /// Take a mark of wear away.
+    RemoveWear(String),
+}
+
+/// Why an edit was not made.
+#[derive(Debug, thiserror::Error)]
+pub enum EditFailed {
+    /// Of a placement.
+    #[error(transparent)]
+    Place(#[from] PlaceError),
+    /// Of a scatter.
+    #[error(transparent)]
+    Scatter(#[from] ScatterFailed),
+    /// Of a mark of wear.
+    #[error(transparent)]
+    Wear(#[from] WearFailed),
+}
+
+impl Explain for EditFailed {
+    fn next(&self) -> String {
+        match self {
+            Self::Place(error) => error.next(),
+            Self::Scatter(error) => error.next(),
+            Self::Wear(error) => error.next(),
+        }
+    }
+
+    fn class(&self) -> Class {
+        match self {
+            Self::Place(error) => error.class(),
+            Self::Scatter(error) => error.class(),
+            Self::Wear(error) => error.class(),
+        }
+    }
 }
 
 /// A job as it is, as it was, and as it was before it was undone.
@@ -33,11 +78,11 @@ impl History {
         self.0.now()
     }
 
-    /// Make an edit. Gives the id of the placement it is about.
+    /// Make an edit. Gives the id of the placement, scatter or mark it is about.
     ///
     /// # Errors
-    /// [`PlaceError`] when no relative path leads to a patch, or the placement is not there; nothing is changed then.
-    pub fn make(&mut self, edit: &Edit) -> Result<String, PlaceError> {
+    /// [`EditFailed`] when no relative path leads to a patch, or what is to be changed is not there; nothing is changed then.
+    pub fn make(&mut self, edit: &Edit) -> Result<String, EditFailed> {
         self.0.let_go();
         let (label, id, job) = self.edited(edit)?;
         self.0.make(label, job);
@@ -48,7 +93,7 @@ impl History {
     ///
     /// # Errors
     /// As [`History::make`].
-    pub fn make_in_gesture(&mut self, edit: &Edit) -> Result<String, PlaceError> {
+    pub fn make_in_gesture(&mut self, edit: &Edit) -> Result<String, EditFailed> {
         let (label, id, job) = self.edited(edit)?;
         self.0.make_in_gesture(label, job);
         Ok(id)
@@ -69,14 +114,14 @@ impl History {
         self.0.make(label, job);
     }
 
-    /// The job after an edit, with the edit's name and the placement it is about.
-    fn edited(&self, edit: &Edit) -> Result<(String, String, Job), PlaceError> {
+    /// The job after an edit, with the edit's name and what it is about.
+    fn edited(&self, edit: &Edit) -> Result<(String, String, Job), EditFailed> {
         let mut job = Job::clone(self.job());
-        let found = |job: &Job, id: &str, path: &std::path::Path| {
+        let nowhere = Path::new("");
+        let found = |job: &Job, id: &str| {
             let at = job.placements.iter().position(|placement| placement.id == id);
-            at.ok_or_else(|| PlaceError::NoSuchPlacement { id: id.to_owned(), job: path.to_owned() })
+            at.ok_or_else(|| PlaceError::NoSuchPlacement { id: id.to_owned(), job: nowhere.to_owned() })
         };
-        let nowhere = std::path::Path::new("");
         match edit {
             Edit::Lay(request) => {
                 let size = match request.size {
@@ -87,15 +132,34 @@ impl History {
                 Ok((format!("lay {id}"), id, job))
             }
             Edit::Change(placement) => {
-                let at = found(&job, &placement.id, nowhere)?;
+                let at = found(&job, &placement.id)?;
                 let label = format!("{} {}", what_changes(&job.placements[at], placement), placement.id);
                 job.placements[at] = Placement::clone(placement);
                 Ok((label, placement.id.clone(), job))
             }
             Edit::Remove(id) => {
-                let at = found(&job, id, nowhere)?;
+                let at = found(&job, id)?;
                 job.placements.remove(at);
                 job.forget_missing();
+                Ok((format!("remove {id}"), id.clone(), job))
+            }
+            Edit::Scatter(yielded) => {
+                let id = yielded.draft.rule.id.clone();
+                let known = job.scatters.iter().find(|scatter| scatter.id == id);
+                let label = format!("{} {id}", known.map_or("throw", |known| scatter::what_changes(known, &yielded.draft.rule)));
+                Yielded::clone(yielded).bring_into(&mut job, &Task::new());
+                Ok((label, id, job))
+            }
+            Edit::RemoveScatter(id) => {
+                scatter::remove_in(&mut job, id, nowhere)?;
+                Ok((format!("remove {id}"), id.clone(), job))
+            }
+            Edit::Wear(mark) => {
+                let label = if wear::put(&mut job, Wear::clone(mark)) { "change" } else { "add" };
+                Ok((format!("{label} {}", mark.id), mark.id.clone(), job))
+            }
+            Edit::RemoveWear(id) => {
+                wear::remove_in(&mut job, id, nowhere)?;
                 Ok((format!("remove {id}"), id.clone(), job))
             }
         }
@@ -142,6 +206,10 @@ fn what_changes(before: &Placement, after: &Placement) -> &'static str {
         "size"
     } else if before.mirror != after.mirror {
         "mirror"
+    } else if before.rules != after.rules {
+        "set the rules of"
+    } else if before.matching.grade != after.matching.grade {
+        "grade"
     } else if before.matching != after.matching {
         "match"
     } else {
@@ -243,7 +311,7 @@ mod tests {
         history.undo();
         assert_eq!(history.job().placements[0].spot, Spot::Uv { at: [0.5; 2], part: None }, "back where it was laid");
         let gone = history.make(&Edit::Remove("nothing".to_owned()));
-        assert!(matches!(gone, Err(PlaceError::NoSuchPlacement { .. })), "what is not there can't be removed");
+        assert!(matches!(gone, Err(EditFailed::Place(PlaceError::NoSuchPlacement { .. }))), "what is not there can't be removed");
         assert!(history.redo_label().is_some(), "and a refused edit forgets nothing");
     }
 

@@ -6,11 +6,13 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, Stored, Unit};
 use tatter_core::model::{Density, Job, Spot, Wear, WearKind};
 use tatter_core::task::Task;
+use tatter_core::units::Mm;
 use tatter_files::job::{JobError, read_job, write_job};
 use tatter_files::picture::PictureError;
-use tatter_garment::build::{BuildSettings, WearError, WearInput, check_wear, wear};
+use tatter_garment::build::{BuildSettings, WearError, WearInput, check_wear, wear, wear_on};
 pub use tatter_garment::build::{MarkReport, WearReport};
 use tatter_garment::check::{Fault, check_marks};
+use tatter_garment::surface::Surface;
 
 use crate::paths::relative;
 use crate::place::{PlaceError, placeable, unused};
@@ -122,10 +124,7 @@ pub fn wear_job(request: &WearRequest, edit: impl FnOnce(&mut Wear), task: &Task
     let pictures = pictures(&mark, folder)?;
     check_wear(&garment, &WearInput { wear: &mark, pictures: &pictures })
         .map_err(|error| WearFailed::Wear(error, request.job.clone()))?;
-    match job.wear.iter_mut().find(|known| known.id == mark.id) {
-        Some(known) => known.clone_from(&mark),
-        None => job.wear.push(mark.clone()),
-    }
+    put(&mut job, mark.clone());
     write_job(&request.job, &job)?;
     Ok(mark)
 }
@@ -136,11 +135,42 @@ pub fn wear_job(request: &WearRequest, edit: impl FnOnce(&mut Wear), task: &Task
 /// When there is no such mark, or the job cannot be read or written.
 pub fn remove_wear(job_path: &Path, id: &str) -> Result<(), WearFailed> {
     let mut job = read_job(job_path)?;
-    find(&job, id, job_path)?;
-    job.wear.retain(|mark| mark.id != id);
-    job.forget_missing();
+    remove_in(&mut job, id, job_path)?;
     write_job(job_path, &job)?;
     Ok(())
+}
+
+/// As [`remove_wear`], of a job in memory.
+pub(crate) fn remove_in(job: &mut Job, id: &str, path: &Path) -> Result<(), WearFailed> {
+    find(job, id, path)?;
+    job.wear.retain(|mark| mark.id != id);
+    job.forget_missing();
+    Ok(())
+}
+
+/// Put a mark into a job: in the place of the one of its name, or as the last; whether there was one.
+pub(crate) fn put(job: &mut Job, mark: Wear) -> bool {
+    match job.wear.iter_mut().find(|known| known.id == mark.id) {
+        Some(known) => {
+            *known = mark;
+            true
+        }
+        None => {
+            job.wear.push(mark);
+            false
+        }
+    }
+}
+
+/// A mark to begin with: rubbed hems, soiled hollows, faded all over; where a crease lies must be told.
+pub fn proposed(job: &Job, kind: WearKind) -> Wear {
+    let density = match kind {
+        // A finger's breadth of a hem, and folds as round as a sleeve's.
+        WearKind::Abrasion => vec![Density::Edges(Mm(9.0))],
+        WearKind::Grime => vec![Density::Hollows(Mm(40.0))],
+        WearKind::Fade | WearKind::Crease => Vec::new(),
+    };
+    Wear { id: free_id(job, kind), kind, density, ..Wear::default() }
 }
 
 /// The wear of a job, in order.
@@ -175,6 +205,20 @@ pub(crate) fn apply(
     let read = all_pictures(job, path)?;
     let marks = inputs(job, &read);
     wear(&session.garment, pictures, &marks, &BuildSettings::default(), task)
+        .map_err(|error| WearFailed::Wear(error, path.to_owned()))
+}
+
+/// As [`apply`] of the session's own job, on the garment's surface that was made before.
+pub(crate) fn apply_on(
+    surface: &Surface,
+    session: &Session,
+    pictures: &mut [Vec<Stored>],
+    path: &Path,
+    task: &Task,
+) -> Result<WearReport, WearFailed> {
+    let read = all_pictures(&session.job, path)?;
+    let marks = inputs(&session.job, &read);
+    wear_on(surface, &session.garment, pictures, &marks, &BuildSettings::default(), task)
         .map_err(|error| WearFailed::Wear(error, path.to_owned()))
 }
 

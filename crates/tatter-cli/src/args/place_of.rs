@@ -106,7 +106,7 @@ impl Place<'_> {
                 self.along.clear();
                 *self.spread = Mm(0.0);
             }
-            _ if Self::KEYS.contains(&key) => self.density.retain(|density| name(density) != key),
+            _ if Self::KEYS.contains(&key) => self.density.retain(|density| density.name() != key),
             _ => return false,
         }
         true
@@ -130,21 +130,8 @@ impl Place<'_> {
             args.facing.map(|way| Density::Facing(way.into())),
         ];
         for density in said.into_iter().flatten() {
-            self.density.retain(|known| name(known) != name(&density));
+            self.density.retain(|known| known.name() != density.name());
             self.density.push(density);
         }
-    }
-}
-
-const fn name(density: &Density) -> &'static str {
-    match density {
-        Density::Picture(_) => "picture",
-        Density::Height(_) => "height",
-        Density::Edges(_) => "edges",
-        Density::Seams(_) => "seams",
-        Density::Bends(_) => "bends",
-        Density::Bulges(_) => "bulges",
-        Density::Hollows(_) => "hollows",
-        Density::Facing(_) => "facing",
     }
 }

@@ -23,7 +23,7 @@ pub(crate) fn run(args: &Scatter, term: &Term) -> Outcome {
         return Ok(0);
     }
     if let Some(id) = &args.remove {
-        let left = remove_scatter(&args.job, id, &task).map_err(boxed)?;
+        let left = remove_scatter(&args.job, id).map_err(boxed)?;
         let text = format!("{id} removed; {} of its placements were changed by hand and stay\n", left.ids.len());
         term.result(&json!({ "id": id, "removed": true, "ids": left.ids }), &text);
         return Ok(0);

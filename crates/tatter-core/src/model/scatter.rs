@@ -35,6 +35,22 @@ pub enum Density {
     Facing(Facing),
 }
 
+impl Density {
+    /// Its name on the command line; a rule has at most one of each.
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Picture(_) => "picture",
+            Self::Height(_) => "height",
+            Self::Edges(_) => "edges",
+            Self::Bends(_) => "bends",
+            Self::Seams(_) => "seams",
+            Self::Bulges(_) => "bulges",
+            Self::Hollows(_) => "hollows",
+            Self::Facing(_) => "facing",
+        }
+    }
+}
+
 /// A direction of the garment as it is worn, glTF axes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Facing {

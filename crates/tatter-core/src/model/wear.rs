@@ -82,6 +82,14 @@ pub struct Wear {
     pub keep: Vec<Channel>,
 }
 
+impl Wear {
+    /// Whether something says where it lies, if something must: a crease everywhere is no crease.
+    pub fn has_place(&self) -> bool {
+        let lines = |density: &Density| matches!(density, Density::Edges(_) | Density::Seams(_));
+        self.kind != WearKind::Crease || !self.along.is_empty() || self.density.iter().any(lines)
+    }
+}
+
 impl Default for Wear {
     fn default() -> Self {
         Self {

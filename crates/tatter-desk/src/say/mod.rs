@@ -1,10 +1,12 @@
 //! Every English sentence of the desk, in one place.
 
+mod garment;
 mod patch;
 mod photo;
 mod start;
 mod weave;
 
+pub(crate) use garment::*;
 pub(crate) use patch::*;
 pub(crate) use photo::*;
 pub(crate) use start::*;
@@ -75,12 +77,12 @@ pub(crate) const LIST_HEAD: [(&str, &str); 9] = [
     ("Turn °", "Turn of the patch's grain (its warp) from the garment's grain, counter-clockwise as seen from outside."),
     ("Mirror", "Left becomes right; the hand of a twill changes with it."),
     (
-        "Match %",
+        "Match",
         "How far its colour, roughness and relief follow the cloth it lies on. Damage is re-dyed: dyed threads take the cloth's dye, undyed cores stay.",
     ),
     (
         "Rules",
-        "How each channel meets the cloth beneath, where it differs from what a real hole does. Change them with `tatter place`.",
+        "How each channel meets the cloth beneath, where it differs from what a real hole does. Select the piece to change them.",
     ),
 ];
 pub(crate) const RULES_USUAL: &str = "usual";

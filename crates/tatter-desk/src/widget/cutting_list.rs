@@ -1,13 +1,15 @@
 //! The cutting list: every placement with its numbers, to be read and changed.
 
-use egui::{DragValue, Grid, Response, Role, ScrollArea, Ui};
+use egui::{Grid, ScrollArea, Ui};
 use tatter::history::Edit;
+use tatter::library::Card;
 use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::model::{MatchMode, Placement};
 
+use super::WHOLE;
+use super::fields::{Handled, Measure, number_ui, percent_ui};
 use super::handles::{with_side, wrapped};
-use super::{WHOLE, named};
 use crate::command::Command;
 use crate::look::{self, Icon, Palette, icon_button_ui, palette};
 use crate::open::Open;
@@ -16,7 +18,6 @@ use crate::say;
 /// Draw the list.
 pub(crate) fn cutting_list_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let colors = palette(ui);
-    ui.label(look::heading(say::LIST));
     if open.job().placements.is_empty() {
         ui.label(look::quiet(say::LIST_EMPTY, &colors));
         return;
@@ -76,7 +77,12 @@ fn thumb_ui(ui: &mut Ui, open: &mut Open, placement: &Placement) {
     let side = ui.spacing().interact_size.y;
     let (rect, _) = ui.allocate_exact_size(egui::Vec2::splat(side), egui::Sense::hover());
     let Some(card) = open.card_of(&placement.patch).cloned() else { return };
-    if let Some(texture) = open.shelf.thumb(ui.ctx(), &card) {
+    paint_thumb(ui, open, &card, rect);
+}
+
+/// The thumbnail of a patch.
+pub(crate) fn paint_thumb(ui: &Ui, open: &mut Open, card: &Card, rect: egui::Rect) {
+    if let Some(texture) = open.shelf.thumb(ui.ctx(), card) {
         ui.painter().image(texture.id(), rect, WHOLE, egui::Color32::WHITE);
     }
 }
@@ -102,10 +108,10 @@ fn side_ui(ui: &mut Ui, open: &Open, placement: &Placement, asked: &mut Vec<Comm
     let mut side = lie.side.get();
     let speed = 0.01 * side.max(1.0);
     ui.horizontal(|ui| {
-        let value = DragValue::new(&mut side).range(least..=most).speed(speed).fixed_decimals(1);
-        let response = ui.add(value);
-        named(&response, Role::SpinButton, &format!("Side of {} in millimetres", placement.id));
-        number_changed(&response, asked, || with_side(placement, form, side));
+        let measure = Measure { range: least..=most, speed, decimals: 1, unit: "" };
+        let mut handled = Handled::default();
+        number_ui(ui, &mut side, &measure, &format!("Side of {} in millimetres", placement.id), &mut handled);
+        changed(handled, asked, || with_side(placement, form, side));
         if placement.size.is_some() && ui.small_button(say::OWN_SIZE).on_hover_text(say::OWN_SIZE_TIP).clicked() {
             asked.push(change(Placement { size: None, ..placement.clone() }));
         }
@@ -114,9 +120,10 @@ fn side_ui(ui: &mut Ui, open: &Open, placement: &Placement, asked: &mut Vec<Comm
 
 fn turn_ui(ui: &mut Ui, placement: &Placement, asked: &mut Vec<Command>) {
     let mut turn = placement.turn.to_degrees();
-    let response = ui.add(DragValue::new(&mut turn).speed(0.5).fixed_decimals(1));
-    named(&response, Role::SpinButton, &format!("Turn of {} in degrees", placement.id));
-    number_changed(&response, asked, || Placement { turn: wrapped(Angle::degrees(turn)), ..placement.clone() });
+    let measure = Measure { range: f32::MIN..=f32::MAX, decimals: 1, unit: "", ..Measure::DEGREES };
+    let mut handled = Handled::default();
+    number_ui(ui, &mut turn, &measure, &format!("Turn of {} in degrees", placement.id), &mut handled);
+    changed(handled, asked, || Placement { turn: wrapped(Angle::degrees(turn)), ..placement.clone() });
 }
 
 fn match_ui(ui: &mut Ui, placement: &Placement, asked: &mut Vec<Command>) {
@@ -124,25 +131,20 @@ fn match_ui(ui: &mut Ui, placement: &Placement, asked: &mut Vec<Command>) {
         ui.label(MatchMode::None.name());
         return;
     }
-    let mut percent = 100.0 * placement.matching.strength;
-    let response = ui.add(DragValue::new(&mut percent).range(0.0..=100.0).speed(0.5).fixed_decimals(0));
-    named(&response, Role::SpinButton, &format!("Match of {} in percent", placement.id));
-    number_changed(&response, asked, || {
+    let mut strength = placement.matching.strength;
+    let mut handled = Handled::default();
+    percent_ui(ui, &mut strength, &format!("Match of {} in percent", placement.id), &mut handled);
+    changed(handled, asked, || {
         let mut changed = placement.clone();
-        changed.matching.strength = percent / 100.0;
+        changed.matching.strength = strength;
         changed
     });
 }
 
-/// A number is one step while it is dragged, and one for each value that is written.
-fn number_changed(response: &Response, asked: &mut Vec<Command>, placement: impl FnOnce() -> Placement) {
-    if response.changed() {
-        let edit = Edit::Change(Box::new(placement()));
-        asked.push(if response.dragged() { Command::Drag(edit) } else { Command::Make(edit) });
-    }
-    if response.drag_stopped() {
-        asked.push(Command::LetGo);
-    }
+/// Ask for a placement as its numbers are now.
+pub(crate) fn changed(handled: Handled, asked: &mut Vec<Command>, placement: impl Fn() -> Placement) {
+    let edit = || Edit::Change(Box::new(placement()));
+    handled.ask(asked, || Command::Drag(edit()), || Command::Make(edit()));
 }
 
 /// The rules that differ from the defaults, in words.

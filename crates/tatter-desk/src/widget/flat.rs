@@ -6,7 +6,8 @@ use tatter::history::Edit;
 use tatter_core::model::Placement;
 
 use super::WHOLE;
-use super::handles::chalk;
+use super::handles::{Chalk, chalk};
+use super::line::flat_line_ui;
 use super::solid::said;
 use crate::command::Command;
 use crate::look::{self, KNOB, palette};
@@ -40,20 +41,22 @@ pub(crate) fn flat_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     painter.extend(sheet.edges.iter().map(|ends| egui::Shape::line_segment(ends.map(at), edge)));
     for placement in &open.job().placements {
         let Some(lie) = open.lie(&placement.id) else { continue };
-        let is_selected = open.selected() == Some(placement.id.as_str());
-        for (_, ends) in lie.flat_border.iter().filter(|(set, _)| *set == open.sheet) {
-            chalk(&painter, ends.map(at), is_selected, &colors);
-        }
+        let here = || lie.flat_border.iter().filter(|(set, _)| *set == open.sheet);
+        let middle = at(lie.flat_middle.1);
+        let half = here().map(|(_, ends)| middle.distance(at(ends[0]))).fold(0.0, f32::max);
+        let how = Chalk::around(open.is_marked(placement), half);
+        let pieces: Vec<[Pos2; 2]> = here().map(|(_, ends)| ends.map(at)).collect();
+        chalk(&painter, &pieces, how, &colors);
     }
     let place = |pos: Pos2| Vec2::new((pos.x - rect.left()) / rect.width(), (pos.y - rect.top()) / rect.height());
-    let dragged = middle_ui(ui, open, &at, &place, asked);
+    let dragged = middle_ui(ui, open, &at, &place, asked) | flat_line_ui(ui, &painter, open, &at, &place, asked);
     open.moving |= dragged;
     if response.clicked()
         && let Some(pos) = response.interact_pointer_pos()
     {
         asked.push(form.touch_flat(open.sheet, place(pos)).map_or(Command::Select(None), Command::Touch));
     }
-    if open.taken.is_some() && response.hovered() {
+    if (open.taken.is_some() || open.chalk) && response.hovered() {
         ui.ctx().set_cursor_icon(egui::CursorIcon::Crosshair);
     }
 }
@@ -89,9 +92,8 @@ fn middle_ui(
     let middle = at(lie.flat_middle.1);
     let handle =
         ui.interact(Rect::from_center_size(middle, vec2(2.6 * KNOB, 2.6 * KNOB)), Id::unique("flat handle"), Sense::drag());
-    handle.widget_info(|| {
-        WidgetInfo::labeled(Role::Button, true, format!("{} {} on the flat view", say::HANDLE_MOVE, placement.id))
-    });
+    handle
+        .widget_info(|| WidgetInfo::labeled(Role::Button, true, say::on_flat(&format!("{} {}", say::HANDLE_MOVE, placement.id))));
     let [light, dark] = colors.chalk;
     let is_hot = handle.hovered() || handle.dragged();
     ui.painter().circle_stroke(middle, KNOB, Stroke::new(4.6, dark.gamma_multiply(0.8)));

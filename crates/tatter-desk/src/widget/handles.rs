@@ -1,6 +1,6 @@
 //! Outlines of placements on the garment, and the handles of the selected one.
 
-use egui::{Id, Key, Painter, Pos2, Rect, Response, Role, Sense, Stroke, Ui, WidgetInfo, vec2};
+use egui::{Id, Key, Painter, Pos2, Rect, Response, Role, Sense, Shape, Stroke, Ui, WidgetInfo, vec2};
 use glam::{Vec2, Vec3};
 use tatter::history::Edit;
 use tatter::stand::{Form, Lie};
@@ -37,30 +37,54 @@ impl Sight {
     }
 }
 
-/// A line that is seen on any cloth.
-pub(crate) fn chalk(painter: &Painter, ends: [Pos2; 2], is_selected: bool, colors: &Palette) {
+/// How a border is drawn.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Chalk {
+    /// Of what is taken up.
+    pub(crate) is_marked: bool,
+    /// 1, and less where what it goes around is seen so small that the line would hide it.
+    pub(crate) breadth: f32,
+}
+
+impl Chalk {
+    /// Of what is taken up.
+    pub(crate) const MARKED: Self = Self { is_marked: true, breadth: 1.0 };
+
+    /// Around something that is seen with this half diagonal, points.
+    pub(crate) fn around(is_marked: bool, half: f32) -> Self {
+        Self { is_marked, breadth: (half / 16.0).clamp(0.35, 1.0) }
+    }
+}
+
+/// Lines that are seen on any cloth: light over dark. All of the dark lies beneath, so that short pieces make one line.
+pub(crate) fn chalk(painter: &Painter, pieces: &[[Pos2; 2]], how: Chalk, colors: &Palette) {
     let [light, dark] = colors.chalk;
-    let width = if is_selected { 2.2 } else { 1.1 };
-    painter.line_segment(ends, Stroke::new(width + 2.0, dark.gamma_multiply(0.7)));
-    painter.line_segment(ends, Stroke::new(width, if is_selected { light } else { light.gamma_multiply(0.75) }));
+    let (width, beneath) = if how.is_marked { (2.2, 2.0) } else { (0.9, 1.4) };
+    let [width, beneath] = [width, beneath].map(|points| points * how.breadth);
+    let light = if how.is_marked { light } else { light.gamma_multiply(0.75) };
+    for stroke in [Stroke::new(width + beneath, dark.gamma_multiply(0.7)), Stroke::new(width, light)] {
+        painter.extend(pieces.iter().map(|ends| Shape::line_segment(*ends, stroke)));
+    }
+}
+
+/// Pieces of lines on the cloth as they are seen, as far as they face the eye.
+pub(crate) fn facing(pieces: &[([Vec3; 2], Vec3)], sight: &Sight) -> Vec<[Pos2; 2]> {
+    let facing = pieces.iter().filter(|(ends, normal)| normal.dot(sight.camera.eye - ends[0]) > 0.0);
+    facing.filter_map(|(ends, _)| Some([sight.pos(ends[0])?, sight.pos(ends[1])?])).collect()
 }
 
 /// The borders of all placements as far as they face the eye.
 pub(crate) fn borders(painter: &Painter, open: &Open, sight: &Sight, colors: &Palette) {
     for placement in &open.job().placements {
         let Some(lie) = open.lie(&placement.id) else { continue };
-        let is_selected = open.selected() == Some(placement.id.as_str());
-        let facing = lie.border.iter().filter(|(ends, normal)| normal.dot(sight.camera.eye - ends[0]) > 0.0);
-        for (ends, _) in facing {
-            if let (Some(from), Some(to)) = (sight.pos(ends[0]), sight.pos(ends[1])) {
-                chalk(painter, [from, to], is_selected, colors);
-            }
-        }
+        let half = sight.pos(lie.middle).zip(sight.pos(lie.knobs[1])).map_or(0.0, |(middle, corner)| middle.distance(corner));
+        let how = Chalk::around(open.is_marked(placement), half);
+        chalk(painter, &facing(&lie.border, sight), how, colors);
     }
 }
 
 /// A round handle: where it is and what it is called. A ring lets the cloth beneath be seen.
-fn knob_ui(ui: &mut Ui, id: Id, at: Pos2, name: &str, is_ring: bool, colors: &Palette) -> Response {
+pub(crate) fn knob_ui(ui: &mut Ui, id: Id, at: Pos2, name: &str, is_ring: bool, colors: &Palette) -> Response {
     let response = ui.interact(Rect::from_center_size(at, vec2(4.0 * KNOB, 4.0 * KNOB) * 0.7), id, Sense::click_and_drag());
     response.widget_info(|| WidgetInfo::labeled(Role::Button, true, name));
     let [light, dark] = colors.chalk;
@@ -79,11 +103,11 @@ fn knob_ui(ui: &mut Ui, id: Id, at: Pos2, name: &str, is_ring: bool, colors: &Pa
 }
 
 /// Millimetres and degrees an arrow key moves by.
-const STEP_MM: f32 = 1.0;
+pub(crate) const STEP_MM: f32 = 1.0;
 const STEP_DEGREES: f32 = 1.0;
 
 /// The arrow keys pressed while a handle has the focus: right and up.
-fn arrows(ui: &Ui, response: &Response) -> Option<[f32; 2]> {
+pub(crate) fn arrows(ui: &Ui, response: &Response) -> Option<[f32; 2]> {
     if !response.has_focus() {
         return None;
     }

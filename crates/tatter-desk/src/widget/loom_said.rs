@@ -221,9 +221,9 @@ fn yarn_ui(ui: &mut Ui, loom: &mut Loom, weaving: &Weaving, colors: &Palette, as
         let choice = Choice { name: say::TWIST, chosen: cloth.warp.twist, label: &label, tip: &no_tip };
         choice.ui(ui, [Twist::S, Twist::Z], asked, |hand| with_said(weaving, |said| said.twist = Some(hand)))
     });
-    line_ui(ui, say::TURNS, say::TWIST_TIP, colors, |ui| {
+    line_ui(ui, say::TWIST_TURNS, say::TWIST_TIP, colors, |ui| {
         let value = cloth.warp.turns_per_m;
-        let number = Number { name: say::TURNS, value, range: 0.0..=5000.0, speed: 4.0, decimals: 0, suffix: "" };
+        let number = Number { name: say::TWIST_TURNS, value, range: 0.0..=5000.0, speed: 4.0, decimals: 0, suffix: "" };
         number.ui(ui, asked, |turns| with_said(weaving, |said| said.turns_per_m = Some(turns)))
     });
 }
@@ -304,8 +304,8 @@ fn canvas_ui(ui: &mut Ui, weaving: &Weaving, colors: &Palette, asked: &mut Vec<C
         let choice = Choice { name: say::TEXELS, chosen: weaving.side, label: &label, tip: &no_tip };
         choice.ui(ui, SIDES, asked, |side| Weaving { side, ..weaving.clone() })
     });
-    line_ui(ui, say::SEED, say::SEED_TIP, colors, |ui| {
-        let another = ui.button(say::ANOTHER_SEED).on_hover_text(say::SEED_TIP);
+    line_ui(ui, say::WOVEN_SEED, say::WOVEN_SEED_TIP, colors, |ui| {
+        let another = ui.button(say::ANOTHER_SEED).on_hover_text(say::WOVEN_SEED_TIP);
         if another.clicked() {
             asked.push(say(Weaving { seed: weaving.seed + 1, ..weaving.clone() }));
         }

@@ -3,9 +3,12 @@
 pub(crate) mod changed;
 pub(crate) mod cutting_list;
 pub(crate) mod drawer;
+pub(crate) mod fields;
 pub(crate) mod flat;
 pub(crate) mod handles;
 pub(crate) mod hint;
+pub(crate) mod line;
+pub(crate) mod lists;
 pub(crate) mod loom_said;
 pub(crate) mod loom_woven;
 pub(crate) mod map_view;
@@ -13,10 +16,13 @@ pub(crate) mod marks;
 pub(crate) mod photo_cut;
 pub(crate) mod photo_tools;
 pub(crate) mod photo_view;
+pub(crate) mod scatter_list;
 pub(crate) mod slider;
 pub(crate) mod solid;
 pub(crate) mod swatch;
+pub(crate) mod ticket;
 pub(crate) mod travel;
+pub(crate) mod wear_list;
 
 use egui::{Rect, Response, Role, Ui, pos2};
 

@@ -4,6 +4,7 @@ use egui::{Rect, Response, Role, Sense, Slider, Stroke, StrokeKind as Edge, Text
 use tatter::color::Known;
 use tatter_core::model::{Scale, StrokeKind};
 
+use super::fields::word_ui;
 use super::named;
 use crate::command::Command;
 use crate::look::{self, APART, Icon, NEAR, Palette, icon_button_ui, paint_icon, palette, stroke_color};
@@ -99,7 +100,7 @@ fn settings_ui(ui: &mut Ui, sheet: &mut Sheet, tool: Tool, brush: f32, colors: &
         Tool::Grey => {
             ui.horizontal_wrapped(|ui| {
                 for (label, share) in [(say::GREY_CARD, GREY_CARD), (say::WHITE_PAPER, WHITE_PAPER)] {
-                    if chosen_ui(ui, sheet.reflectance == share, label, colors).clicked() {
+                    if word_ui(ui, sheet.reflectance == share, label, colors).clicked() {
                         asked.push(Command::Photo(OnPhoto::Reflectance(share)));
                     }
                 }
@@ -138,12 +139,6 @@ fn millimetres(text: &str) -> Option<f32> {
     text.parse::<f32>().ok().filter(|mm| mm.is_finite() && *mm > 0.0)
 }
 
-/// A word that can be chosen among others.
-fn chosen_ui(ui: &mut Ui, is_chosen: bool, label: &str, colors: &Palette) -> Response {
-    let text = egui::RichText::new(label).color(if is_chosen { colors.on_thread } else { colors.ink });
-    ui.selectable_label(is_chosen, text)
-}
-
 fn subject_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut Vec<Command>) {
     ui.label(look::name(say::SUBJECT));
     ui.horizontal_wrapped(|ui| {
@@ -151,7 +146,7 @@ fn subject_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut Vec<Comm
         for choice in SUBJECTS {
             let (label, tip) = say::subject(choice);
             let is_chosen = sheet.told().recipe.subject == choice;
-            if chosen_ui(ui, is_chosen, label, colors).on_hover_text(tip).clicked() && !is_chosen {
+            if word_ui(ui, is_chosen, label, colors).on_hover_text(tip).clicked() && !is_chosen {
                 asked.push(Command::Photo(OnPhoto::Subject(choice)));
             }
         }

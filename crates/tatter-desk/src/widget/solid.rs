@@ -4,6 +4,7 @@ use egui::{Key, Rect, Role, Sense, Ui, WidgetInfo};
 use tatter_core::angle::Angle;
 
 use super::handles::{Sight, borders, handles_ui};
+use super::line::line_ui;
 use super::{WHOLE, keep_arrows, scrolled};
 use crate::command::Command;
 use crate::look::{Palette, palette};
@@ -45,9 +46,10 @@ pub(crate) fn solid_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
         said(&painter, rect, say::DRAWING, &colors);
     }
     borders(&painter, open, &sight, &colors);
-    let dragged = handles_ui(ui, open, &form, &sight, &colors, asked);
+    let dragged = handles_ui(ui, open, &form, &sight, &colors, asked) | line_ui(ui, open, &form, &sight, &colors, asked);
     let walked = walk(ui, &response, rect, asked);
-    open.moving = dragged || walked;
+    // A number that is dragged beside the garment moves it, too.
+    open.moving = dragged || walked || ui.ctx().dragged_id().is_some();
     if response.clicked()
         && let Some(pos) = response.interact_pointer_pos()
     {
@@ -62,10 +64,10 @@ pub(crate) fn solid_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     {
         asked.push(Command::Touch(touch));
     }
-    if open.taken.is_some() && response.hovered() {
+    if (open.taken.is_some() || open.chalk) && response.hovered() {
         ui.ctx().set_cursor_icon(egui::CursorIcon::Crosshair);
     }
-    if open.taken.is_none() && !response.is_pointer_button_down_on() {
+    if open.taken.is_none() && !open.chalk && !response.is_pointer_button_down_on() {
         response.on_hover_text_at_pointer(say::SOLID_TIP);
     }
 }

@@ -12,7 +12,7 @@ use crate::person::Person;
 use crate::workshop::Workshop;
 
 impl Person<'_> {
-    fn choose(&mut self, what: &str, one: &str) {
+    fn choose_of(&mut self, what: &str, one: &str) {
         self.0.get_by_role_and_label(Role::ComboBox, what).scroll_to_me();
         self.0.run_ok();
         self.0.get_by_role_and_label(Role::ComboBox, what).click();
@@ -37,9 +37,9 @@ fn cloth_is_said_seen_undone_and_kept_as_the_command_line_weaves_it() -> Tried<(
     assert!(woven.is_whole, "which is seen as it will be");
     let usual = person.weaving();
 
-    person.choose("Texels a side", "512");
-    person.choose("Cloth", "denim");
-    person.choose("Damage", "moth hole");
+    person.choose_of("Texels a side", "512");
+    person.choose_of("Cloth", "denim");
+    person.choose_of("Damage", "moth hole");
     person.write("Ends per cm", "24");
     person.write("Weft count", "Ne12");
     let said = person.weaving();
@@ -80,7 +80,7 @@ fn what_cannot_be_woven_tells_its_limit_and_nothing_is_kept() -> Tried<()> {
     let mut person = Person::at(&shop.job());
     person.ask(Command::Go(Station::Patch));
     person.press("Weave a patch");
-    person.choose("Texels a side", "512");
+    person.choose_of("Texels a side", "512");
     person.write("Picks per cm", "60");
     let trouble = person.desk().loom().trouble().cloned().ok_or("it says so")?;
     assert!(trouble.what.contains("jam") && trouble.what.contains("at most"), "with the most that would fit: {trouble:?}");
@@ -108,7 +108,7 @@ fn a_patch_that_is_there_stays_until_one_asks() -> Tried<()> {
     let mut person = Person::at(&shop.job());
     person.ask(Command::Go(Station::Patch));
     person.press("Weave a patch");
-    person.choose("Texels a side", "512");
+    person.choose_of("Texels a side", "512");
     person.write("Name of the patch", "rip");
     person.press("Accept");
     assert!(person.desk().loom().trouble().is_some_and(|trouble| trouble.what.contains("already")), "it says so");

@@ -8,8 +8,12 @@ mod outside;
 mod patch;
 mod person;
 mod photo;
+mod scatter;
 mod start;
 mod table;
+mod ticket;
+mod undo;
+mod wear;
 mod workshop;
 
 type Tried<T> = Result<T, Box<dyn std::error::Error>>;

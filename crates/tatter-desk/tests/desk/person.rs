@@ -4,9 +4,9 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
-use egui::{Key, Modifiers, Theme};
-use egui_kittest::Harness;
-use egui_kittest::kittest::Queryable as _;
+use egui::{Key, Modifiers, Role, Theme};
+use egui_kittest::kittest::{NodeT as _, Queryable as _};
+use egui_kittest::{Harness, Node};
 use tatter_desk::{Command, Desk, dress};
 
 use crate::eye::Textures;
@@ -82,14 +82,47 @@ impl Person<'_> {
         self.0.run_ok();
     }
 
+    /// Press what bears a label; what is only written does not count. What is out of sight is scrolled to first.
     pub(crate) fn press(&mut self, label: &str) {
-        self.0.get_by_label(label).click();
+        self.to_press(label).scroll_to_me();
+        self.0.run_ok();
+        self.to_press(label).click();
         self.rest();
+    }
+
+    /// The middle of what bears a label, in sight.
+    pub(crate) fn middle_of(&mut self, label: &str) -> egui::Pos2 {
+        self.to_press(label).scroll_to_me();
+        self.0.run_ok();
+        self.to_press(label).rect().center()
+    }
+
+    fn to_press<'p>(&'p self, label: &'p str) -> Node<'p> {
+        let can_be_pressed = |node: &Node<'_>| node.accesskit_node().role() != Role::Label;
+        let mut nodes: Vec<Node<'_>> = self.0.query_all_by_label(label).filter(can_be_pressed).collect();
+        assert_eq!(nodes.len(), 1, "one thing to press is called {label}");
+        nodes.remove(0)
     }
 
     pub(crate) fn key(&mut self, modifiers: Modifiers, key: Key) {
         self.0.key_press_modifiers(modifiers, key);
         self.rest();
+    }
+
+    /// Write into a field, in the place of what stands there.
+    pub(crate) fn write(&mut self, field: &str, text: &str) {
+        self.to_press(field).focus();
+        self.0.run_ok();
+        self.key(Modifiers::COMMAND, Key::A);
+        self.to_press(field).type_text(text);
+        self.0.run_ok();
+        self.key(Modifiers::NONE, Key::Enter);
+    }
+
+    /// Choose a word in a list that opens.
+    pub(crate) fn choose(&mut self, list: &str, word: &str) {
+        self.press(list);
+        self.press(word);
     }
 
     /// Touch a view at a share of its width and height.
@@ -116,18 +149,13 @@ impl Person<'_> {
         self.rest();
     }
 
-    /// Write into a field, and leave it with Enter.
-    pub(crate) fn write(&mut self, field: &str, text: &str) {
-        self.0.get_by_label(field).focus();
-        self.0.run_ok();
-        self.key(Modifiers::COMMAND, Key::A);
-        self.0.get_by_label(field).type_text(text);
-        self.0.run_ok();
-        self.key(Modifiers::NONE, Key::Enter);
-    }
-
     pub(crate) fn has(&self, label: &str) -> bool {
         self.0.query_by_label(label).is_some()
+    }
+
+    /// Whether a part of a sentence is written somewhere.
+    pub(crate) fn says(&self, part: &str) -> bool {
+        self.0.query_all_by_label_contains(part).next().is_some()
     }
 
     pub(crate) fn desk(&self) -> &Desk {
@@ -136,6 +164,10 @@ impl Person<'_> {
 
     pub(crate) fn placements(&self) -> Vec<tatter_core::model::Placement> {
         self.desk().open().map(|open| open.job().placements.clone()).unwrap_or_default()
+    }
+
+    pub(crate) fn job(&self) -> tatter_core::model::Job {
+        self.desk().open().map(|open| tatter_core::model::Job::clone(open.job())).unwrap_or_default()
     }
 
     pub(crate) fn quiet(&self) {

@@ -30,10 +30,10 @@ pub use colorway::dye_cloth;
 pub use meets::{RimDifference, build_and_compare, rim_differences};
 pub use record::{BuildRecord, TileAt};
 pub(crate) use run::set_of_face;
-pub use run::{Again, BuildPlan, build};
+pub use run::{Again, BuildPlan, build, build_on};
 pub(crate) use shrink::resized;
 pub use shrink::shrink;
-pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear, worn_most};
+pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear, wear_on, worn_most};
 
 use crate::place::PlaceSettings;
 use crate::surface::LocateError;

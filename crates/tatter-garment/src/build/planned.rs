@@ -1,5 +1,7 @@
 //! What is settled before anything is laid: who lies where, on which textures.
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::image::Stored;
@@ -19,7 +21,7 @@ use crate::surface::Surface;
 pub(super) struct Planned<'a> {
     pub(super) garment: &'a Garment,
     pub(super) placements: &'a [Placed<'a>],
-    pub(super) surface: Surface,
+    pub(super) surface: Arc<Surface>,
     pub(super) assignment: Assignment,
     /// Of each placement.
     pub(super) footprints: Vec<Footprint>,

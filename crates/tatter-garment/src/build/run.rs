@@ -40,6 +40,23 @@ pub fn build(
     Ok(plan.lay(pictures, None, task)?.0)
 }
 
+/// As [`build`], on the garment's surface that was made before.
+///
+/// # Errors
+/// As [`build`].
+pub fn build_on(
+    surface: &Arc<Surface>,
+    garment: &Garment,
+    pictures: &mut [Vec<Stored>],
+    placements: &[Placed<'_>],
+    settings: &BuildSettings,
+    task: &Task,
+) -> Result<BuildReport, BuildError> {
+    check_placements(placements)?;
+    let plan = BuildPlan::on(Arc::clone(surface), garment, placements, settings, task)?;
+    Ok(plan.lay(pictures, None, task)?.0)
+}
+
 /// What a build will do, known before any picture is read: which placement shows in which tile.
 #[derive(Debug)]
 pub struct BuildPlan<'a> {
@@ -75,6 +92,17 @@ impl<'a> BuildPlan<'a> {
     ) -> Result<Self, BuildError> {
         check_placements(placements)?;
         let surface = task.stage("surface", || Surface::new(garment));
+        Self::on(Arc::new(surface), garment, placements, settings, task)
+    }
+
+    /// On the garment's surface; the placements are checked.
+    fn on(
+        surface: Arc<Surface>,
+        garment: &'a Garment,
+        placements: &'a [Placed<'a>],
+        settings: &BuildSettings,
+        task: &Task,
+    ) -> Result<Self, BuildError> {
         let assignment = Assignment::new(&surface, &garment.sets);
         let footprints = task.stage("place", || find_footprints(garment, &surface, placements, settings, &assignment))?;
         let (patches, patch_of) = task.stage("patches", || prepare(placements));

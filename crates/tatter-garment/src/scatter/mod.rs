@@ -95,16 +95,28 @@ struct Taken {
 /// # Errors
 /// [`ScatterError`].
 pub fn scatter(garment: &Garment, input: &ScatterInput<'_>, task: &Task) -> Result<Vec<Scattered>, ScatterError> {
+    scatter_on(&Surface::new(garment), garment, input, task)
+}
+
+/// As [`scatter`], on the garment's surface that was made before.
+///
+/// # Errors
+/// [`ScatterError`].
+pub fn scatter_on(
+    surface: &Surface,
+    garment: &Garment,
+    input: &ScatterInput<'_>,
+    task: &Task,
+) -> Result<Vec<Scattered>, ScatterError> {
     let rule = input.rule;
     let weights: Vec<f64> = rule.patches.iter().map(|share| f64::from(share.weight.max(0.0))).collect();
     if weights.iter().sum::<f64>() <= 0.0 || input.radius_mm.len() != weights.len() {
         return Err(ScatterError::NoPatch);
     }
-    let surface = Surface::new(garment);
-    let allowed = allowed(&surface, &garment.sets, &rule.only, &rule.keep_off)?;
-    let field = Field::new(&surface, &allowed, input);
-    let line = line::Line::new(&surface, &rule.along, rule.spread, &rule.only)?;
-    let areas = Areas::new(&surface, &allowed)?;
+    let allowed = allowed(surface, &garment.sets, &rule.only, &rule.keep_off)?;
+    let field = Field::new(surface, &allowed, input);
+    let line = line::Line::new(surface, &rule.along, rule.spread, &rule.only)?;
+    let areas = Areas::new(surface, &allowed)?;
     let (mut taken, mut found): (Vec<Taken>, Vec<Scattered>) = (Vec::new(), Vec::new());
     let mut failed = 0;
     for number in 1..=rule.count {
@@ -122,7 +134,7 @@ pub fn scatter(garment: &Garment, input: &ScatterInput<'_>, task: &Task) -> Resu
         let radius = input.radius_mm[patch] * f64::from(scale);
         let mut best: Option<(f64, Seed)> = None;
         for _ in 0..CANDIDATES {
-            let Some((seed, density)) = throw(&surface, &areas, &line, &field, &allowed, radius, &mut rng) else { continue };
+            let Some((seed, density)) = throw(surface, &areas, &line, &field, &allowed, radius, &mut rng) else { continue };
             let nearest = taken.iter().filter(|t| t.normal.dot(seed.normal) > SAME_SIDE).map(|t| {
                 let apart = t.point.distance(seed.point);
                 (apart, rule.overlap || apart >= t.radius + radius)
@@ -140,7 +152,7 @@ pub fn scatter(garment: &Garment, input: &ScatterInput<'_>, task: &Task) -> Resu
         };
         failed = 0;
         taken.push(Taken { point: seed.point, normal: seed.normal, radius });
-        found.push(Scattered { number, patch, spot: spot(garment, &surface, &seed), turn, scale, mirror });
+        found.push(Scattered { number, patch, spot: spot(garment, surface, &seed), turn, scale, mirror });
     }
     if found.is_empty() && rule.count > 0 { Err(ScatterError::NoCloth) } else { Ok(found) }
 }

@@ -8,19 +8,21 @@ use tatter_core::channel::{Channel, Kind};
 use tatter_core::explain::Explain as _;
 use tatter_core::image::{Image, LinearRgb, Map, Rect, Size, Stored};
 use tatter_core::kernel::area_resize;
-use tatter_core::model::{Garment, Job};
+use tatter_core::model::{Garment, Job, Wear};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::read_patch;
-use tatter_garment::build::shrink;
+use tatter_garment::build::{BuildSettings, build_on, shrink};
+use tatter_garment::surface::Surface;
 use tatter_proof::{Camera, Light, Loaded, LoadedLight, Picture, Renderer, StillSettings, ViewTransform};
 
 use super::Form;
-use crate::build::finish_in;
+use crate::build::BuildFailed;
 use crate::library::shown;
 use crate::proof::studio::scene;
 use crate::proof::{ProofError, ProofRequest};
 use crate::session::{Session, SessionError};
+use crate::wear;
 
 /// How finely a garment is dressed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -71,10 +73,30 @@ pub struct View {
 struct Level {
     session: Session,
     pristine: Vec<Vec<Stored>>,
+    /// Wear, and the textures worn by it: it costs more than placements do, and changes more seldom.
+    worn: Option<(Vec<Wear>, Vec<Vec<Stored>>)>,
     /// The job that was laid last, and what came of it.
     laid: Option<(Arc<Job>, Vec<Vec<Stored>>)>,
     /// On the adapter: as they were, and as they become.
     loaded: [Option<Loaded>; 2],
+}
+
+impl Level {
+    /// The textures as the wear of its job leaves them.
+    fn worn(&mut self, surface: &Surface, path: &Path, task: &Task) -> Result<Vec<Vec<Stored>>, ProofError> {
+        let job = &self.session.job;
+        if job.wear.is_empty() {
+            self.worn = None;
+            return Ok(self.pristine.clone());
+        }
+        if let Some((_, pictures)) = self.worn.as_ref().filter(|(wear, _)| *wear == job.wear) {
+            return Ok(pictures.clone());
+        }
+        let mut pictures = self.pristine.clone();
+        wear::apply_on(surface, &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
+        self.worn = Some((job.wear.clone(), pictures.clone()));
+        Ok(pictures)
+    }
 }
 
 /// Textures and an adapter, made ready once.
@@ -140,8 +162,11 @@ impl Dresser {
             }
         }
         level.session.job = Job::clone(job);
-        let mut pictures = level.pristine.clone();
-        finish_in(&level.session, &self.path, &mut pictures, None, task)?;
+        let surface = self.form.surface();
+        let mut pictures = level.worn(surface, &self.path, task)?;
+        let session = &level.session;
+        build_on(surface, &session.garment, &mut pictures, &session.placed(), &BuildSettings::default(), task)
+            .map_err(BuildFailed::from)?;
         level.laid = Some((Arc::clone(job), pictures));
         level.loaded[State::After as usize] = None;
         Ok(true)
@@ -212,7 +237,7 @@ fn level(path: &Path, pristine: Vec<Vec<Stored>>, task: &Task) -> Result<Level, 
             file.size = picture.size;
         }
     }
-    Ok(Level { session, pristine, laid: None, loaded: [None, None] })
+    Ok(Level { session, pristine, worn: None, laid: None, loaded: [None, None] })
 }
 
 /// Pictures no more than `texels` to a side, or as little more as a whole number of times smaller allows.

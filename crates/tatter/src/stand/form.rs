@@ -2,14 +2,17 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
 
 use glam::{DVec2, DVec3, Vec2, Vec3};
+use rayon::prelude::*;
 use tatter_core::angle::Angle;
+use tatter_core::channel::Channel;
 use tatter_core::model::{Garment, Job, Placement, Spot};
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_garment::place::{Canvas, PlaceSettings, Spread, footprint_of};
-use tatter_garment::surface::{LocateError, Surface};
+use tatter_garment::surface::{Face, LocateError, Seed, Surface};
 use tatter_garment::view::Viewer;
 use tatter_proof::{Camera, ScenePart};
 
@@ -35,6 +38,9 @@ pub struct Touch {
     pub spot: Spot,
     /// Where it is, in the world of a camera.
     pub point: Vec3,
+    /// Where it is in UV, v down: as lines are drawn.
+    pub uv: [f32; 2],
+    face: usize,
 }
 
 /// How a placement lies on the cloth.
@@ -76,7 +82,7 @@ impl Lie {
 #[derive(Debug)]
 pub struct Form {
     garment: Garment,
-    surface: Surface,
+    surface: Arc<Surface>,
     sets: Vec<Option<usize>>,
     sheets: Vec<Sheet>,
     parts: Vec<ScenePart>,
@@ -98,7 +104,7 @@ impl Form {
         let sheets = sheets(&garment, &surface, &sets);
         let millimetres = if garment.mesh.is_some() { f64::from(garment.mm_per_unit) } else { 1.0 };
         let triangles = surface.faces().len();
-        Ok(Self { garment, surface, sets, sheets, parts, millimetres, triangles })
+        Ok(Self { garment, surface: Arc::new(surface), sets, sheets, parts, millimetres, triangles })
     }
 
     /// Its map sets, flat.
@@ -133,10 +139,14 @@ impl Form {
     }
 
     /// The cloth so many millimetres to the right and up along the grain of where a placement lies; `None` where there is none.
-    pub fn beside(&self, lie: &Lie, [right, up]: [f32; 2]) -> Option<Touch> {
-        let offset = lie.unit[0] * f64::from(right) + lie.unit[1] * f64::from(up);
-        let above = lie.middle.as_dvec3() * self.millimetres + offset + lie.normal.as_dvec3() * (5.0 + offset.length());
-        self.touch(((above / self.millimetres).as_vec3(), -lie.normal))
+    pub fn beside(&self, lie: &Lie, by: [f32; 2]) -> Option<Touch> {
+        self.beside_of(lie.middle, lie.normal, lie.unit, by)
+    }
+
+    pub(super) fn beside_of(&self, at: Vec3, normal: Vec3, unit: [DVec3; 2], [right, up]: [f32; 2]) -> Option<Touch> {
+        let offset = unit[0] * f64::from(right) + unit[1] * f64::from(up);
+        let above = at.as_dvec3() * self.millimetres + offset + normal.as_dvec3() * (5.0 + offset.length());
+        self.touch(((above / self.millimetres).as_vec3(), -normal))
     }
 
     /// The nearest cloth along a line of sight. Linear in the faces: about a millisecond for 100,000.
@@ -153,13 +163,10 @@ impl Form {
         }
         let (_, face, weights) = best?;
         let own = &self.surface.faces()[face];
-        let point = (own.point(weights) / self.millimetres).as_vec3();
-        let spot = if self.garment.mesh.is_some() {
-            Spot::Point(point.to_array())
-        } else {
-            self.uv_spot(face, own.uvs[0] * weights[0] + own.uvs[1] * weights[1] + own.uvs[2] * weights[2])
-        };
-        Some(Touch { set: self.sets[face]?, spot, point })
+        let point = self.world(own.point(weights));
+        let uv = own.uvs[0] * weights[0] + own.uvs[1] * weights[1] + own.uvs[2] * weights[2];
+        let spot = if self.garment.mesh.is_some() { Spot::Point(point.to_array()) } else { self.uv_spot(face, uv) };
+        Some(Touch { set: self.sets[face]?, spot, point, uv: uv.as_vec2().to_array(), face })
     }
 
     /// The cloth at a place of a flat map set. Linear in the faces.
@@ -172,18 +179,73 @@ impl Form {
                     weights.iter().all(|w| *w >= 0.0).then(|| (index, uv, face.point(weights)))
                 },
             )?;
-        Some(Touch { set, spot: self.uv_spot(face, uv), point: (point / self.millimetres).as_vec3() })
+        Some(Touch { set, spot: self.uv_spot(face, uv), point: self.world(point), uv: uv.as_vec2().to_array(), face })
     }
 
     /// A spot in UV, with the part's name where it takes one to mean this face.
     fn uv_spot(&self, face: usize, uv: DVec2) -> Spot {
-        let at = [uv.x as f32, uv.y as f32];
-        let plain = Spot::Uv { at, part: None };
-        let part = self.surface.faces()[face].part;
-        let means = |spot: &Spot| {
-            self.surface.locate(spot, self.garment.mm_per_unit).is_ok_and(|seed| self.sets[seed.face] == self.sets[face])
-        };
-        if means(&plain) { plain } else { Spot::Uv { at, part: Some(self.surface.parts()[part].name.clone()) } }
+        let at = uv.as_vec2().to_array();
+        Spot::Uv { at, part: self.part_meant(face, at) }
+    }
+
+    /// The part's name, where it takes one to mean a face by its place in UV.
+    fn part_meant(&self, face: usize, at: [f32; 2]) -> Option<String> {
+        let plain = self.located(&Spot::Uv { at, part: None });
+        let is_meant = plain.is_some_and(|seed| self.sets[seed.face] == self.sets[face]);
+        (!is_meant).then(|| self.surface.parts()[self.surface.faces()[face].part].name.clone())
+    }
+
+    /// The part that a line drawn from a touch must keep to, since others lie at that place in UV, too. Linear in the faces.
+    pub fn part_of(&self, touch: &Touch) -> Option<String> {
+        self.part_meant(touch.face, touch.uv)
+    }
+
+    /// The cloth at a spot. Linear in the faces.
+    pub(super) fn located(&self, spot: &Spot) -> Option<Seed> {
+        self.surface.locate(spot, self.garment.mm_per_unit).ok()
+    }
+
+    pub(super) fn world(&self, point: DVec3) -> Vec3 {
+        (point / self.millimetres).as_vec3()
+    }
+
+    pub(super) fn faces(&self) -> &[Face] {
+        self.surface.faces()
+    }
+
+    pub(super) fn set_of(&self, face: usize) -> Option<usize> {
+        self.sets[face]
+    }
+
+    pub(super) const fn surface(&self) -> &Arc<Surface> {
+        &self.surface
+    }
+
+    pub(super) const fn garment(&self) -> &Garment {
+        &self.garment
+    }
+
+    /// Names of its parts and materials, as rules name what they stay on and keep off.
+    pub fn cloths(&self) -> Vec<&str> {
+        let parts = self.surface.parts();
+        let mut names: Vec<&str> = Vec::new();
+        for name in parts.iter().map(|part| part.name.as_str()).chain(parts.iter().map(|part| part.material.as_str())) {
+            if !name.is_empty() && !names.contains(&name) {
+                names.push(name);
+            }
+        }
+        names
+    }
+
+    /// The channels its textures have, in table order.
+    pub fn channels(&self) -> Vec<Channel> {
+        let has = |channel: &Channel| self.garment.sets.iter().any(|set| set.role(*channel).is_some());
+        Channel::ALL.into_iter().filter(has).collect()
+    }
+
+    /// How several placements lie, each as [`Form::lie`] says.
+    pub fn lies(&self, placements: &[(&Placement, Canvas)]) -> Vec<Result<Lie, LocateError>> {
+        placements.par_iter().map(|(placement, canvas)| self.lie(placement, canvas)).collect()
     }
 
     /// How a placement lies. Linear in the faces.
@@ -193,7 +255,7 @@ impl Form {
     pub fn lie(&self, placement: &Placement, canvas: &Canvas) -> Result<Lie, LocateError> {
         let found = footprint_of(&self.surface, placement, canvas, self.garment.mm_per_unit, &PlaceSettings::default())?;
         let own = DVec2::from(canvas.size_mm.map(|mm| f64::from(mm.get())));
-        let world = |point: DVec3| (point / self.millimetres).as_vec3();
+        let world = |point: DVec3| self.world(point);
         let seed = &found.seed;
         let knob = |at: DVec2| found.place(&self.surface, at).map_or(seed.point, |spread| spread.point);
         let pieces = found.border(&self.surface, own);
@@ -222,8 +284,7 @@ impl Form {
         let way = from.distance(to);
         let along = (to - from).normalize_or_zero();
         // The point itself lies on cloth: what is nearer than half a percent of the way is it.
-        let before =
-            |face: &tatter_garment::surface::Face| crossing(from, along, face.corners).is_some_and(|(at, _)| at < 0.995 * way);
+        let before = |face: &Face| crossing(from, along, face.corners).is_some_and(|(at, _)| at < 0.995 * way);
         !self.surface.faces().iter().any(before)
     }
 }

@@ -79,7 +79,7 @@ impl<'a> Mark<'a> {
         let place = |source| WearError::Place { id: id(), source };
         let allowed = allowed(surface, &garment.sets, &wear.only, &wear.keep_off).map_err(place)?;
         let weight = Weight::new(surface, &allowed, &wear.density, input.pictures);
-        if wear.kind == WearKind::Crease && wear.along.is_empty() && weight.lines().next().is_none() {
+        if !wear.has_place() {
             return Err(WearError::Nowhere { id: id() });
         }
         if !wear.along.is_empty() && wear.spread.get() <= 0.0 {

@@ -126,18 +126,33 @@ pub fn wear(
     settings: &BuildSettings,
     task: &Task,
 ) -> Result<WearReport, WearError> {
+    if marks.is_empty() {
+        return Ok(WearReport { files: every_file(garment), marks: Vec::new() });
+    }
+    let surface = task.stage("surface", || Surface::new(garment));
+    wear_on(&surface, garment, pictures, marks, settings, task)
+}
+
+/// As [`wear`], on the garment's surface that was made before.
+///
+/// # Errors
+/// As [`wear`].
+pub fn wear_on(
+    surface: &Surface,
+    garment: &Garment,
+    pictures: &mut [Vec<Stored>],
+    marks: &[WearInput<'_>],
+    settings: &BuildSettings,
+    task: &Task,
+) -> Result<WearReport, WearError> {
     let mut report = WearReport {
         files: every_file(garment),
         marks: marks.iter().map(|m| MarkReport { id: m.wear.id.clone(), texels: 0, notes: Vec::new() }).collect(),
     };
-    if marks.is_empty() {
-        return Ok(report);
-    }
-    let surface = task.stage("surface", || Surface::new(garment));
-    let assignment = Assignment::new(&surface, &garment.sets);
+    let assignment = Assignment::new(surface, &garment.sets);
     let marks: Vec<Mark<'_>> =
-        task.stage("wear", || marks.par_iter().map(|input| Mark::new(garment, &surface, input)).collect::<Result<_, _>>())?;
-    let context = Context { garment, surface: &surface, assignment: &assignment, marks: &marks, settings };
+        task.stage("wear", || marks.par_iter().map(|input| Mark::new(garment, surface, input)).collect::<Result<_, _>>())?;
+    let context = Context { garment, surface, assignment: &assignment, marks: &marks, settings };
     let mut told: Vec<BTreeSet<(&'static str, String)>> = vec![BTreeSet::new(); marks.len()];
     task.stage("wear", || {
         // Heights are read as they were for every texture of a set, also for those of another size.

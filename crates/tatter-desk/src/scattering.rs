@@ -1,0 +1,256 @@
+//! The scatter that is taken up: its rule while it is changed, and the thread that throws it.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, channel};
+use std::time::Duration;
+
+use tatter::history::Edit;
+use tatter::library::Canvas;
+use tatter::scatter::{Draft, Yielded, named, proposed};
+use tatter::stand::{Form, Lie, Thrower};
+use tatter_core::model::{PatchRef, Placement};
+use tatter_core::task::Task;
+
+use crate::command::{List, OnScatter};
+use crate::newest::{Mouth, Newest, Wake};
+use crate::open::Open;
+use crate::say;
+use crate::work::Trouble;
+
+/// What is known of the scatter that is taken up.
+pub(crate) struct Scattering {
+    pub(crate) chosen: Option<String>,
+    /// As it is to be; what it yields is not known yet.
+    pub(crate) draft: Option<Draft>,
+    /// Why it yields nothing.
+    pub(crate) trouble: Option<Trouble>,
+    /// That not all find room, and the scatter it is said of.
+    pub(crate) shortfall: Option<(String, String)>,
+    /// A number is being dragged: all throws until it is let go are one step.
+    is_held: bool,
+    /// It was let go, and the step is closed with the last throw.
+    closes: bool,
+    work: Option<Work>,
+    wake: Wake,
+}
+
+impl Scattering {
+    pub(crate) fn new(wake: Wake) -> Self {
+        Self { chosen: None, draft: None, trouble: None, shortfall: None, is_held: false, closes: false, work: None, wake }
+    }
+
+    /// Whether all that was asked is done.
+    pub(crate) fn is_resting(&self) -> bool {
+        self.work.as_ref().is_none_or(|work| work.rested == work.asked)
+    }
+
+    /// What was asked is wanted no more.
+    pub(crate) fn forget(&mut self) {
+        self.draft = None;
+        self.trouble = None;
+        self.is_held = false;
+        if let Some(work) = &self.work {
+            work.post.stop();
+        }
+    }
+
+    fn ask(&mut self, throw: Throw, form: &Arc<Form>, job: &Path) {
+        self.draft = Some(throw.draft.clone());
+        self.trouble = None;
+        if self.work.is_none() {
+            match Work::start(Arc::clone(form), job, Arc::clone(&self.wake)) {
+                Ok(work) => self.work = Some(work),
+                Err(error) => return self.trouble = Some(Trouble::no_thread(&error)),
+            }
+        }
+        if let Some(work) = &mut self.work {
+            work.asked = work.post.ask(throw);
+        }
+    }
+
+    fn note(&mut self, number: u64) {
+        if let Some(work) = &mut self.work {
+            work.rested = number;
+        }
+    }
+}
+
+/// The scatter that is taken up, as it is or is to be.
+pub(crate) fn chosen(open: &Open) -> Option<Draft> {
+    let id = open.scattering.chosen.as_ref()?;
+    let drafted = open.scattering.draft.as_ref().filter(|draft| draft.rule.id == *id);
+    let known = || open.job().scatters.iter().find(|scatter| scatter.id == *id).map(|rule| Draft::of(open.job(), rule));
+    drafted.cloned().or_else(known)
+}
+
+/// How the job names a patch of the drawer, or would.
+pub(crate) fn patch_of(open: &Open, folder: &Path) -> Result<PatchRef, Trouble> {
+    named(open.job(), open.kept.path(), folder).map_err(|error| Trouble::of(&error))
+}
+
+/// Do what is asked of the scatters.
+pub(crate) fn obey(open: &mut Open, asked: OnScatter) {
+    match asked {
+        OnScatter::New => begin(open),
+        OnScatter::Choose(id) => {
+            open.list = List::Scatters;
+            open.selected = None;
+            open.chalk = false;
+            open.scattering.chosen = id;
+        }
+        OnScatter::Throw(draft) => {
+            open.history.let_go();
+            open.scattering.is_held = false;
+            throw(open, *draft);
+        }
+        OnScatter::Drag(draft) => {
+            open.scattering.is_held = true;
+            throw(open, *draft);
+        }
+    }
+}
+
+/// Whether the hand was on a number of a rule whose last throw is still to come: the step is closed when it has come.
+pub(crate) fn let_go(open: &mut Open) -> bool {
+    let was_held = std::mem::replace(&mut open.scattering.is_held, false);
+    open.scattering.closes = was_held && !open.scattering.is_resting();
+    open.scattering.closes
+}
+
+/// A new one, of the patch in the hand, else of the one that is selected, else of the first in the drawer.
+fn begin(open: &mut Open) {
+    let selected = || open.card_of(&open.selected_placement()?.patch);
+    let first = || open.shelf.cards.iter().find(|card| card.canvas.is_ok());
+    let Some(folder) = open.taken_card().or_else(selected).or_else(first).map(|card| card.folder.clone()) else { return };
+    match patch_of(open, &folder) {
+        Ok(patch) => {
+            let draft = proposed(open.job(), patch);
+            obey(open, OnScatter::Choose(Some(draft.rule.id.clone())));
+            open.taken = None;
+            obey(open, OnScatter::Throw(Box::new(draft)));
+        }
+        Err(trouble) => open.trouble = Some(trouble),
+    }
+}
+
+fn throw(open: &mut Open, draft: Draft) {
+    let Some(form) = open.form.clone() else { return };
+    let canvas = |patch: &PatchRef| Some((patch.name.clone(), open.canvas_at(&patch.path)?));
+    let canvases = draft.patches.iter().filter_map(canvas).collect();
+    let job = open.kept.path().to_owned();
+    open.scattering.ask(Throw { draft, canvases }, &form, &job);
+}
+
+/// Take in what the thread has said since.
+pub(crate) fn hear(open: &mut Open) {
+    let news: Vec<News> = open.scattering.work.as_ref().map(|work| work.news.try_iter().collect()).unwrap_or_default();
+    news.into_iter().for_each(|news| hear_one(open, news));
+}
+
+/// Wait for what the thread says next; whether it says something within `patience`.
+pub(crate) fn wait(open: &mut Open, patience: Duration) -> bool {
+    let news = open.scattering.work.as_ref().and_then(|work| work.news.recv_timeout(patience).ok());
+    news.map(|news| hear_one(open, news)).is_some()
+}
+
+fn hear_one(open: &mut Open, news: News) {
+    match news {
+        News::Rested(number) => {
+            open.scattering.note(number);
+            if std::mem::take(&mut open.scattering.closes) {
+                open.history.let_go();
+            }
+        }
+        // Undone or put aside meanwhile.
+        _ if open.scattering.draft.is_none() => {}
+        News::Refused(trouble, is_last) => {
+            open.scattering.trouble = Some(trouble);
+            open.scattering.closes |= is_last && !open.scattering.is_held;
+        }
+        News::Yielded(yielded, lies, is_last) => {
+            let id = yielded.draft.rule.id.clone();
+            open.scattering.shortfall = yielded.shortfall().map(|text| (id, say::without_name(&text)));
+            open.lies.extend(lies.into_iter().map(|(placement, lie)| (placement.id.clone(), (placement, lie))));
+            if let Err(error) = open.history.make_in_gesture(&Edit::Scatter(yielded)) {
+                open.trouble = Some(Trouble::of(&error));
+            }
+            if is_last {
+                open.scattering.draft = None;
+            }
+            // Unless the hand is still on the number.
+            open.scattering.closes |= is_last && !open.scattering.is_held;
+        }
+    }
+}
+
+/// A rule, and the canvases of its patches by their names.
+#[derive(Clone, Debug)]
+struct Throw {
+    draft: Draft,
+    canvases: BTreeMap<String, Canvas>,
+}
+
+type Lies = Vec<(Placement, Result<Lie, Trouble>)>;
+
+enum News {
+    /// What a rule yields and how that lies; whether nothing newer was asked.
+    Yielded(Box<Yielded>, Lies, bool),
+    Refused(Trouble, bool),
+    Rested(u64),
+}
+
+struct Work {
+    post: Arc<Newest<Throw>>,
+    news: Receiver<News>,
+    asked: u64,
+    rested: u64,
+}
+
+impl Work {
+    fn start(form: Arc<Form>, job: &Path, wake: Wake) -> std::io::Result<Self> {
+        let (send, news) = channel();
+        let post = Arc::new(Newest::default());
+        let (shared, mouth, job) = (Arc::clone(&post), Mouth::new(send, wake), job.to_owned());
+        let run = move || run(&form, &job, &shared, &mouth);
+        std::thread::Builder::new().name("scatter".to_owned()).spawn(run)?;
+        Ok(Self { post, news, asked: 0, rested: 0 })
+    }
+}
+
+impl Drop for Work {
+    fn drop(&mut self) {
+        self.post.end();
+    }
+}
+
+/// The thread that throws rules.
+fn run(form: &Arc<Form>, job: &Path, post: &Newest<Throw>, mouth: &Mouth<News>) {
+    let mut thrower = Thrower::new(Arc::clone(form), job);
+    while let Some((Throw { draft, canvases }, number, task)) = post.next(|_| Task::new()) {
+        let news = thrower.throw(draft, &task);
+        let is_last = !post.is_newer(number);
+        match news {
+            Ok(yielded) => {
+                let lies = lies(form, &yielded, &canvases);
+                mouth.tell(News::Yielded(Box::new(yielded), lies, is_last));
+            }
+            // Stopped for something newer is no trouble.
+            Err(_) if task.check().is_err() => {}
+            Err(error) => mouth.tell(News::Refused(Trouble::of(&error), is_last)),
+        }
+        if is_last {
+            mouth.tell(News::Rested(number));
+        }
+    }
+}
+
+/// How what was thrown lies, as far as the canvases are known.
+fn lies(form: &Form, yielded: &Yielded, canvases: &BTreeMap<String, Canvas>) -> Lies {
+    let known: Vec<(&Placement, Canvas)> =
+        yielded.placements.iter().filter_map(|(_, placement)| Some((placement, *canvases.get(&placement.patch)?))).collect();
+    let lies = form.lies(&known);
+    let said = |lie: Result<Lie, _>| lie.map_err(|error| Trouble::of(&error));
+    known.into_iter().zip(lies).map(|((placement, _), lie)| (placement.clone(), said(lie))).collect()
+}
