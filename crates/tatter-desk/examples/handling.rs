@@ -19,7 +19,7 @@ use tatter_core::channel::Channel;
 use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
 use tatter_core::mesh::{Mesh, Part};
 use tatter_core::task::Task;
-use tatter_desk::{Command, Desk, dress};
+use tatter_desk::{Command, Desk, dress, leave};
 use tatter_files::mesh::{MaterialToWrite, write_glb};
 use tatter_files::picture::{Effort, PictureFormat, encode};
 use tatter_weave::{Damage, Kind, stock};
@@ -197,7 +197,8 @@ fn main() -> Done<()> {
     let field = person.get_by_label("Uneven").rect().center();
     let worn = drag(&mut person, field, egui::vec2(-2.0, 0.0))?;
     told("abrasion of edges dragged", worn);
-    Ok(())
+    drop(person);
+    if leave(PATIENCE) { Ok(()) } else { Err("a thread does not end".into()) }
 }
 
 fn millis(start: Instant) -> f64 {

@@ -12,6 +12,7 @@ use tatter_proof::Picture;
 
 use crate::newest::{Mouth, Newest, Wake};
 use crate::open::Shown;
+use crate::threads;
 use crate::work::Trouble;
 
 /// One thing asked of the patch that is looked over.
@@ -257,7 +258,7 @@ impl Work {
         let (send, news) = channel();
         let post = Arc::new(Newest::default());
         let (shared, mouth) = (Arc::clone(&post), Mouth::new(send, wake));
-        std::thread::Builder::new().name("lamp".to_owned()).spawn(move || light(&shared, &mouth))?;
+        threads::begin("lamp", move || light(&shared, &mouth))?;
         Ok(Self { post, news, asked: 0, rested: 0 })
     }
 }

@@ -17,6 +17,7 @@ use crate::command::{List, OnScatter};
 use crate::newest::{Mouth, Newest, Wake};
 use crate::open::Open;
 use crate::say;
+use crate::threads;
 use crate::work::Trouble;
 
 /// What is known of the scatter that is taken up.
@@ -214,7 +215,7 @@ impl Work {
         let post = Arc::new(Newest::default());
         let (shared, mouth, job) = (Arc::clone(&post), Mouth::new(send, wake), job.to_owned());
         let run = move || run(&form, &job, &shared, &mouth);
-        std::thread::Builder::new().name("scatter".to_owned()).spawn(run)?;
+        threads::begin("scatter", run)?;
         Ok(Self { post, news, asked: 0, rested: 0 })
     }
 }

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Duration;
 
 use egui::{CentralPanel, Frame, Key, KeyboardShortcut, Modifiers, Panel, Ui};
 use tatter::keep::Over;
@@ -14,6 +15,7 @@ use crate::open::Open;
 use crate::photo::{OnPhoto, Tool};
 use crate::start::{OnStart, Wanted, of_the_system};
 use crate::station::{delivery, garment, loom, patch, photo, start};
+use crate::threads::leave;
 use crate::widget::changed::changed_ui;
 use crate::widget::hint::hint_ui;
 use crate::widget::travel::travel_ui;
@@ -55,8 +57,14 @@ pub fn run(files: Vec<PathBuf>) -> Result<(), StartError> {
             desk.bring(&files);
             Ok(Box::new(Shell(desk)))
         };
-    eframe::run_native(say::TITLE, options, Box::new(start)).map_err(|error| StartError::Window(error.to_string()))
+    let done = eframe::run_native(say::TITLE, options, Box::new(start)).map_err(|error| StartError::Window(error.to_string()));
+    // What is left to do was told to stop.
+    leave(PATIENCE);
+    done
 }
+
+/// How long the threads may take to end when the window is closed.
+const PATIENCE: Duration = Duration::from_secs(5);
 
 struct Shell(Desk);
 

@@ -17,6 +17,7 @@ use tatter_proof::{Camera, Picture};
 
 pub use crate::newest::Wake;
 use crate::newest::{Mouth, Newest};
+use crate::threads;
 
 /// An error as it is shown: what and where, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -145,7 +146,7 @@ impl Work {
         let post = Arc::new(Newest::default());
         let mouth = Mouth::new(send, wake);
         let (path, shared, speaks) = (path.to_owned(), Arc::clone(&post), mouth.clone());
-        std::thread::Builder::new().name("stand".to_owned()).spawn(move || stand(&path, &job, &shared, &speaks))?;
+        threads::begin("stand", move || stand(&path, &job, &shared, &speaks))?;
         Ok(Self { post, news, mouth, errand: None, asked: 0, rested: 0 })
     }
 
@@ -210,7 +211,7 @@ impl Work {
             };
             mouth.tell(news);
         };
-        std::thread::Builder::new().name("errand".to_owned()).spawn(run)?;
+        threads::begin("errand", run)?;
         Ok(())
     }
 

@@ -13,6 +13,7 @@ use tatter_core::task::Task;
 
 use crate::newest::{Mouth, Newest, Wake};
 use crate::photo::Accepted;
+use crate::threads;
 use crate::work::Trouble;
 
 /// What is wanted: a patch woven as said.
@@ -68,7 +69,7 @@ impl Work {
         let post = Arc::new(Newest::default());
         let mouth = Mouth::new(send, wake);
         let (shared, speaks) = (Arc::clone(&post), mouth.clone());
-        std::thread::Builder::new().name("loom".to_owned()).spawn(move || weave(&shared, &speaks))?;
+        threads::begin("loom", move || weave(&shared, &speaks))?;
         Ok(Self { post, news, mouth, accepting: None, asked: 0, rested: 0 })
     }
 
@@ -85,7 +86,7 @@ impl Work {
         let task = Arc::new(progress_of(&mouth));
         let (watched, weaving) = (Arc::clone(&task), Arc::clone(&asked.weaving));
         let run = move || mouth.tell(News::Accepted(weaving, write(&asked, &watched)));
-        std::thread::Builder::new().name("accept".to_owned()).spawn(run)?;
+        threads::begin("accept", run)?;
         self.accepting = Some(task);
         Ok(())
     }

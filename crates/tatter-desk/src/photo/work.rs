@@ -14,6 +14,7 @@ use tatter_proof::Picture;
 
 use super::Accepted;
 use crate::newest::{Mouth, Newest, Wake};
+use crate::threads;
 use crate::work::Trouble;
 
 /// What is wanted: a photo cut as told.
@@ -85,7 +86,7 @@ impl Work {
         let post = Arc::new(Newest::default());
         let mouth = Mouth::new(send, wake);
         let (shared, speaks) = (Arc::clone(&post), mouth.clone());
-        std::thread::Builder::new().name("cut".to_owned()).spawn(move || cut(&shared, &speaks))?;
+        threads::begin("cut", move || cut(&shared, &speaks))?;
         Ok(Self { post, news, mouth, accepting: None, asked: 0, rested: 0 })
     }
 
@@ -134,7 +135,7 @@ impl Work {
             let done = write(&accept, &watched).map_err(|error| (Trouble::of(&error), matches!(error, AcceptFailed::Taken(_))));
             mouth.tell(News::Accepted { path, told, done });
         };
-        std::thread::Builder::new().name("accept".to_owned()).spawn(run)?;
+        threads::begin("accept", run)?;
         self.accepting = Some(task);
         Ok(())
     }

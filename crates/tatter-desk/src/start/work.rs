@@ -11,6 +11,7 @@ use tatter_core::task::Task;
 
 use super::dialog::{Chosen, Waiting, Wanted};
 use crate::newest::{Mouth, Wake};
+use crate::threads;
 use crate::work::Trouble;
 
 /// What is made.
@@ -61,7 +62,7 @@ impl Work {
             };
             mouth.tell(News::Made(what, done));
         };
-        std::thread::Builder::new().name("make".to_owned()).spawn(run)?;
+        threads::begin("make", run)?;
         self.making = Some(task);
         Ok(())
     }
