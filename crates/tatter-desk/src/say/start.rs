@@ -41,9 +41,9 @@ pub(crate) const NO_HINTS: &str = "No more hints";
 /// The title of a dialog.
 pub(crate) const fn choose(wanted: Wanted) -> &'static str {
     match wanted {
-        Wanted::Job => "Open a job",
-        Wanted::Photos => "Lay photos on the table",
-        Wanted::Mesh => "Begin a job from a garment's mesh",
+        Wanted::Job => OPEN_JOB,
+        Wanted::Photos => LAY_PHOTOS,
+        Wanted::Mesh => FROM_MESH,
     }
 }
 

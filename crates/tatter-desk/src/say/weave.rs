@@ -1,6 +1,6 @@
 //! What is said at the loom.
 
-use tatter::weave::{Along, Cloth, Damage, Finish, Geometry, Kind, Twist, Weaving, WovenView, Yarn};
+use tatter::weave::{Along, Cloth, Damage, Geometry, Kind, Twist, Weaving, WovenView, Yarn};
 
 use super::{percent, sentence};
 
@@ -159,15 +159,11 @@ pub(crate) fn woven_facts(woven: &WovenView) -> Vec<(&'static str, String)> {
             ),
         ),
         ("Weight", format!("{:.0} g/m², {:.2} mm thick", geometry.grams_per_m2, geometry.thickness)),
-        ("Finish", sentence(finish(cloth.finish)).trim_end_matches('.').to_owned()),
+        ("Finish", sentence(cloth.finish.name()).trim_end_matches('.').to_owned()),
         ("Open", format!("{:.1} % see-through", 100.0 * report.open_share)),
         ("Height", format!("{:.2} to {:.2} mm", range.low_mm, range.high_mm)),
         ("Source", cloth.source.to_owned()),
     ]
-}
-
-const fn finish(finish: Finish) -> &'static str {
-    finish.name()
 }
 
 /// What happened to it, in a sentence.

@@ -102,6 +102,27 @@ fn a_mesh_without_textures_is_told() -> Tried<()> {
     Ok(())
 }
 
+#[test]
+fn making_the_sample_is_stopped_and_what_lies_there_half_made_is_left_alone() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let folder = shop.path("salt-ledger");
+    let mut person = person(desk(&shop, |_| Chosen::Nothing));
+    person.write("Folder of the sample job", &folder.display().to_string());
+    person.0.get_by_label("Open the sample job").click();
+    person.0.run_ok();
+    person.0.get_by_label("Stop").click();
+    person.rest();
+    assert!(person.desk().open().is_none() && !folder.join("smock.tatter.toml").exists(), "no job was made");
+    assert!(person.0.query_by_label_contains("topped on request").is_some(), "and the page says why");
+    std::fs::create_dir_all(&folder)?;
+    std::fs::write(folder.join("mine.txt"), "mine")?;
+    person.write("Folder of the sample job", &folder.display().to_string());
+    person.press("Open the sample job");
+    assert!(person.0.query_by_label_contains("is not empty").is_some(), "a folder with something in it is left alone");
+    assert_eq!(std::fs::read_to_string(folder.join("mine.txt"))?, "mine", "to the letter");
+    Ok(())
+}
+
 /// Made by the façade's function that `tatter demo` calls, then led through: cut, look over, lay, deliver.
 #[test]
 fn the_sample_is_made_and_leads_through_the_whole_job() -> Tried<()> {
