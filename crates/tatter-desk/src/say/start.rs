@@ -38,6 +38,12 @@ pub(crate) const MESHES: &str = "Meshes of garments";
 
 pub(crate) const NO_HINTS: &str = "No more hints";
 
+/// What is being made: of a stage that tells no share of itself, its name alone.
+pub(crate) fn making(stage: &str, share: f32) -> String {
+    let stage = super::whole_stage(stage);
+    if share > 0.0 && share < 1.0 { format!("Making it: {stage} {:.0} %", 100.0 * share) } else { format!("Making it: {stage}") }
+}
+
 /// The title of a dialog.
 pub(crate) const fn choose(wanted: Wanted) -> &'static str {
     match wanted {

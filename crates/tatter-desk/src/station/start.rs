@@ -71,7 +71,7 @@ fn sample_ui(ui: &mut Ui, start: &mut Start, colors: &Palette, asked: &mut Vec<C
     if start.is_making() {
         ui.horizontal(|ui| {
             ask_ui(ui, say::STOP, Command::Start(OnStart::Stop), asked);
-            let text = start.progress.as_ref().map(|(stage, share)| say::progress(stage, *share));
+            let text = start.progress.as_ref().map(|(stage, share)| say::making(stage, *share));
             ui.label(look::quiet(text.as_deref().unwrap_or(say::BEGINNING), colors));
         });
         return;
