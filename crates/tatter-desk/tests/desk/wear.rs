@@ -79,6 +79,20 @@ fn a_crease_comes_with_its_line() -> Tried<()> {
     Ok(())
 }
 
+#[test]
+fn what_is_written_is_never_taken_for_another_mark() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut person = Person::at(&shop.job());
+    person.press("Wear");
+    person.press("Add fade");
+    person.press("Add grime");
+    person.begin("Strength", "33");
+    person.press("fade");
+    let strengths: Vec<f32> = person.job().wear.iter().map(|mark| mark.strength).collect();
+    assert_eq!(strengths, [0.6, 0.33], "it belongs to the mark whose ticket it was written on");
+    Ok(())
+}
+
 /// The command line's own function on a copy of the job gives the same mark.
 #[test]
 fn the_desk_wears_as_the_command_line_does() -> Tried<()> {
