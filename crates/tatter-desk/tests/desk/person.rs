@@ -109,13 +109,18 @@ impl Person<'_> {
         self.rest();
     }
 
-    /// Write into a field, in the place of what stands there.
-    pub(crate) fn write(&mut self, field: &str, text: &str) {
+    /// Write into a field, in the place of what stands there, and leave it at that.
+    pub(crate) fn begin(&mut self, field: &str, text: &str) {
         self.to_press(field).focus();
         self.0.run_ok();
         self.key(Modifiers::COMMAND, Key::A);
         self.to_press(field).type_text(text);
         self.0.run_ok();
+    }
+
+    /// Write into a field, in the place of what stands there.
+    pub(crate) fn write(&mut self, field: &str, text: &str) {
+        self.begin(field, text);
         self.key(Modifiers::NONE, Key::Enter);
     }
 

@@ -2,7 +2,9 @@
 
 use egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable as _;
-use tatter_core::model::{Density, Facing, WearKind};
+use tatter::wear::{WearRequest, wear_job};
+use tatter_core::model::{Density, Facing, Wear, WearKind};
+use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_files::job::read_job;
 
@@ -74,5 +76,41 @@ fn a_crease_comes_with_its_line() -> Tried<()> {
     assert_eq!(person.job().wear[0].along.len(), 1, "around one spot");
     person.touch("Solid view", [0.5, 0.5]);
     assert_eq!(person.job().wear[0].along.len(), 1, "the chalk lies on the table");
+    Ok(())
+}
+
+#[test]
+fn what_is_written_is_never_taken_for_another_mark() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut person = Person::at(&shop.job());
+    person.press("Wear");
+    person.press("Add fade");
+    person.press("Add grime");
+    person.begin("Strength", "33");
+    person.press("fade");
+    let strengths: Vec<f32> = person.job().wear.iter().map(|mark| mark.strength).collect();
+    assert_eq!(strengths, [0.6, 0.33], "it belongs to the mark whose ticket it was written on");
+    Ok(())
+}
+
+/// The command line's own function on a copy of the job gives the same mark.
+#[test]
+fn the_desk_wears_as_the_command_line_does() -> Tried<()> {
+    let (by_desk, by_hand) = (Workshop::new()?, Workshop::new()?);
+    let mut person = Person::at(&by_desk.job());
+    person.press("Wear");
+    person.press("Add abrasion");
+    person.write("Strength", "45");
+    person.write("Pucker", "7");
+    person.press("Save");
+    let request = WearRequest { job: by_hand.job(), ..WearRequest::default() };
+    let edit = |mark: &mut Wear| {
+        mark.kind = WearKind::Abrasion;
+        mark.strength = 0.45;
+        mark.pucker = Mm(7.0);
+        mark.density = vec![Density::Edges(Mm(9.0))];
+    };
+    wear_job(&request, edit, &Task::new())?;
+    assert_eq!(std::fs::read_to_string(by_desk.job())?, std::fs::read_to_string(by_hand.job())?, "one job file");
     Ok(())
 }

@@ -20,12 +20,19 @@ const LABEL: f32 = 84.0;
 pub(crate) fn ticket_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let colors = palette(ui);
     let list = open.list;
+    let shown = match list {
+        List::Pieces => open.selected.clone(),
+        List::Scatters => open.scattering.chosen.clone(),
+        List::Wear => open.wearing.chosen.clone(),
+    };
     ScrollArea::vertical().id_salt(("ticket", list as u8)).auto_shrink(false).show(ui, |ui| {
-        let is_there = match list {
+        // Fields of each ticket are its own: what is half written in one is never taken for another's.
+        let fields = |ui: &mut Ui| match list {
             List::Pieces => piece::piece_ui(ui, open, &colors, asked),
             List::Scatters => scatter::scatter_ui(ui, open, &colors, asked),
             List::Wear => wear::wear_ui(ui, open, &colors, asked),
         };
+        let is_there = ui.push_id(shown, fields).inner;
         if !is_there {
             ui.add(egui::Label::new(look::quiet(say::TICKET[list as usize], &colors)).wrap());
         }
