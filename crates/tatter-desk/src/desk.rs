@@ -344,7 +344,11 @@ impl Desk {
     fn renew_patch(&mut self, cards: Vec<Card>, folder: &Path) {
         self.bench.forget(folder);
         match &mut self.open {
-            Some(open) => open.shelf.renew(cards, folder),
+            Some(open) => {
+                open.shelf.renew(cards, folder);
+                open.scattering.read_anew();
+                open.history.let_go();
+            }
             None => self.shelf.renew(cards, folder),
         }
         if self.open.as_ref().is_some_and(|open| open.lies_there(folder)) {

@@ -206,6 +206,8 @@ impl Open {
         self.lies.clear();
         self.trouble = None;
         self.outlook.asked = None;
+        self.scattering.read_anew();
+        self.history.let_go();
     }
 
     /// Whether a patch lies on the garment, by its folder.

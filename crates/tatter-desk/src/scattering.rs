@@ -47,6 +47,12 @@ impl Scattering {
         self.work.as_ref().is_none_or(|work| work.rested == work.asked)
     }
 
+    /// The garment or a patch is another now: nothing that was read of them is used any more.
+    pub(crate) fn read_anew(&mut self) {
+        self.forget();
+        self.work = None;
+    }
+
     /// What was asked is wanted no more.
     pub(crate) fn forget(&mut self) {
         self.draft = None;

@@ -43,7 +43,8 @@ fn standing(desk: &Desk, station: Station) -> Standing {
         Station::Garment | Station::Delivery => {}
     }
     let Some(open) = desk.open() else { return Standing::Empty };
-    let placed = !open.job().placements.is_empty();
+    // Something is to be delivered.
+    let placed = !open.job().placements.is_empty() || !open.job().wear.is_empty();
     let lost = open.lies.values().any(|(_, lie)| lie.is_err());
     match station {
         Station::Photo | Station::Patch => Standing::Empty,
