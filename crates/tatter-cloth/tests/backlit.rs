@@ -8,24 +8,17 @@ use tatter_cloth::cut::{Behind, Cut, cut_backlit};
 use tatter_core::channel::Channel;
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::kernel::{erode, gaussian, thin};
-use tatter_core::model::{CutRecipe, Origin, Photo, Scale, Subject};
+use tatter_core::model::{CutRecipe, Origin, Scale, Subject};
 use tatter_core::task::Task;
 use tatter_testkit::measures::{count, overlap};
 use tatter_testkit::pair::{Backlit, STILL, nudge};
-use tatter_testkit::scene::{Spec, cloth};
-use tatter_weave::{Damage, Kind};
+use tatter_testkit::scene::{Spec, on_photo, photo};
+use tatter_weave::Kind;
 
 const SIDE: usize = 384;
 
-fn photo(name: &str, color: &Image<LinearRgb>) -> Photo {
-    let (color_source, hash) = ("linear file".to_owned(), name.to_owned());
-    Photo { name: name.to_owned(), color: color.clone(), alpha: None, bits: 16, color_source, hash }
-}
-
 fn spec(name: &str, pitch: f32, kind: Kind, length: f32, width: f32) -> Spec {
-    let mut damage = Damage::new(kind);
-    (damage.length, damage.width) = (length, width);
-    Spec { damage: vec![damage], ..Spec::new(cloth(name), SIDE, pitch) }
+    Spec::injured(name, SIDE, pitch, kind, [length, width])
 }
 
 /// Openings, threads kept, and how far translucency is off, as a share of itself, inside the cover.
@@ -41,14 +34,7 @@ fn score(cut: &Cut, shots: &Backlit) -> Score {
         Some(map) => map.map(|v| v.0),
         None => unreachable!("a cut patch has {channel}"),
     };
-    let [[_, _, x0], [_, _, y0]] = cut.patch.photo_from_patch.unwrap_or_default();
-    let on_photo = |image: Image<f32>, beyond: f32| {
-        Image::from_fn(SIDE, SIDE, |x, y| {
-            let (px, py) = (x as isize - x0 as isize, y as isize - y0 as isize);
-            let inside = px >= 0 && py >= 0 && px < image.width() as isize && py < image.height() as isize;
-            if inside { image.get(px as usize, py as usize) } else { beyond }
-        })
-    };
+    let on_photo = |map: Image<f32>, beyond| on_photo(&cut.patch, &map, SIDE, beyond);
     let piece = cut.patch.subject == Subject::Piece;
     let cover = on_photo(unit(Channel::Cover), 0.0);
     let opacity = on_photo(unit(Channel::Opacity), 1.0);

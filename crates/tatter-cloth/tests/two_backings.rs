@@ -12,24 +12,17 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::kernel::{gaussian, thin};
-use tatter_core::model::{CutRecipe, Origin, Photo, Scale, Subject};
+use tatter_core::model::{CutRecipe, Origin, Scale, Subject};
 use tatter_core::task::Task;
 use tatter_testkit::measures::{alpha_error, count, overlap};
 use tatter_testkit::pair::{CARDS, Nudge, Pair, STILL, nudge, pair};
-use tatter_testkit::scene::{Spec, cloth};
-use tatter_weave::{Damage, Kind};
+use tatter_testkit::scene::{Spec, on_photo, photo};
+use tatter_weave::Kind;
 
 const SIDE: usize = 384;
 
-fn photo(name: &str, color: &Image<LinearRgb>) -> Photo {
-    let (color_source, hash) = ("linear file".to_owned(), name.to_owned());
-    Photo { name: name.to_owned(), color: color.clone(), alpha: None, bits: 16, color_source, hash }
-}
-
 fn spec(name: &str, pitch: f32, kind: Kind, length: f32, width: f32) -> Spec {
-    let mut damage = Damage::new(kind);
-    (damage.length, damage.width) = (length, width);
-    Spec { damage: vec![damage], ..Spec::new(cloth(name), SIDE, pitch) }
+    Spec::injured(name, SIDE, pitch, kind, [length, width])
 }
 
 fn cut_pair(pair: &Pair, task: &Task) -> Result<Cut, CutError> {
@@ -67,14 +60,7 @@ fn judged(cut: &Cut, where_from: &Cut, pair: &Pair) -> [Score; 2] {
     };
     let piece = where_from.patch.subject == Subject::Piece;
     // Both on the photo's pixels.
-    let on_photo = |cut: &Cut, image: Image<f32>, beyond: f32| {
-        let [[_, _, x0], [_, _, y0]] = cut.patch.photo_from_patch.unwrap_or_default();
-        Image::from_fn(SIDE, SIDE, |x, y| {
-            let (px, py) = (x as isize - x0 as isize, y as isize - y0 as isize);
-            let inside = px >= 0 && py >= 0 && px < image.width() as isize && py < image.height() as isize;
-            if inside { image.get(px as usize, py as usize) } else { beyond }
-        })
-    };
+    let on_photo = |cut: &Cut, map: Image<f32>, beyond| on_photo(&cut.patch, &map, SIDE, beyond);
     let cover = on_photo(cut, unit(cut, Channel::Cover), 0.0);
     let opacity = on_photo(cut, unit(cut, Channel::Opacity), 1.0);
     let alpha = if piece { cover.zip(&opacity, |c, o| c * o) } else { opacity };

@@ -2,7 +2,6 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
 use tatter::looking::PatchView;
@@ -10,9 +9,9 @@ use tatter_core::channel::Channel;
 use tatter_core::task::Task;
 use tatter_proof::Picture;
 
+use crate::crew::{Crew, Done, Telling, at_work};
 use crate::newest::{Mouth, Newest, Wake};
 use crate::open::Shown;
-use crate::threads;
 use crate::work::Trouble;
 
 /// One thing asked of the patch that is looked over.
@@ -61,7 +60,7 @@ pub struct Bench {
     pub(crate) swatch: Shown,
     pub(crate) trouble: Option<Trouble>,
     asked: Option<(u64, [f32; 2])>,
-    work: Option<Work>,
+    work: Option<Crew<Look, News>>,
     wake: Wake,
 }
 
@@ -165,24 +164,18 @@ impl Bench {
         if self.asked == Some(wanted) {
             return;
         }
-        if self.work.is_none() {
-            match Work::start(Arc::clone(&self.wake)) {
-                Ok(work) => self.work = Some(work),
-                Err(error) => {
-                    self.trouble = Some(Trouble::no_thread(&error));
-                    return;
-                }
+        match at_work(&mut self.work, || Crew::begin("lamp", Arc::clone(&self.wake), light)) {
+            Ok(work) => {
+                work.ask(Look { source, edition: wanted.0, lamp: wanted.1, side: side.min(LARGEST) });
+                self.asked = Some(wanted);
             }
-        }
-        if let Some(work) = &mut self.work {
-            work.asked = work.post.ask(Look { source, edition: wanted.0, lamp: wanted.1, side: side.min(LARGEST) });
-            self.asked = Some(wanted);
+            Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
         }
     }
 
     /// Take in what the thread has said since.
     pub(crate) fn hear(&mut self) {
-        let news: Vec<News> = self.work.as_ref().map(|work| work.news.try_iter().collect()).unwrap_or_default();
+        let news = self.work.as_mut().map(Crew::news).unwrap_or_default();
         news.into_iter().for_each(|news| self.hear_one(news));
     }
 
@@ -191,12 +184,7 @@ impl Bench {
             News::Read(edition, view) if edition == self.edition => self.see(view),
             News::Swatch(edition, picture) if edition == self.edition => self.swatch.take(picture, None),
             News::Trouble(edition, trouble) if edition == self.edition => self.trouble = Some(trouble),
-            News::Read(..) | News::Swatch(..) | News::Trouble(..) => {}
-            News::Rested(number) => {
-                if let Some(work) = &mut self.work {
-                    work.rested = number;
-                }
-            }
+            News::Read(..) | News::Swatch(..) | News::Trouble(..) | News::Rested(_) => {}
         }
     }
 
@@ -210,12 +198,12 @@ impl Bench {
 
     /// Whether all that was asked is done.
     pub(crate) fn is_resting(&self) -> bool {
-        self.work.as_ref().is_none_or(|work| work.rested == work.asked)
+        self.work.as_ref().is_none_or(Crew::is_resting)
     }
 
     /// Wait for what the thread says next; whether it says something within `patience`.
     pub(crate) fn wait(&mut self, patience: Duration) -> bool {
-        let Some(news) = self.work.as_ref().and_then(|work| work.news.recv_timeout(patience).ok()) else { return false };
+        let Some(news) = self.work.as_mut().and_then(|work| work.wait(patience)) else { return false };
         self.hear_one(news);
         true
     }
@@ -246,26 +234,12 @@ enum News {
     Rested(u64),
 }
 
-struct Work {
-    post: Arc<Newest<Look>>,
-    news: Receiver<News>,
-    asked: u64,
-    rested: u64,
-}
-
-impl Work {
-    fn start(wake: Wake) -> std::io::Result<Self> {
-        let (send, news) = channel();
-        let post = Arc::new(Newest::default());
-        let (shared, mouth) = (Arc::clone(&post), Mouth::new(send, wake));
-        threads::begin("lamp", move || light(&shared, &mouth))?;
-        Ok(Self { post, news, asked: 0, rested: 0 })
-    }
-}
-
-impl Drop for Work {
-    fn drop(&mut self) {
-        self.post.end();
+impl Telling for News {
+    fn done(&self) -> Option<Done> {
+        match self {
+            Self::Rested(number) => Some(Done::Request(*number)),
+            _ => None,
+        }
     }
 }
 

@@ -7,6 +7,7 @@
 
 mod bench;
 pub mod command;
+mod crew;
 mod desk;
 mod job;
 mod line;

@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
 use tatter::history::Edit;
@@ -14,10 +13,10 @@ use tatter_core::model::{PatchRef, Placement};
 use tatter_core::task::Task;
 
 use crate::command::{List, OnScatter};
+use crate::crew::{Crew, Done, Telling, at_work};
 use crate::newest::{Mouth, Newest, Wake};
 use crate::open::Open;
 use crate::say;
-use crate::threads;
 use crate::work::Trouble;
 
 /// What is known of the scatter that is taken up.
@@ -33,7 +32,7 @@ pub(crate) struct Scattering {
     is_held: bool,
     /// It was let go, and the step is closed with the last throw.
     closes: bool,
-    work: Option<Work>,
+    work: Option<Crew<Throw, News>>,
     wake: Wake,
 }
 
@@ -44,7 +43,7 @@ impl Scattering {
 
     /// Whether all that was asked is done.
     pub(crate) fn is_resting(&self) -> bool {
-        self.work.as_ref().is_none_or(|work| work.rested == work.asked)
+        self.work.as_ref().is_none_or(Crew::is_resting)
     }
 
     /// The garment or a patch is another now: nothing that was read of them is used any more.
@@ -59,27 +58,18 @@ impl Scattering {
         self.trouble = None;
         self.is_held = false;
         if let Some(work) = &self.work {
-            work.post.stop();
+            work.stop();
         }
     }
 
     fn ask(&mut self, throw: Throw, form: &Arc<Form>, job: &Path) {
         self.draft = Some(throw.draft.clone());
         self.trouble = None;
-        if self.work.is_none() {
-            match Work::start(Arc::clone(form), job, Arc::clone(&self.wake)) {
-                Ok(work) => self.work = Some(work),
-                Err(error) => return self.trouble = Some(Trouble::no_thread(&error)),
-            }
-        }
-        if let Some(work) = &mut self.work {
-            work.asked = work.post.ask(throw);
-        }
-    }
-
-    fn note(&mut self, number: u64) {
-        if let Some(work) = &mut self.work {
-            work.rested = number;
+        let (form, job) = (Arc::clone(form), job.to_owned());
+        let begin = || Crew::begin("scatter", Arc::clone(&self.wake), move |post, mouth| run(&form, &job, post, mouth));
+        match at_work(&mut self.work, begin) {
+            Ok(work) => work.ask(throw),
+            Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
         }
     }
 }
@@ -152,20 +142,19 @@ fn throw(open: &mut Open, draft: Draft) {
 
 /// Take in what the thread has said since.
 pub(crate) fn hear(open: &mut Open) {
-    let news: Vec<News> = open.scattering.work.as_ref().map(|work| work.news.try_iter().collect()).unwrap_or_default();
+    let news = open.scattering.work.as_mut().map(Crew::news).unwrap_or_default();
     news.into_iter().for_each(|news| hear_one(open, news));
 }
 
 /// Wait for what the thread says next; whether it says something within `patience`.
 pub(crate) fn wait(open: &mut Open, patience: Duration) -> bool {
-    let news = open.scattering.work.as_ref().and_then(|work| work.news.recv_timeout(patience).ok());
+    let news = open.scattering.work.as_mut().and_then(|work| work.wait(patience));
     news.map(|news| hear_one(open, news)).is_some()
 }
 
 fn hear_one(open: &mut Open, news: News) {
     match news {
-        News::Rested(number) => {
-            open.scattering.note(number);
+        News::Rested(_) => {
             if std::mem::take(&mut open.scattering.closes) {
                 open.history.let_go();
             }
@@ -208,27 +197,12 @@ enum News {
     Rested(u64),
 }
 
-struct Work {
-    post: Arc<Newest<Throw>>,
-    news: Receiver<News>,
-    asked: u64,
-    rested: u64,
-}
-
-impl Work {
-    fn start(form: Arc<Form>, job: &Path, wake: Wake) -> std::io::Result<Self> {
-        let (send, news) = channel();
-        let post = Arc::new(Newest::default());
-        let (shared, mouth, job) = (Arc::clone(&post), Mouth::new(send, wake), job.to_owned());
-        let run = move || run(&form, &job, &shared, &mouth);
-        threads::begin("scatter", run)?;
-        Ok(Self { post, news, asked: 0, rested: 0 })
-    }
-}
-
-impl Drop for Work {
-    fn drop(&mut self) {
-        self.post.end();
+impl Telling for News {
+    fn done(&self) -> Option<Done> {
+        match self {
+            Self::Rested(number) => Some(Done::Request(*number)),
+            _ => None,
+        }
     }
 }
 

@@ -1,8 +1,7 @@
 //! Work that takes longer than a frame: on named threads, the newest request first; results come back as news and wake the window.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
 use tatter::deliver::{DeliverySummary, Foreign, Foreseen, deliver_job, foresee, undo_delivery};
@@ -15,9 +14,9 @@ use tatter_core::model::Job;
 use tatter_core::task::Task;
 use tatter_proof::{Camera, Picture};
 
+use crate::crew::{Crew, Done, Telling};
 pub use crate::newest::Wake;
 use crate::newest::{Mouth, Newest};
-use crate::threads;
 
 /// An error as it is shown: what and where, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -121,18 +120,11 @@ pub enum News {
 }
 
 /// The threads of one open job.
-pub struct Work {
-    post: Arc<Newest<Look>>,
-    news: Receiver<News>,
-    mouth: Mouth<News>,
-    errand: Option<Arc<Task>>,
-    asked: u64,
-    rested: u64,
-}
+pub struct Work(Crew<Look, News>);
 
 impl std::fmt::Debug for Work {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Work").field("asked", &self.asked).field("rested", &self.rested).finish_non_exhaustive()
+        f.debug_struct("Work").field("is_resting", &self.is_resting()).finish_non_exhaustive()
     }
 }
 
@@ -142,51 +134,33 @@ impl Work {
     /// # Errors
     /// When the system has no thread to give.
     pub fn start(path: &Path, job: Arc<Job>, wake: Wake) -> std::io::Result<Self> {
-        let (send, news) = channel();
-        let post = Arc::new(Newest::default());
-        let mouth = Mouth::new(send, wake);
-        let (path, shared, speaks) = (path.to_owned(), Arc::clone(&post), mouth.clone());
-        threads::begin("stand", move || stand(&path, &job, &shared, &speaks))?;
-        Ok(Self { post, news, mouth, errand: None, asked: 0, rested: 0 })
+        let path = path.to_owned();
+        Crew::begin("stand", wake, move |post, mouth| stand(&path, &job, post, mouth)).map(Self)
     }
 
     /// Ask to see something; what was asked before is dropped.
     pub fn look(&mut self, look: Look) {
-        self.asked = self.post.ask(look);
+        self.0.ask(look);
     }
 
     /// What came since.
     pub fn news(&mut self) -> Vec<News> {
-        let all: Vec<News> = self.news.try_iter().collect();
-        for news in &all {
-            self.note(news);
-        }
-        all
+        self.0.news()
     }
 
     /// What comes next, when it comes within `patience`: for tests, which have nothing else to do.
     pub fn wait(&mut self, patience: Duration) -> Option<News> {
-        let news = self.news.recv_timeout(patience).ok()?;
-        self.note(&news);
-        Some(news)
-    }
-
-    fn note(&mut self, news: &News) {
-        match news {
-            News::Rested(number) => self.rested = *number,
-            News::Foreseen(_) | News::Delivered(_) | News::Undone(_) => self.errand = None,
-            _ => {}
-        }
+        self.0.wait(patience)
     }
 
     /// Whether all that was asked is done.
     pub fn is_resting(&self) -> bool {
-        self.rested == self.asked && self.errand.is_none()
+        self.0.is_resting()
     }
 
     /// Whether an errand is under way.
     pub fn is_busy(&self) -> bool {
-        self.errand.is_some()
+        self.0.is_busy()
     }
 
     /// Send for something; nothing happens while an errand is under way.
@@ -194,39 +168,28 @@ impl Work {
     /// # Errors
     /// When the system has no thread to give.
     pub fn send(&mut self, errand: Errand, path: &Path) -> std::io::Result<()> {
-        if self.errand.is_some() {
-            return Ok(());
-        }
-        let mouth = self.mouth.clone();
-        let task = Arc::new(mouth.task(|stage, share| News::Progress(stage.to_owned(), share)));
-        self.errand = Some(Arc::clone(&task));
-        let path: PathBuf = path.to_owned();
-        let run = move || {
-            let news = match errand {
-                Errand::Foresee(job) => News::Foreseen(foresee(&path, &job, &task).map_err(|error| Trouble::of(&error))),
-                Errand::Deliver(foreign) => {
-                    News::Delivered(deliver_job(&path, foreign, &task).map_err(|error| Trouble::of(&error)))
-                }
-                Errand::Undo => News::Undone(undo_delivery(&path, &task).map_err(|error| Trouble::of(&error))),
-            };
-            mouth.tell(news);
+        let path = path.to_owned();
+        let run = move |task: &Task| match errand {
+            Errand::Foresee(job) => News::Foreseen(foresee(&path, &job, task).map_err(|error| Trouble::of(&error))),
+            Errand::Deliver(foreign) => News::Delivered(deliver_job(&path, foreign, task).map_err(|error| Trouble::of(&error))),
+            Errand::Undo => News::Undone(undo_delivery(&path, task).map_err(|error| Trouble::of(&error))),
         };
-        threads::begin("errand", run)?;
-        Ok(())
+        self.0.errands().send("errand", |stage, share| News::Progress(stage.to_owned(), share), run)
     }
 
     /// Ask the errand to stop.
-    pub fn stop(&self) {
-        if let Some(task) = &self.errand {
-            task.cancel();
-        }
+    pub fn stop(&mut self) {
+        self.0.errands().stop();
     }
 }
 
-impl Drop for Work {
-    fn drop(&mut self) {
-        self.stop();
-        self.post.end();
+impl Telling for News {
+    fn done(&self) -> Option<Done> {
+        match self {
+            Self::Rested(number) => Some(Done::Request(*number)),
+            Self::Foreseen(_) | Self::Delivered(_) | Self::Undone(_) => Some(Done::Errand),
+            _ => None,
+        }
     }
 }
 

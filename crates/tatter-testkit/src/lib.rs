@@ -6,5 +6,6 @@ pub mod laid;
 pub mod lamps;
 pub mod measures;
 pub mod pair;
+pub mod pictures;
 pub mod scene;
 pub mod torn;

@@ -3,6 +3,7 @@
 use tatter_core::angle::Angle;
 use tatter_core::image::{Image, LinearRgb};
 use tatter_core::kernel::{close, dilate, gaussian, open};
+use tatter_core::model::{Patch, Photo};
 use tatter_core::task::Task;
 use tatter_core::units::{MmPerTexel, PerCm};
 use tatter_weave::{Cloth, Count, Damage, Draft, Dye, Kind, Maps, PatchSpec, Shot, Twist, Woven, shoot, stock, weave_patch};
@@ -46,6 +47,12 @@ impl Spec {
     pub fn new(cloth: Cloth, side: usize, pitch_px: f32) -> Self {
         let shot = Shot { ripple_mm: 0.0, ..Shot::default() };
         Self { cloth, side, pitch_px, damage: Vec::new(), grain: Angle::degrees(90.0), shot, seed: 1 }
+    }
+
+    /// A starting cloth with one injury of that length and width, mm, in its middle.
+    pub fn injured(name: &str, side: usize, pitch_px: f32, kind: Kind, [length, width]: [f32; 2]) -> Self {
+        let damage = Damage { length, width, ..Damage::new(kind) };
+        Self { damage: vec![damage], ..Self::new(cloth(name), side, pitch_px) }
     }
 
     /// Under a lamp that far off the vertical, with a quarter of the light from the sky.
@@ -129,6 +136,22 @@ impl Scene {
     pub fn torn(&self) -> Image<bool> {
         torn(&self.maps, (self.pitch_px[0] * self.pitch_px[1]).sqrt())
     }
+}
+
+/// A map of an upright patch of the photo's own scale on the pixels of the photo, a square of `side`; `beyond` elsewhere.
+pub fn on_photo(patch: &Patch, map: &Image<f32>, side: usize, beyond: f32) -> Image<f32> {
+    let [[_, _, x0], [_, _, y0]] = patch.photo_from_patch.unwrap_or_default();
+    Image::from_fn(side, side, |x, y| {
+        let (px, py) = (x as isize - x0 as isize, y as isize - y0 as isize);
+        let inside = px >= 0 && py >= 0 && px < map.width() as isize && py < map.height() as isize;
+        if inside { map.get(px as usize, py as usize) } else { beyond }
+    })
+}
+
+/// As it is read of a file of linear light.
+pub fn photo(name: &str, color: &Image<LinearRgb>) -> Photo {
+    let (color_source, hash) = ("linear file".to_owned(), name.to_owned());
+    Photo { name: name.to_owned(), color: color.clone(), alpha: None, bits: 16, color_source, hash }
 }
 
 /// A starting cloth.

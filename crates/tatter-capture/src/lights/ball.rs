@@ -11,6 +11,7 @@ use tatter_core::model::{Ball, BallKind};
 use tatter_core::stats::median;
 
 use super::BURNT;
+use super::linear::dot;
 
 /// Share of the radius inside which a ball is looked at: its outline is mixed with what lies behind.
 const INSIDE: f32 = 0.94;
@@ -195,10 +196,6 @@ fn shading(shot: &Image<LinearRgb>, ball: &Ball) -> Result<([f32; 3], f32), Ball
         return Err(BallError::NotMatte { off });
     }
     Ok((toward, strength as f32))
-}
-
-fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 fn length(a: [f64; 3]) -> f64 {

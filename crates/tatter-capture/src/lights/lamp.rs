@@ -3,6 +3,8 @@
 use tatter_core::angle::Angle;
 use tatter_core::units::Mm;
 
+use super::linear::eigen;
+
 /// The lamp of one shot.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lamp {
@@ -64,16 +66,15 @@ impl Arrangement {
     /// Of some lamps.
     #[must_use]
     pub fn of(lamps: &[Lamp]) -> Self {
-        let mut gram = [[0.0f64; 3]; 3];
+        let mut gram = [0.0f64; 9];
         for lamp in lamps {
             let l = lamp.toward.map(f64::from);
-            for (i, row) in gram.iter_mut().enumerate() {
-                for (j, cell) in row.iter_mut().enumerate() {
-                    *cell += l[i] * l[j];
-                }
+            for (at, cell) in gram.iter_mut().enumerate() {
+                *cell += l[at / 3] * l[at % 3];
             }
         }
-        let [least, _, most] = eigenvalues(&gram);
+        let (values, _) = eigen(&gram, 3);
+        let (most, least) = (values[0], values[2]);
         let condition = if least > 1e-12 * most { (most / least).sqrt() as f32 } else { f32::INFINITY };
         let heights = || lamps.iter().map(|lamp| lamp.elevation().to_radians());
         Self {
@@ -82,25 +83,6 @@ impl Arrangement {
             highest: Angle::radians(heights().fold(f32::NEG_INFINITY, f32::max)),
         }
     }
-}
-
-/// Eigenvalues of a symmetric matrix, rising (Smith, "Eigenvalues of a symmetric 3 × 3 matrix", 1961).
-fn eigenvalues(m: &[[f64; 3]; 3]) -> [f64; 3] {
-    let mean = (m[0][0] + m[1][1] + m[2][2]) / 3.0;
-    let off = m[0][1] * m[0][1] + m[0][2] * m[0][2] + m[1][2] * m[1][2];
-    let own = (0..3).map(|i| (m[i][i] - mean).powi(2)).sum::<f64>();
-    let spread = ((own + 2.0 * off) / 6.0).sqrt();
-    if spread <= 0.0 {
-        return [mean; 3];
-    }
-    let b = |i: usize, j: usize| (m[i][j] - if i == j { mean } else { 0.0 }) / spread;
-    let half_det = 0.5
-        * (b(0, 0) * (b(1, 1) * b(2, 2) - b(1, 2) * b(2, 1)) - b(0, 1) * (b(1, 0) * b(2, 2) - b(1, 2) * b(2, 0))
-            + b(0, 2) * (b(1, 0) * b(2, 1) - b(1, 1) * b(2, 0)));
-    let angle = half_det.clamp(-1.0, 1.0).acos() / 3.0;
-    let most = mean + 2.0 * spread * angle.cos();
-    let least = mean + 2.0 * spread * (angle + 2.0 * std::f64::consts::FRAC_PI_3).cos();
-    [least, 3.0 * mean - most - least, most]
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@
 
 mod ball;
 mod lamp;
+mod linear;
 mod shots;
 mod solve;
 mod stereo;

@@ -1,5 +1,7 @@
 //! One pixel: from the readings of all shots to a normal and a dye.
 
+use super::linear::dot;
+
 /// A normal times a dye, and which readings agree with it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fit {
@@ -66,10 +68,6 @@ struct Scene<'a> {
     l: &'a [[f32; 3]],
     m: &'a [f32],
     noise: f64,
-}
-
-fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
-    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 }
 
 /// Shots of a set.

@@ -11,9 +11,10 @@ use tatter::recent::home_folder;
 use tatter::steps::Steps;
 use tatter::weave::{Geometry, Weaving, WovenView, solve};
 use tatter_core::model::Job;
-use work::{Accept, Look, News, Work};
+use work::{Accept, Look, News, Work, accept, start};
 
 use crate::bench::{Bench, OnPatch};
+use crate::crew::at_work;
 use crate::newest::Wake;
 use crate::open::folder_of;
 use crate::photo::Accepted;
@@ -208,7 +209,7 @@ impl Loom {
         self.taken = false;
         self.accept_trouble = None;
         if let Some(work) = &mut self.work
-            && let Err(error) = work.accept(Accept { weaving, folder, existing, job })
+            && let Err(error) = accept(work, Accept { weaving, folder, existing, job })
         {
             self.accept_trouble = Some(Trouble::no_thread(&error));
         }
@@ -231,17 +232,9 @@ impl Loom {
         if !can {
             return;
         }
-        if self.work.is_none() {
-            match Work::start(Arc::clone(&self.wake)) {
-                Ok(work) => self.work = Some(work),
-                Err(error) => {
-                    self.trouble = Some(Trouble::no_thread(&error));
-                    return;
-                }
-            }
-        }
-        if let Some(work) = &mut self.work {
-            work.look(Look { weaving, side });
+        match at_work(&mut self.work, || start(Arc::clone(&self.wake))) {
+            Ok(work) => work.ask(Look { weaving, side }),
+            Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
         }
     }
 
@@ -289,7 +282,7 @@ impl Loom {
 
     /// Whether a patch is being written.
     pub(crate) fn is_accepting(&self) -> bool {
-        self.work.as_ref().is_some_and(Work::is_accepting)
+        self.work.as_ref().is_some_and(Work::is_busy)
     }
 
     /// Wait for what the threads say next; `None` when they say nothing for `patience`.

@@ -1,19 +1,16 @@
 //! The thread that weaves what is said, coarse at once and then as it will be, and the one that writes a patch.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
-use std::time::Duration;
 
 use tatter::cutting::Existing;
-use tatter::library::{cards, cards_in};
-use tatter::weave::{WeaveFailed, Weaving, WovenView, accept, look};
+use tatter::weave::{WeaveFailed, Weaving, WovenView, look};
 use tatter_core::model::Job;
 use tatter_core::task::Task;
 
+use crate::crew::{Crew, Done, Telling};
 use crate::newest::{Mouth, Newest, Wake};
 use crate::photo::Accepted;
-use crate::threads;
 use crate::work::Trouble;
 
 /// What is wanted: a patch woven as said.
@@ -53,104 +50,42 @@ const FIRST_LOOK: usize = 256;
 /// Longest picture of a map, texels.
 const LARGEST: usize = 4096;
 
-/// The threads of the loom.
-pub(super) struct Work {
-    post: Arc<Newest<Look>>,
-    news: Receiver<News>,
-    mouth: Mouth<News>,
-    accepting: Option<Arc<Task>>,
-    asked: u64,
-    rested: u64,
+/// The threads of the loom; what is written is their errand.
+pub(super) type Work = Crew<Look, News>;
+
+pub(super) fn start(wake: Wake) -> std::io::Result<Work> {
+    Crew::begin("loom", wake, weave)
 }
 
-impl Work {
-    pub(super) fn start(wake: Wake) -> std::io::Result<Self> {
-        let (send, news) = channel();
-        let post = Arc::new(Newest::default());
-        let mouth = Mouth::new(send, wake);
-        let (shared, speaks) = (Arc::clone(&post), mouth.clone());
-        threads::begin("loom", move || weave(&shared, &speaks))?;
-        Ok(Self { post, news, mouth, accepting: None, asked: 0, rested: 0 })
-    }
+/// Write a patch; nothing happens while one is being written.
+pub(super) fn accept(work: &mut Work, asked: Accept) -> std::io::Result<()> {
+    work.errands().send("accept", progress, move |task| News::Accepted(Arc::clone(&asked.weaving), write(&asked, task)))
+}
 
-    pub(super) fn look(&mut self, look: Look) {
-        self.asked = self.post.ask(look);
-    }
-
-    /// Write a patch; nothing happens while one is being written.
-    pub(super) fn accept(&mut self, asked: Accept) -> std::io::Result<()> {
-        if self.accepting.is_some() {
-            return Ok(());
+impl Telling for News {
+    fn done(&self) -> Option<Done> {
+        match self {
+            Self::Rested(number) => Some(Done::Request(*number)),
+            Self::Accepted(..) => Some(Done::Errand),
+            _ => None,
         }
-        let mouth = self.mouth.clone();
-        let task = Arc::new(progress_of(&mouth));
-        let (watched, weaving) = (Arc::clone(&task), Arc::clone(&asked.weaving));
-        let run = move || mouth.tell(News::Accepted(weaving, write(&asked, &watched)));
-        threads::begin("accept", run)?;
-        self.accepting = Some(task);
-        Ok(())
-    }
-
-    pub(super) fn stop(&self) {
-        self.post.stop();
-        if let Some(task) = &self.accepting {
-            task.cancel();
-        }
-    }
-
-    pub(super) fn news(&mut self) -> Vec<News> {
-        let all: Vec<News> = self.news.try_iter().collect();
-        all.iter().for_each(|news| self.note(news));
-        all
-    }
-
-    pub(super) fn wait(&mut self, patience: Duration) -> Option<News> {
-        let news = self.news.recv_timeout(patience).ok()?;
-        self.note(&news);
-        Some(news)
-    }
-
-    fn note(&mut self, news: &News) {
-        match news {
-            News::Rested(number) => self.rested = *number,
-            News::Accepted(..) => self.accepting = None,
-            _ => {}
-        }
-    }
-
-    pub(super) const fn is_resting(&self) -> bool {
-        self.rested == self.asked && self.accepting.is_none()
-    }
-
-    pub(super) const fn is_accepting(&self) -> bool {
-        self.accepting.is_some()
     }
 }
 
-impl Drop for Work {
-    fn drop(&mut self) {
-        self.stop();
-        self.post.end();
-    }
-}
-
-fn progress_of(mouth: &Mouth<News>) -> Task {
-    mouth.task(|stage, share| News::Progress(stage.to_owned(), share))
+fn progress(stage: &str, share: f32) -> News {
+    News::Progress(stage.to_owned(), share)
 }
 
 fn write(asked: &Accept, task: &Task) -> Result<Accepted, (Trouble, bool)> {
     let Accept { weaving, folder, existing, job } = asked;
     let request = weaving.request(folder.clone()).map_err(|error| (Trouble::of(&error), false))?;
-    accept(&request, *existing, task).map_err(|error| (Trouble::of(&error), matches!(error, WeaveFailed::Taken(_))))?;
-    let cards = match job {
-        Some((path, job)) => cards(path, job),
-        None => cards_in(folder.parent().unwrap_or(Path::new(""))),
-    };
-    Ok(Accepted { folder: folder.clone(), cards })
+    tatter::weave::accept(&request, *existing, task)
+        .map_err(|error| (Trouble::of(&error), matches!(error, WeaveFailed::Taken(_))))?;
+    Ok(Accepted::of(folder.clone(), job.as_ref()))
 }
 
 fn weave(post: &Newest<Look>, mouth: &Mouth<News>) {
-    while let Some((wanted, number, task)) = post.next(|_| progress_of(mouth)) {
+    while let Some((wanted, number, task)) = post.next(|_| mouth.task(progress)) {
         show(&wanted, &task, mouth);
         if !post.is_newer(number) {
             if task.check().is_err() {

@@ -16,12 +16,14 @@ use std::time::Duration;
 
 use tatter::cutting::{Existing, Told, keep_told, recall_told};
 use tatter::demo::SamplePhoto;
+use tatter::library::{cards, cards_in};
 use tatter::steps::Steps;
-use tatter_core::model::SubjectChoice;
+use tatter_core::model::{Job, SubjectChoice};
 
+use crate::crew::at_work;
 use crate::newest::Wake;
 use crate::work::Trouble;
-use work::{Accept, Look, News, Work};
+use work::{Accept, Look, News, Work, accept, start};
 
 /// One thing asked of the photos.
 #[derive(Clone, Debug)]
@@ -167,7 +169,7 @@ impl Photos {
     }
 
     /// Do what was asked. Patches are written into `folder`; when it is none, beside the photo.
-    pub(crate) fn obey(&mut self, asked: OnPhoto, job: Option<&(PathBuf, Arc<tatter_core::model::Job>)>) {
+    pub(crate) fn obey(&mut self, asked: OnPhoto, job: Option<&(PathBuf, Arc<Job>)>) {
         match asked {
             OnPhoto::Choose(at) => return self.choose(at),
             OnPhoto::PutAway(at) => return self.put_away(at),
@@ -208,16 +210,16 @@ impl Photos {
         }
     }
 
-    fn accept(&mut self, existing: Existing, job: Option<&(PathBuf, Arc<tatter_core::model::Job>)>) {
+    fn accept(&mut self, existing: Existing, job: Option<&(PathBuf, Arc<Job>)>) {
         let Self { work: Some(work), sheets, at, .. } = self else { return };
         let Some(sheet) = sheets.get_mut(*at) else { return };
-        let Some(cutting) = sheet.cutting.clone().filter(|_| !work.is_accepting()) else { return };
+        let Some(cutting) = sheet.cutting.clone().filter(|_| !work.is_busy()) else { return };
         let folder = sheet.folder(job.map(|(path, _)| path.as_path()));
         let told = Arc::clone(sheet.steps.now());
         let ready = sheet.preview.clone();
         sheet.said = None;
         sheet.taken = false;
-        if let Err(error) = work.accept(Accept { cutting, told, ready, folder, existing, job: job.cloned() }) {
+        if let Err(error) = accept(work, Accept { cutting, told, ready, folder, existing, job: job.cloned() }) {
             sheet.trouble = Some(Trouble::no_thread(&error));
         }
     }
@@ -233,15 +235,12 @@ impl Photos {
             return;
         }
         let look = Look { path: sheet.path.clone(), told: Arc::clone(told), side };
-        if self.work.is_none() {
-            match Work::start(Arc::clone(&self.wake)) {
-                Ok(work) => self.work = Some(work),
-                Err(error) => return self.fail(&Trouble::no_thread(&error)),
+        match at_work(&mut self.work, || start(Arc::clone(&self.wake))) {
+            Ok(work) => {
+                self.asked = Some((look.path.clone(), Arc::clone(&look.told)));
+                work.ask(look);
             }
-        }
-        if let Some(work) = &mut self.work {
-            self.asked = Some((look.path.clone(), Arc::clone(&look.told)));
-            work.look(look);
+            Err(error) => return self.fail(&Trouble::no_thread(&error)),
         }
         if let Some(sheet) = self.sheet_mut() {
             sheet.is_stopped = false;
@@ -299,7 +298,7 @@ impl Photos {
 
     /// Whether a patch is being written.
     pub(crate) fn is_accepting(&self) -> bool {
-        self.work.as_ref().is_some_and(Work::is_accepting)
+        self.work.as_ref().is_some_and(Work::is_busy)
     }
 
     /// Wait for what the threads say next; `None` when they say nothing for `patience`.
@@ -316,4 +315,15 @@ pub(crate) struct Accepted {
     pub(crate) folder: PathBuf,
     /// The patches at hand now.
     pub(crate) cards: Vec<tatter::library::Card>,
+}
+
+impl Accepted {
+    /// With the patches of a job, or those that lie beside it.
+    pub(crate) fn of(folder: PathBuf, job: Option<&(PathBuf, Arc<Job>)>) -> Self {
+        let cards = match job {
+            Some((path, job)) => cards(path, job),
+            None => cards_in(folder.parent().unwrap_or(Path::new(""))),
+        };
+        Self { folder, cards }
+    }
 }

@@ -2,19 +2,16 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
-use std::time::Duration;
 
 use tatter::cutting::{AcceptFailed, Cutting, Existing, Preview, Told};
-use tatter::library::{cards, cards_in};
 use tatter_core::explain::Explain;
 use tatter_core::model::Job;
 use tatter_core::task::Task;
 use tatter_proof::Picture;
 
 use super::Accepted;
+use crate::crew::{Crew, Done, Telling};
 use crate::newest::{Mouth, Newest, Wake};
-use crate::threads;
 use crate::work::Trouble;
 
 /// What is wanted: a photo cut as told.
@@ -70,110 +67,47 @@ const LARGEST: usize = 4096;
 /// A picture that is no longer is not halved again.
 const SMALLEST: usize = 600;
 
-/// The threads of the photos.
-pub(crate) struct Work {
-    post: Arc<Newest<Look>>,
-    news: Receiver<News>,
-    mouth: Mouth<News>,
-    accepting: Option<Arc<Task>>,
-    asked: u64,
-    rested: u64,
+/// The threads of the photos; what is written is their errand.
+pub(crate) type Work = Crew<Look, News>;
+
+pub(crate) fn start(wake: Wake) -> std::io::Result<Work> {
+    Crew::begin("cut", wake, cut)
 }
 
-impl Work {
-    pub(crate) fn start(wake: Wake) -> std::io::Result<Self> {
-        let (send, news) = channel();
-        let post = Arc::new(Newest::default());
-        let mouth = Mouth::new(send, wake);
-        let (shared, speaks) = (Arc::clone(&post), mouth.clone());
-        threads::begin("cut", move || cut(&shared, &speaks))?;
-        Ok(Self { post, news, mouth, accepting: None, asked: 0, rested: 0 })
-    }
+/// Write a patch; nothing happens while one is being written.
+pub(crate) fn accept(work: &mut Work, accept: Accept) -> std::io::Result<()> {
+    let path = accept.cutting.path().to_owned();
+    work.errands().send("accept", progress_of(&path), move |task| {
+        let done = write(&accept, task).map_err(|error| (Trouble::of(&error), matches!(error, AcceptFailed::Taken(_))));
+        News::Accepted { path, told: accept.told, done }
+    })
+}
 
-    pub(crate) fn look(&mut self, look: Look) {
-        self.asked = self.post.ask(look);
-    }
-
-    pub(crate) fn news(&mut self) -> Vec<News> {
-        let all: Vec<News> = self.news.try_iter().collect();
-        all.iter().for_each(|news| self.note(news));
-        all
-    }
-
-    pub(crate) fn wait(&mut self, patience: Duration) -> Option<News> {
-        let news = self.news.recv_timeout(patience).ok()?;
-        self.note(&news);
-        Some(news)
-    }
-
-    fn note(&mut self, news: &News) {
-        match news {
-            News::Rested(number) => self.rested = *number,
-            News::Accepted { .. } => self.accepting = None,
-            News::OfPhoto(..) => {}
-        }
-    }
-
-    pub(crate) const fn is_resting(&self) -> bool {
-        self.rested == self.asked && self.accepting.is_none()
-    }
-
-    pub(crate) const fn is_accepting(&self) -> bool {
-        self.accepting.is_some()
-    }
-
-    /// Write a patch; nothing happens while one is being written.
-    pub(crate) fn accept(&mut self, accept: Accept) -> std::io::Result<()> {
-        if self.accepting.is_some() {
-            return Ok(());
-        }
-        let mouth = self.mouth.clone();
-        let path = accept.cutting.path().to_owned();
-        let task = Arc::new(progress_of(&mouth, &path));
-        let (watched, told) = (Arc::clone(&task), Arc::clone(&accept.told));
-        let run = move || {
-            let done = write(&accept, &watched).map_err(|error| (Trouble::of(&error), matches!(error, AcceptFailed::Taken(_))));
-            mouth.tell(News::Accepted { path, told, done });
-        };
-        threads::begin("accept", run)?;
-        self.accepting = Some(task);
-        Ok(())
-    }
-
-    pub(crate) fn stop(&self) {
-        self.post.stop();
-        if let Some(task) = &self.accepting {
-            task.cancel();
+impl Telling for News {
+    fn done(&self) -> Option<Done> {
+        match self {
+            Self::Rested(number) => Some(Done::Request(*number)),
+            Self::Accepted { .. } => Some(Done::Errand),
+            Self::OfPhoto(..) => None,
         }
     }
 }
 
-impl Drop for Work {
-    fn drop(&mut self) {
-        self.stop();
-        self.post.end();
-    }
-}
-
-fn progress_of(mouth: &Mouth<News>, path: &Path) -> Task {
+fn progress_of(path: &Path) -> impl Fn(&str, f32) -> News + Send + Sync + use<> {
     let path = path.to_owned();
-    mouth.task(move |stage, share| News::OfPhoto(path.clone(), OfPhoto::Progress(stage.to_owned(), share)))
+    move |stage, share| News::OfPhoto(path.clone(), OfPhoto::Progress(stage.to_owned(), share))
 }
 
 fn write(accept: &Accept, task: &Task) -> Result<Accepted, AcceptFailed> {
     let Accept { cutting, told, ready, folder, existing, job } = accept;
     let report = cutting.accept(told, ready.as_deref(), folder, *existing, task)?;
-    let cards = match job {
-        Some((path, job)) => cards(path, job),
-        None => cards_in(folder.parent().unwrap_or(Path::new(""))),
-    };
-    Ok(Accepted { folder: report.folder, cards })
+    Ok(Accepted::of(report.folder, job.as_ref()))
 }
 
 /// The thread that has one photo at hand, and cuts it as it is told.
 fn cut(post: &Newest<Look>, mouth: &Mouth<News>) {
     let mut at_hand: Option<Arc<Cutting>> = None;
-    while let Some((look, number, task)) = post.next(|look| progress_of(mouth, &look.path)) {
+    while let Some((look, number, task)) = post.next(|look| mouth.task(progress_of(&look.path))) {
         let tell = |news| mouth.tell(News::OfPhoto(look.path.clone(), news));
         let known = at_hand.take().filter(|cutting| cutting.path() == look.path);
         match known.map_or_else(|| read(&look, &tell), Ok) {

@@ -1,8 +1,6 @@
 //! Threads of what is begun: the sample is made, a job is begun beside a mesh, a dialog is waited for.
 
 use std::path::PathBuf;
-use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
 use tatter::demo::demo;
@@ -10,8 +8,8 @@ use tatter::start::begin_beside;
 use tatter_core::task::Task;
 
 use super::dialog::{Chosen, Waiting, Wanted};
-use crate::newest::{Mouth, Wake};
-use crate::threads;
+use crate::crew::{Done, Errands, Telling};
+use crate::newest::Wake;
 use crate::work::Trouble;
 
 /// What is made.
@@ -35,36 +33,25 @@ pub(super) enum News {
 
 /// The threads.
 pub(super) struct Work {
-    news: Receiver<News>,
-    mouth: Mouth<News>,
-    making: Option<Arc<Task>>,
+    errands: Errands<News>,
     asking: bool,
 }
 
 impl Work {
     pub(super) fn new(wake: Wake) -> Self {
-        let (send, news) = channel();
-        Self { news, mouth: Mouth::new(send, wake), making: None, asking: false }
+        Self { errands: Errands::new(wake), asking: false }
     }
 
     /// Make something; nothing happens while something is made.
     pub(super) fn make(&mut self, what: Making) -> std::io::Result<()> {
-        if self.making.is_some() {
-            return Ok(());
-        }
-        let mouth = self.mouth.clone();
-        let task = Arc::new(mouth.task(|stage, share| News::Progress(stage.to_owned(), share)));
-        let watched = Arc::clone(&task);
-        let run = move || {
+        let run = move |task: &Task| {
             let done = match &what {
-                Making::Sample(folder) => demo(folder, &watched).map(|report| report.job).map_err(|error| Trouble::of(&error)),
-                Making::Job(mesh) => begin_beside(mesh, &watched).map_err(|error| Trouble::of(&error)),
+                Making::Sample(folder) => demo(folder, task).map(|report| report.job).map_err(|error| Trouble::of(&error)),
+                Making::Job(mesh) => begin_beside(mesh, task).map_err(|error| Trouble::of(&error)),
             };
-            mouth.tell(News::Made(what, done));
+            News::Made(what, done)
         };
-        threads::begin("make", run)?;
-        self.making = Some(task);
-        Ok(())
+        self.errands.send("make", |stage, share| News::Progress(stage.to_owned(), share), run)
     }
 
     /// Wait for a dialog; one at a time.
@@ -72,49 +59,44 @@ impl Work {
         if self.asking {
             return Ok(());
         }
-        let (mouth, waiting) = (self.mouth.clone(), open());
+        let (mouth, waiting) = (self.errands.mouth().clone(), open());
+        // Nobody waits for it at the end: the person may leave it open.
         std::thread::Builder::new().name("dialog".to_owned()).spawn(move || mouth.tell(News::Chosen(wanted, waiting())))?;
         self.asking = true;
         Ok(())
     }
 
     pub(super) fn stop(&self) {
-        if let Some(task) = &self.making {
-            task.cancel();
-        }
+        self.errands.stop();
     }
 
     pub(super) fn news(&mut self) -> Vec<News> {
-        let all: Vec<News> = self.news.try_iter().collect();
+        let all = self.errands.news();
         all.iter().for_each(|news| self.note(news));
         all
     }
 
     pub(super) fn wait(&mut self, patience: Duration) -> Option<News> {
-        let news = self.news.recv_timeout(patience).ok()?;
+        let news = self.errands.wait(patience)?;
         self.note(&news);
         Some(news)
     }
 
     fn note(&mut self, news: &News) {
-        match news {
-            News::Made(..) => self.making = None,
-            News::Chosen(..) => self.asking = false,
-            News::Progress(..) => {}
-        }
+        self.asking &= !matches!(news, News::Chosen(..));
     }
 
     pub(super) const fn is_resting(&self) -> bool {
-        self.making.is_none() && !self.asking
+        !self.is_making() && !self.asking
     }
 
     pub(super) const fn is_making(&self) -> bool {
-        self.making.is_some()
+        self.errands.is_busy()
     }
 }
 
-impl Drop for Work {
-    fn drop(&mut self) {
-        self.stop();
+impl Telling for News {
+    fn done(&self) -> Option<Done> {
+        matches!(self, Self::Made(..)).then_some(Done::Errand)
     }
 }

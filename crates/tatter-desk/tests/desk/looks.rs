@@ -6,13 +6,12 @@
 use std::path::{Path, PathBuf};
 
 use egui::Theme;
-use tatter_core::channel::Kind;
-use tatter_core::color::{Lab, ciede2000};
-use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
+use tatter_core::image::{Depth, Image, LinearRgb, Map, Stored};
 use tatter_core::kernel::area_resize;
 use tatter_desk::{Command, Desk, Station};
 use tatter_files::limits::Limits;
 use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
+use tatter_testkit::pictures::{differences, on_screen, shown};
 
 use crate::Tried;
 use crate::eye::{Eye, Textures};
@@ -24,10 +23,6 @@ const WIDTH: usize = 160;
 /// Colour difference on average, and that only a few pixels in a thousand may exceed (CIEDE2000): a button that moved by its breadth is more.
 const MEAN: f32 = 0.25;
 const THOUSANDTHS: f32 = 4.0;
-
-fn coding() -> Coding {
-    Coding { transfer: Transfer::Srgb, ..Coding::default() }
-}
 
 /// A person who looks at a window of 1280 by 800 points.
 struct Onlooker<'a> {
@@ -52,14 +47,14 @@ impl Onlooker<'_> {
         let file = format!("{name}-{theme}-{scale}x.png");
         let whole = std::env::temp_dir().join("tatter-looks").join(&file);
         write(&whole, &seen)?;
-        let small = small(&seen)?;
+        let small = small(&seen);
         let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden").join(&file);
         if std::env::var_os("TATTER_BLESS").is_some() {
-            let coded = Stored::from_map(&Map::Color(small), &coding(), Depth::Eight);
+            let coded = Stored::from_map(&Map::Color(small), &on_screen(), Depth::Eight);
             write(&golden, &coded)?;
             return Ok(Err(format!("{file} was taken over: look at {}", whole.display())));
         }
-        let [mean, most] = differences(&decoded(&read_stored(&golden, &Limits::default())?)?, &small)?;
+        let [mean, most] = differences(&shown(&read_stored(&golden, &Limits::default())?), &small, 2);
         let differs = mean > MEAN || most > THOUSANDTHS;
         Ok(if differs {
             Err(format!("{file}: mean {mean:.2}, some above {most:.2}: look at {}", whole.display()))
@@ -74,26 +69,9 @@ fn write(path: &Path, picture: &Stored) -> Tried<()> {
     Ok(std::fs::write(path, encode(picture, PictureFormat::Png, Effort::Small)?)?)
 }
 
-fn decoded(picture: &Stored) -> Tried<Image<LinearRgb>> {
-    match picture.decode_whole(Kind::Color, &coding()) {
-        Map::Color(image) => Ok(image),
-        _ => Err("a picture has colours".into()),
-    }
-}
-
-fn small(picture: &Stored) -> Tried<Image<LinearRgb>> {
-    let image = decoded(picture)?;
-    Ok(area_resize(&image, WIDTH, image.height() * WIDTH / image.width()))
-}
-
-fn differences(one: &Image<LinearRgb>, other: &Image<LinearRgb>) -> Tried<[f32; 2]> {
-    if one.size() != other.size() {
-        return Err(format!("{} and {}", one.size(), other.size()).into());
-    }
-    let pairs = one.texels().iter().zip(other.texels());
-    let mut all: Vec<f32> = pairs.map(|(a, b)| ciede2000(Lab::from(*a), Lab::from(*b))).collect();
-    all.sort_by(f32::total_cmp);
-    Ok([all.iter().sum::<f32>() / all.len() as f32, all[all.len() * 998 / 1000]])
+fn small(picture: &Stored) -> Image<LinearRgb> {
+    let image = shown(picture);
+    area_resize(&image, WIDTH, image.height() * WIDTH / image.width())
 }
 
 /// All stations as one goes through them.

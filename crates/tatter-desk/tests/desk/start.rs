@@ -1,5 +1,6 @@
 //! Before a job is open: jobs of other days, the system's dialogs, a mesh, and the sample job with its hints.
 
+use std::path::Path;
 use std::sync::Arc;
 
 use egui_kittest::kittest::Queryable as _;
@@ -23,6 +24,13 @@ fn desk(shop: &Workshop, chosen: impl Fn(Wanted) -> Chosen + 'static) -> Desk {
 
 fn person<'a>(desk: Desk) -> Person<'a> {
     Person::before(desk, Window::default(), Textures::default())
+}
+
+/// Ask for the sample in a folder, and see a frame in which it is being made.
+fn make_sample(person: &mut Person<'_>, folder: &Path) {
+    person.write("Folder of the sample job", &folder.display().to_string());
+    person.0.get_by_label("Open the sample job").click();
+    person.0.run_ok();
 }
 
 #[test]
@@ -107,9 +115,7 @@ fn making_the_sample_is_stopped_and_what_lies_there_half_made_is_left_alone() ->
     let shop = Workshop::new()?;
     let folder = shop.path("salt-ledger");
     let mut person = person(desk(&shop, |_| Chosen::Nothing));
-    person.write("Folder of the sample job", &folder.display().to_string());
-    person.0.get_by_label("Open the sample job").click();
-    person.0.run_ok();
+    make_sample(&mut person, &folder);
     person.0.get_by_label("Stop").click();
     person.rest();
     assert!(person.desk().open().is_none() && !folder.join("smock.tatter.toml").exists(), "no job was made");
@@ -129,9 +135,7 @@ fn the_sample_is_made_and_leads_through_the_whole_job() -> Tried<()> {
     let shop = Workshop::new()?;
     let folder = shop.path("salt-ledger");
     let mut person = person(desk(&shop, |_| Chosen::Nothing));
-    person.write("Folder of the sample job", &folder.display().to_string());
-    person.0.get_by_label("Open the sample job").click();
-    person.0.run_ok();
+    make_sample(&mut person, &folder);
     assert!(person.has("Stop"), "it can be stopped");
     person.rest();
     person.quiet();
