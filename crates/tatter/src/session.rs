@@ -13,7 +13,7 @@ use tatter_files::job::{JobError, read_job};
 use tatter_files::limits::Limits;
 use tatter_files::mesh::{MeshError, read_mesh};
 use tatter_files::patch::{PatchError, read_patch};
-use tatter_files::picture::{PictureError, read_stored};
+use tatter_files::picture::{PictureError, read_hashed, read_stored};
 use tatter_files::store::{KeptTiles, Store, StoreError};
 use tatter_garment::place::Placed;
 use tatter_garment::surface::density::density;
@@ -73,22 +73,29 @@ pub(crate) struct Session {
     pub(crate) store: Store,
     /// By the name the job gives them; only those that lie on the garment; empty before [`Session::load`].
     pub(crate) patches: BTreeMap<String, Patch>,
+    /// Textures that were new, decoded when it was seen whether they can be, until [`Session::load`] takes them.
+    fresh: BTreeMap<String, Stored>,
     folder: PathBuf,
 }
 
 impl Session {
-    /// Read the job and its mesh; make sure that every texture's pristine state is kept. Textures that are new are decoded once
-    /// more for it.
+    /// Read the job and its mesh; make sure that every texture's pristine state is kept. Textures that are new are decoded for it, and
+    /// held until they are loaded.
     pub(crate) fn open(path: &Path, task: &Task) -> Result<Self, SessionError> {
         let mut session = Self::look(path, task)?;
-        let Self { garment, store, folder, .. } = &mut session;
+        let Self { garment, store, folder, fresh, .. } = &mut session;
         let files: Vec<&str> = garment.sets.iter().flat_map(|set| &set.files).map(|file| file.path.as_str()).collect();
         task.stage("pristine", || {
             // What cannot be read must not be kept for the pristine state: it would stay there after the file is mended.
             let new = files.par_iter().filter(|file| !store.knows(file));
-            new.map(|file| read_stored(&folder.join(file), &Limits::default()).map(drop))
-                .collect::<Result<(), PictureError>>()?;
-            Ok::<(), SessionError>(store.ingest(&files)?)
+            let read: Vec<(&str, _)> = new
+                .map(|file| Ok((*file, read_hashed(&folder.join(file), &Limits::default())?)))
+                .collect::<Result<_, PictureError>>()?;
+            store.ingest(&files)?;
+            // One that was changed between both readings is read again.
+            let kept = read.into_iter().filter(|(file, (_, (hash, _)))| store.pristine_hash(file) == Some(hash));
+            *fresh = kept.map(|(file, (picture, _))| (file.to_owned(), picture)).collect();
+            Ok::<(), SessionError>(())
         })?;
         Ok(session)
     }
@@ -100,22 +107,28 @@ impl Session {
         let store = Store::open(path)?;
         let folder = path.parent().unwrap_or(Path::new("")).to_owned();
         let garment = task.stage("mesh", || garment(&job, &folder, path))?;
-        Ok(Self { job, garment, store, patches: BTreeMap::new(), folder })
+        Ok(Self { job, garment, store, patches: BTreeMap::new(), fresh: BTreeMap::new(), folder })
     }
 
     /// Read the patches that are placed; give every texture as it was before Tatter touched it, by set and file. Sizes of the
     /// textures are noted in the garment.
     pub(crate) fn load(&mut self, task: &Task) -> Result<Vec<Vec<Stored>>, SessionError> {
         let limits = Limits::default();
-        let pristine = |file: &MapFile| {
+        let mut fresh = std::mem::take(&mut self.fresh);
+        let held: Vec<Vec<Option<Stored>>> =
+            self.garment.sets.iter().map(|set| set.files.iter().map(|file| fresh.remove(&file.path)).collect()).collect();
+        let pristine = |(file, held): (&MapFile, Option<Stored>)| {
+            if let Some(held) = held {
+                return Ok(held);
+            }
             if !self.store.knows(&file.path) {
                 return Ok(read_stored(&self.folder.join(&file.path), &limits)?);
             }
             Ok(self.store.pristine_picture(&file.path, &limits)?)
         };
         let decoded = || {
-            let of_set = |set: &MapSet| set.files.par_iter().map(pristine).collect();
-            self.garment.sets.par_iter().map(of_set).collect::<Result<Vec<Vec<Stored>>, SessionError>>()
+            let of_set = |(set, held): (&MapSet, Vec<Option<Stored>>)| set.files.par_iter().zip(held).map(pristine).collect();
+            self.garment.sets.par_iter().zip(held).map(of_set).collect::<Result<Vec<Vec<Stored>>, SessionError>>()
         };
         // Both at once: neither alone keeps every core busy to its end.
         let (patches, pictures) = task.stage("read", || rayon::join(|| patches(&self.job, &self.folder), decoded));

@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use glam::Vec4;
+use pulp::{Arch, NullaryFnOnce};
 use rayon::prelude::*;
 use tatter_core::channel::{Channel, Kind};
 use tatter_core::image::{Image, LinearRgb, MapRow, Unit};
@@ -261,6 +261,7 @@ fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level
     let (taps, columns) = windows(width, factor);
     let (_, rows) = windows(height, factor);
     let (new_width, new_height) = (columns.len(), rows.len());
+    let arch = Arch::new();
     let mut texels = vec![[0.0; LANES]; new_width * new_height];
     texels.par_chunks_mut(new_width * BAND).enumerate().for_each(|(band, out)| {
         let rows = &rows[band * BAND..band * BAND + out.len() / new_width];
@@ -278,51 +279,77 @@ fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level
             line.resize(BEFORE + width + 2 * taps, [0.0; LANES]);
             // The filter rings below nothing, too.
             let live = extent(&line, |t| t[COVER] != 0.0);
-            let from = |i: usize| (columns[i].0 + BEFORE as isize) as usize;
             let begin = columns.partition_point(|(start, _)| (start + BEFORE as isize) as usize + taps <= live.start);
             let end = columns.partition_point(|(start, _)| ((start + BEFORE as isize) as usize) < live.end);
             *filled = begin..end.max(begin);
-            for i in filled.clone() {
-                let (texel, weights, from) = (&mut target[i], &columns[i].1, from(i));
-                let mut sum = Sum::default();
-                line[from..from + taps].iter().zip(weights).for_each(|(s, &w)| sum.add(s, w));
-                *texel = sum.times(1.0);
-            }
+            let (windows, out) = (&columns[filled.clone()], &mut target[filled.clone()]);
+            arch.dispatch(Narrowed { line: &line, windows, before: BEFORE, out });
         }
         // Fresh memory that is read first is mapped twice, and the second time stops every core.
         out.fill([0.0; LANES]);
         for (target, (start, weights)) in out.chunks_exact_mut(new_width).zip(rows) {
-            for (k, &w) in weights.iter().enumerate() {
-                let row = (start - first) as usize + k;
-                let (source, live) = (&narrow[row * new_width..][..new_width], filled[row].clone());
-                target[live.clone()].iter_mut().zip(&source[live]).for_each(|(t, s)| add(t, s, w));
-            }
+            let row = (start - first) as usize;
+            let own = &filled[row..row + taps];
+            let begin = own.iter().filter(|live| !live.is_empty()).map(|live| live.start).min().unwrap_or(0);
+            let end = own.iter().map(|live| live.end).max().unwrap_or(0).max(begin);
+            let rows = &narrow[row * new_width + begin..];
+            arch.dispatch(Lowered { rows, width: new_width, weights, out: &mut target[begin..end] });
         }
     });
     Level { width: new_width, height: new_height, texels }
 }
 
-#[inline]
-fn add(sum: &mut Texel, texel: &Texel, weight: f32) {
-    for i in 0..LANES {
-        sum[i] += texel[i] * weight;
+/// A row made narrower: each texel from its window, which starts so many texels before the row's own first.
+struct Narrowed<'a> {
+    line: &'a [Texel],
+    windows: &'a [(isize, Vec<f32>)],
+    before: usize,
+    out: &'a mut [Texel],
+}
+
+impl NullaryFnOnce for Narrowed<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        for (texel, (start, weights)) in self.out.iter_mut().zip(self.windows) {
+            let from = (start + self.before as isize) as usize;
+            let mut sum = [0.0; LANES];
+            for (tap, &w) in self.line[from..from + weights.len()].iter().zip(weights) {
+                add(&mut sum, tap, w);
+            }
+            *texel = sum;
+        }
     }
 }
 
-/// A weighted sum of texels, in vectors of four.
-#[derive(Clone, Copy, Default)]
-pub(super) struct Sum([Vec4; LANES / 4]);
+/// Rows of `width` made one, each by its weight.
+struct Lowered<'a> {
+    rows: &'a [Texel],
+    width: usize,
+    weights: &'a [f32],
+    out: &'a mut [Texel],
+}
 
-impl Sum {
-    #[inline]
-    pub(super) fn add(&mut self, texel: &Texel, weight: f32) {
-        let [a, b, c] = &mut self.0;
-        *a += Vec4::new(texel[0], texel[1], texel[2], texel[3]) * weight;
-        *b += Vec4::new(texel[4], texel[5], texel[6], texel[7]) * weight;
-        *c += Vec4::new(texel[8], texel[9], texel[10], texel[11]) * weight;
+impl NullaryFnOnce for Lowered<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        for (i, texel) in self.out.iter_mut().enumerate() {
+            let mut sum = [0.0; LANES];
+            for (k, &w) in self.weights.iter().enumerate() {
+                add(&mut sum, &self.rows[k * self.width + i], w);
+            }
+            *texel = sum;
+        }
     }
+}
 
-    pub(super) fn times(self, factor: f32) -> Texel {
-        std::array::from_fn(|i| self.0[i / 4][i % 4] * factor)
+/// Add a texel by its weight.
+#[inline(always)]
+pub(super) fn add(sum: &mut Texel, texel: &Texel, weight: f32) {
+    for i in 0..LANES {
+        sum[i] += texel[i] * weight;
     }
 }

@@ -1,23 +1,13 @@
 //! What of a patch one garment texel sees: an elliptical footprint when the patch shrinks (Heckbert, "Fundamentals of Texture
 //! Mapping and Image Warping", 1989), interpolation when it grows.
 
-use std::sync::LazyLock;
-
-use super::kernel::{catmull_rom, mitchell};
-use super::pyramid::{Level, Sum, Texel, level_scale};
+use super::kernel::{catmull_rom, mitchell_of_square};
+use super::pyramid::{LANES, Level, Texel, add, level_scale};
 
 /// Longest footprint kept relative to its breadth; beyond it (a surface seen almost edge-on in UV) it blurs instead.
 const LONGEST: f64 = 16.0;
-/// Entries of the kernel table for one unit of squared radius.
-const STEPS: f32 = 256.0;
-/// A power of two beyond 4 × `STEPS`, so that a masked index needs no check.
-const ENTRIES: usize = 2048;
-/// Taps weighed at once.
+/// Taps weighed at once: what the widest registers of many processors hold.
 const CHUNK: usize = 8;
-
-/// Mitchell's kernel by squared radius, 0..4.
-static RADIAL: LazyLock<[f32; ENTRIES]> =
-    LazyLock::new(|| std::array::from_fn(|i| mitchell((i as f64 / f64::from(STEPS)).sqrt()) as f32));
 
 /// How one face samples its patch: constant over the face.
 #[derive(Clone, Copy, Debug)]
@@ -76,7 +66,9 @@ impl Filter {
         Self { level, support: 2.0 * major * scale, ellipse: Some(ellipse) }
     }
 
-    /// The premultiplied mean around a place in patch texels (first centre at 0.5).
+    /// The premultiplied mean around a place in patch texels (first centre at 0.5). Inlined into whoever asks for many, so that it runs
+    /// in the registers that are chosen there.
+    #[inline(always)]
     pub(super) fn sample(&self, level: &Level, x: f64, y: f64) -> Texel {
         let scale = 1.0 / level_scale(self.level);
         let (x, y) = (x * scale - 0.5, y * scale - 0.5);
@@ -89,61 +81,78 @@ impl Filter {
 
 impl Ellipse {
     /// `(x, y)` counts from the first texel's centre.
+    #[inline(always)]
     fn sample(&self, level: &Level, x: f64, y: f64) -> Texel {
-        let table = &*RADIAL;
         let (x0, y0) = (floor(x), floor(y));
         let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
-        let span = |f: f32, half: f32| (-floor(f64::from(half - f)), floor(f64::from(f + half)));
-        let ((u0, u1), (v0, v1)) = (span(fx, self.half_u), span(fy, self.half_v));
-        let (mut sum, mut total) = (Sum::default(), 0.0f32);
+        let (u0, u1) = span(fx, self.half_u);
+        let (v0, v1) = span(fy, self.half_v);
+        let (mut sum, mut totals) = ([0.0f32; LANES], [0.0f32; CHUNK]);
         for iv in v0..=v1 {
             let dv = iv as f32 - fy;
             let (bv, cv) = (self.b * dv, self.c * dv * dv);
             let row_y = y0 + iv;
             let inside = row_y >= 0 && row_y < level.height as isize;
             let row = if inside { &level.texels[row_y as usize * level.width..(row_y as usize + 1) * level.width] } else { &[] };
-            for start in (u0..=u1).step_by(CHUNK) {
-                // Weights first, sums after: each loop then fits the registers.
-                let weights: [f32; CHUNK] = std::array::from_fn(|i| {
-                    let du = (start + i as isize) as f32 - fx;
-                    let r2 = ((self.a * du + bv) * du + cv).clamp(0.0, 4.0);
-                    // Beyond the ellipse the table holds nothing: cheaper than to branch. Adding 2^23 leaves the rounded
-                    // number in the low bits, which is cheaper than a checked conversion.
-                    table[((r2 * STEPS + 8_388_608.0).to_bits() & 0x7FF) as usize]
-                });
+            let mut start = u0;
+            while start <= u1 {
+                // Weights first, sums after: each loop then fits the registers. Beyond the ellipse they are nothing.
+                let first = start as f32 - fx;
+                let mut weights = [0.0f32; CHUNK];
+                for (i, weight) in weights.iter_mut().enumerate() {
+                    let du = first + i as f32;
+                    *weight = mitchell_of_square(((self.a * du + bv) * du + cv).max(0.0).min(4.0));
+                }
+                for (total, weight) in totals.iter_mut().zip(&weights) {
+                    *total += weight;
+                }
                 let count = ((u1 - start + 1) as usize).min(CHUNK);
-                total += weights[..count].iter().sum::<f32>();
                 let from = x0 + start;
                 if from >= 0 && from + count as isize <= row.len() as isize {
                     let texels = &row[from as usize..from as usize + count];
-                    texels.iter().zip(&weights).for_each(|(texel, &w)| sum.add(texel, w));
+                    for (texel, &w) in texels.iter().zip(&weights) {
+                        add(&mut sum, texel, w);
+                    }
                 } else {
                     // Outside the canvas lies nothing: it weighs, and adds nothing.
                     for (i, &w) in weights[..count].iter().enumerate() {
                         if let Some(texel) = row.get((from + i as isize) as usize) {
-                            sum.add(texel, w);
+                            add(&mut sum, texel, w);
                         }
                     }
                 }
+                start += CHUNK as isize;
             }
         }
-        sum.times(if total > 1e-6 { 1.0 / total } else { 0.0 })
+        let total: f32 = totals.iter().sum();
+        let factor = if total > 1e-6 { 1.0 / total } else { 0.0 };
+        for lane in &mut sum {
+            *lane *= factor;
+        }
+        sum
     }
 }
 
+/// First and last texel within `half` of a place.
+#[inline(always)]
+fn span(f: f32, half: f32) -> (isize, isize) {
+    (-floor(f64::from(half - f)), floor(f64::from(f + half)))
+}
+
 /// `floor` as a whole number; the library call costs as much as a tap.
-#[inline]
+#[inline(always)]
 fn floor(v: f64) -> isize {
     let cut = v as isize;
     cut - isize::from(v < cut as f64)
 }
 
+#[inline(always)]
 fn interpolate(level: &Level, x: f64, y: f64) -> Texel {
     let (x0, y0) = (x.floor(), y.floor());
     let weights = |f: f64| -> [f32; 4] { std::array::from_fn(|i| catmull_rom(f + 1.0 - i as f64) as f32) };
     let (wx, wy) = (weights(x - x0), weights(y - y0));
     let (x0, y0) = (x0 as isize - 1, y0 as isize - 1);
-    let mut sum = Sum::default();
+    let mut sum = [0.0f32; LANES];
     for (i, &v) in wy.iter().enumerate() {
         let row_y = y0 + i as isize;
         if row_y < 0 || row_y >= level.height as isize {
@@ -152,16 +161,15 @@ fn interpolate(level: &Level, x: f64, y: f64) -> Texel {
         let row = &level.texels[row_y as usize * level.width..(row_y as usize + 1) * level.width];
         for (k, &u) in wx.iter().enumerate() {
             if let Some(texel) = row.get((x0 + k as isize) as usize) {
-                sum.add(texel, u * v);
+                add(&mut sum, texel, u * v);
             }
         }
     }
-    sum.times(1.0)
+    sum
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::pyramid::LANES;
     use super::*;
 
     /// Heckbert 1989, 3.5.8: with his unit-variance terms the radii are the root of one plus the squared stretches; the radii

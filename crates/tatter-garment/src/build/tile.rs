@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::ops::Range;
 
+use pulp::{Arch, NullaryFnOnce};
 use tatter_core::channel::{Channel, Kind};
 use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Size, Stored, Unit};
 use tatter_core::model::{ChannelRule, MapRole, Patch};
@@ -11,7 +12,9 @@ use tatter_core::rule::Rule;
 use super::fit::Fit;
 use super::owner::{NOBODY, Owners};
 use super::plan::{Bounds, Draw, Triangle};
-use super::pyramid::{BARE, COLOR, COVER, HEIGHT, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y, Texel};
+use super::pyramid::{
+    BARE, COLOR, COVER, HEIGHT, Level, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y, Texel,
+};
 use super::rim::LocalHeight;
 use crate::matching::Shown;
 
@@ -173,27 +176,32 @@ impl TileJob<'_> {
     ) -> LayerCount {
         let width = (self.rect.x1 - self.rect.x0) as usize;
         let mut count = LayerCount { layer: number, ..LayerCount::default() };
+        let arch = Arch::new();
+        let mut places: Vec<Place<'_>> = Vec::with_capacity(width);
+        let mut texels: Vec<Texel> = Vec::with_capacity(width);
         let mut seen: Vec<Seen> = Vec::with_capacity(width);
         let mut shown: Vec<Shown> = Vec::with_capacity(width);
         for (row, hits) in hit.chunks_exact(width.max(1)).enumerate() {
             let y = self.rect.y0 + row as i64;
+            places.clear();
+            texels.clear();
             seen.clear();
             shown.clear();
-            for (column, &number) in hits.iter().enumerate() {
-                if number == NO_DRAW {
-                    continue;
+            let hits = hits.iter().enumerate().filter(|(_, number)| **number != NO_DRAW);
+            places.extend(hits.filter_map(|(column, &number)| {
+                place(layer, &layer.draws[number as usize], column, self.rect.x0 + column as i64, y)
+            }));
+            arch.dispatch(SampleAll { places: &places, texels: &mut texels });
+            for (place, texel) in places.iter().zip(&texels) {
+                let Some((s, color)) = see(layer, place, texel) else { continue };
+                let x = self.rect.x0 + place.column as i64;
+                if let Some(owners) = owners.filter(|o| o.sharer(x, y) != NOBODY) {
+                    count.shared += 1;
+                    let others = [owners.owner(x, y), owners.sharer(x, y)].into_iter();
+                    count.shown_by.extend(others.filter(|&f| f as usize != place.draw.face));
                 }
-                let (draw, x) = (&layer.draws[number as usize], self.rect.x0 + column as i64);
-                if let Some((s, color)) = see(layer, draw, column, x, y) {
-                    if let Some(owners) = owners.filter(|o| o.sharer(x, y) != NOBODY) {
-                        count.shared += 1;
-                        count
-                            .shown_by
-                            .extend([owners.owner(x, y), owners.sharer(x, y)].into_iter().filter(|&f| f as usize != draw.face));
-                    }
-                    seen.push(s);
-                    shown.push(color);
-                }
+                seen.push(s);
+                shown.push(color);
             }
             count.texels += seen.len();
             layer.fit.colors(&mut shown);
@@ -243,20 +251,55 @@ struct Seen {
     units: [f32; 3],
 }
 
-/// What a layer shows in a texel, and its colour before it is fitted.
-fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<(Seen, Shown)> {
-    let (px, py) = draw.patch_at(x, y);
+/// Where a texel of a row looks into a patch.
+struct Place<'a> {
+    column: usize,
+    draw: &'a Draw,
+    level: &'a Level,
+    /// In patch texels.
+    x: f64,
+    y: f64,
+    /// In shares of the canvas.
+    at: [f32; 2],
+    /// Share that the seam leaves of it.
+    shown: f32,
+}
+
+/// `None` where nothing of the patch can show.
+fn place<'a>(layer: &Layer<'a>, draw: &'a Draw, column: usize, x: i64, y: i64) -> Option<Place<'a>> {
+    let (x, y) = draw.patch_at(x, y);
     let cell = 1.0 / layer.prepared.cells_per_texel[0].max(layer.prepared.cells_per_texel[1]);
-    if draw.filter.support < cell && !layer.prepared.may_cover(px, py) {
+    if draw.filter.support < cell && !layer.prepared.may_cover(x, y) {
         return None;
     }
     let size = layer.patch.size();
-    let at = [(px / size.width as f64) as f32, (py / size.height as f64) as f32];
+    let at = [(x / size.width as f64) as f32, (y / size.height as f64) as f32];
     let shown = layer.fit.seam.as_ref().map_or(1.0, |seam| seam.at(at));
-    if shown <= 0.0 {
-        return None;
+    let level = layer.prepared.level(draw.filter.level)?;
+    (shown > 0.0).then_some(Place { column, draw, level, x, y, at, shown })
+}
+
+/// What all places of a row see, in the widest registers the processor has: the same to the bit in any.
+struct SampleAll<'a> {
+    places: &'a [Place<'a>],
+    texels: &'a mut Vec<Texel>,
+}
+
+// A type, and loops: a closure would be compiled for itself, for registers that every processor has.
+impl NullaryFnOnce for SampleAll<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        for place in self.places {
+            self.texels.push(place.draw.filter.sample(place.level, place.x, place.y));
+        }
     }
-    let texel: Texel = draw.filter.sample(layer.prepared.level(draw.filter.level)?, px, py);
+}
+
+/// What a layer shows in a texel, and its colour before it is fitted.
+fn see(layer: &Layer<'_>, place: &Place<'_>, texel: &Texel) -> Option<(Seen, Shown)> {
+    let &Place { column, draw, x, y, at, shown, .. } = place;
     let cover = texel[COVER].min(1.0) * shown;
     if cover < LEAST_COVER {
         return None;
@@ -266,7 +309,8 @@ fn see(layer: &Layer<'_>, draw: &Draw, column: usize, x: i64, y: i64) -> Option<
     let depth = &layer.fit.depth;
     let (p, q) = (depth.slope(value(SLOPE_X)), depth.slope(value(SLOPE_Y)));
     let [[xx, xy], [yx, yy]] = draw.slopes_from_patch;
-    let local_height = layer.local_height.at(px, py, (size.width as f64, size.height as f64));
+    let size = layer.patch.size();
+    let local_height = layer.local_height.at(x, y, (size.width as f64, size.height as f64));
     let color = LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0)));
     let seen = Seen {
         column,

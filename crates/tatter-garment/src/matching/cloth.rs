@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use pulp::Arch;
+use pulp::{Arch, NullaryFnOnce};
 use tatter_core::color::{ColorMap, OkLab, linear_of_many, oklab_of_many};
 use tatter_core::image::{Image, LinearRgb};
 
@@ -40,6 +40,21 @@ const TOGETHER: usize = 16;
 /// So many of one axis.
 type Axis = [f32; TOGETHER];
 
+/// Some colours to be moved. A type, since a closure would be compiled for itself, for registers that every processor has.
+struct Together<'a> {
+    onto: &'a OntoCloth,
+    shown: &'a mut [Shown],
+}
+
+impl NullaryFnOnce for Together<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        self.onto.apply_some(self.shown);
+    }
+}
+
 impl OntoCloth {
     /// The colours to lay, in place.
     pub(crate) fn apply_all(&self, shown: &mut [Shown]) {
@@ -47,7 +62,7 @@ impl OntoCloth {
             return;
         }
         let arch = Arch::new();
-        shown.chunks_mut(TOGETHER).for_each(|some| arch.dispatch(|| self.apply_some(some)));
+        shown.chunks_mut(TOGETHER).for_each(|shown| arch.dispatch(Together { onto: self, shown }));
     }
 
     /// At most [`TOGETHER`] of them, axis by axis.
