@@ -3,12 +3,17 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use tatter::library::Card;
+use tatter::library::{Card, found};
+
+/// Patches that lie in sight without scrolling, about.
+const AT_ONCE: usize = 5;
 
 /// Cards, and the thumbnails that were shown.
 #[derive(Default)]
 pub(crate) struct Shelf {
     pub(crate) cards: Vec<Card>,
+    /// What patches are sought by.
+    pub(crate) sought: String,
     thumbs: BTreeMap<PathBuf, egui::TextureHandle>,
 }
 
@@ -17,6 +22,16 @@ impl Shelf {
     pub(crate) fn renew(&mut self, cards: Vec<Card>, changed: &Path) {
         self.thumbs.remove(changed);
         self.cards = cards;
+    }
+
+    /// Places of the cards that are sought, as they come; all where nothing is sought, or too few lie there to be sought.
+    pub(crate) fn found(&self) -> Vec<usize> {
+        found(&self.cards, if self.is_large() { self.sought.as_str() } else { "" })
+    }
+
+    /// Whether more lie there than one sees at once.
+    pub(crate) fn is_large(&self) -> bool {
+        self.cards.len() > AT_ONCE
     }
 
     /// The card of a folder.

@@ -1,11 +1,13 @@
 //! The patches at hand for a job, each as one looks at it before taking it.
 
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
+use tatter_core::color::{Lab, ciede2000, decode_srgb, srgb_code};
 use tatter_core::explain::Explain as _;
 use tatter_core::image::{Coding, LinearRgb, Map, Transfer};
-use tatter_core::model::{Job, ScaleSource, Subject};
+use tatter_core::model::{Job, ScaleSource, Subject, Weave};
 use tatter_core::units::PerCm;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{patches_in, read_description};
@@ -30,6 +32,12 @@ pub struct Card {
     pub scale: ScaleSource,
     /// Ends on a centimetre, when known.
     pub ends_per_cm: Option<PerCm>,
+    /// Picks on a centimetre, when known.
+    pub picks_per_cm: Option<PerCm>,
+    /// How its cloth is woven.
+    pub weave: Weave,
+    /// Colour of its intact cloth, when known.
+    pub cloth_color: Option<LinearRgb>,
     /// Its `thumb.png`, when it has one.
     pub thumb: Option<Picture>,
 }
@@ -43,6 +51,77 @@ pub fn cards(job_path: &Path, job: &Job) -> Vec<Card> {
     let more = patches_in(folder).into_iter().filter(|found| all.iter().all(|(known, _)| known != found)).collect::<Vec<_>>();
     all.extend(more.into_iter().map(|found| (found, None)));
     sorted(all)
+}
+
+/// A number that is taken for one that was written, when nothing else is said: a tenth less or more.
+const ABOUT: f32 = 0.1;
+
+/// What was written to find patches by.
+#[derive(Clone, Debug, PartialEq)]
+enum Sought {
+    /// Part of the name, the weave or the subject.
+    Word(String),
+    /// Sides of the canvas, mm.
+    Side(RangeInclusive<f32>),
+    /// Ends or picks on a centimetre.
+    Count(RangeInclusive<f32>),
+    /// Those nearest in colour come first.
+    Near(Lab),
+}
+
+impl Sought {
+    fn of(word: &str) -> Self {
+        let range = |numbers: &str| {
+            let (low, high) = numbers.split_once(['-', '–']).unwrap_or((numbers, numbers));
+            let (low, high) = (low.parse::<f32>().ok()?, high.parse::<f32>().ok()?);
+            let spread = if low == high { ABOUT } else { 0.0 };
+            Some(low.min(high) * (1.0 - spread)..=low.max(high) * (1.0 + spread))
+        };
+        let word = word.to_lowercase();
+        let side = word.strip_suffix("mm").and_then(range).map(Self::Side);
+        let count = || word.strip_suffix("/cm").and_then(range).map(Self::Count);
+        side.or_else(count).or_else(|| color(&word).map(Self::Near)).unwrap_or(Self::Word(word))
+    }
+
+    fn fits(&self, card: &Card) -> bool {
+        match self {
+            Self::Word(word) => {
+                let told = [card.name.clone(), card.weave.to_string(), card.subject.name().to_owned()];
+                told.iter().any(|told| told.to_lowercase().contains(word.as_str()))
+            }
+            Self::Side(range) => {
+                let side = card.canvas.as_ref().ok().map(|canvas| canvas.size_mm[0].get().max(canvas.size_mm[1].get()));
+                side.is_some_and(|side| range.contains(&side))
+            }
+            Self::Count(range) => {
+                [card.ends_per_cm, card.picks_per_cm].into_iter().flatten().any(|count| range.contains(&count.get()))
+            }
+            Self::Near(_) => card.cloth_color.is_some(),
+        }
+    }
+}
+
+/// `#RRGGBB`.
+fn color(word: &str) -> Option<Lab> {
+    let digits = word.strip_prefix('#').filter(|digits| digits.len() == 6)?;
+    let [_, r, g, b] = u32::from_str_radix(digits, 16).ok()?.to_be_bytes();
+    Some(Lab::from(LinearRgb([r, g, b].map(|code| decode_srgb(f32::from(code) / 255.0)))))
+}
+
+/// Which cards are meant by words, all of which must hold: parts of a name, weave or subject; `80mm` or `60-90mm` for the side of the canvas;
+/// `12/cm` or `10-14/cm` for threads; `#b08a50` for a colour, whose nearest (CIEDE2000) come first. One number means a tenth about it. Gives
+/// their places in `cards`.
+pub fn found(cards: &[Card], words: &str) -> Vec<usize> {
+    // A unit may stand apart from its number.
+    let words = words.to_lowercase().replace(" mm", "mm").replace(" /cm", "/cm").replace("/ cm", "/cm");
+    let sought: Vec<Sought> = words.split_whitespace().map(Sought::of).collect();
+    let mut found: Vec<usize> = (0..cards.len()).filter(|&i| sought.iter().all(|one| one.fits(&cards[i]))).collect();
+    let wanted = sought.iter().find_map(|one| if let Sought::Near(lab) = one { Some(*lab) } else { None });
+    if let Some(wanted) = wanted {
+        let far = |i: &usize| cards[*i].cloth_color.map_or(f32::INFINITY, |color| ciede2000(wanted, Lab::from(color)));
+        found.sort_by(|one, other| far(one).total_cmp(&far(other)));
+    }
+    found
 }
 
 /// The patches in a folder, by name. Reads only their descriptions and thumbnails.
@@ -69,6 +148,9 @@ fn card(folder: PathBuf, in_job: Option<String>) -> Card {
             subject: patch.subject,
             scale: patch.scale_source,
             ends_per_cm: patch.ends_per_cm,
+            picks_per_cm: patch.picks_per_cm,
+            weave: patch.weave,
+            cloth_color: patch.cloth_color,
             thumb,
             folder,
         },
@@ -79,6 +161,9 @@ fn card(folder: PathBuf, in_job: Option<String>) -> Card {
             subject: Subject::Damage,
             scale: ScaleSource::Assumed,
             ends_per_cm: None,
+            picks_per_cm: None,
+            weave: Weave::Unknown,
+            cloth_color: None,
             thumb,
             folder,
         },
@@ -95,7 +180,57 @@ fn thumb(path: &Path) -> Option<Picture> {
 /// A picture in linear light as a screen shows it.
 pub(crate) fn shown(image: &tatter_core::image::Image<LinearRgb>) -> Picture {
     let size = image.size();
-    let code = |v: f32| (tatter_core::color::encode_srgb(v.clamp(0.0, 1.0)) * 255.0).round() as u8;
-    let rgb = (0..size.height).flat_map(|y| (0..size.width).flat_map(move |x| image.get(x, y).0)).map(code).collect();
+    let rgb = image.texels().iter().flat_map(|light| light.0.map(srgb_code)).collect();
     Picture { width: size.width as u32, height: size.height as u32, rgb }
+}
+
+#[cfg(test)]
+mod tests {
+    use tatter_core::model::Hand;
+    use tatter_core::units::Mm;
+
+    use super::*;
+
+    fn card(name: &str, side: f32, ends: f32, weave: Weave, color: [u8; 3]) -> Card {
+        Card {
+            name: name.into(),
+            folder: PathBuf::from(name),
+            in_job: None,
+            canvas: Ok(Canvas { size_mm: [Mm(side), Mm(side)], grain: None }),
+            subject: Subject::Damage,
+            scale: ScaleSource::Ruler,
+            ends_per_cm: Some(PerCm(ends)),
+            picks_per_cm: Some(PerCm(0.8 * ends)),
+            weave,
+            cloth_color: Some(LinearRgb(color.map(|code| decode_srgb(f32::from(code) / 255.0)))),
+            thumb: None,
+        }
+    }
+
+    #[test]
+    fn patches_are_found_by_what_one_says_of_them() {
+        let twill = Weave::Twill { over: 2, under: 2, hand: Hand::Z };
+        let cards = [
+            card("moth-hole", 40.0, 12.0, twill, [90, 80, 70]),
+            card("rope-burn", 80.0, 14.0, Weave::Plain, [200, 190, 160]),
+            card("torn-elbow", 85.0, 15.0, Weave::Plain, [180, 140, 80]),
+        ];
+        for (words, wanted) in [
+            ("", &[0, 1, 2][..]),
+            ("Plain", &[1, 2]),
+            ("twill", &[0]),
+            ("damage burn", &[1]),
+            ("80 mm", &[1, 2]),
+            ("30-50mm", &[0]),
+            ("12/cm", &[0, 1, 2]),
+            ("15 /cm", &[1, 2]),
+            ("plain 14.5-16/cm", &[2]),
+            ("velvet", &[]),
+            // The nearest to a sandy brown, by eye and by CIEDE2000.
+            ("#b08a50", &[2, 1, 0]),
+            ("#b08a50 plain 80mm", &[2, 1]),
+        ] {
+            assert_eq!(found(&cards, words), wanted, "'{words}'");
+        }
+    }
 }

@@ -48,6 +48,10 @@ pub(crate) const PATCHES_READ: &str = "Read anew.";
 pub(crate) const DRAWER: &str = "Patches";
 pub(crate) const DRAWER_EMPTY: &str = "No patch lies beside the job yet. Cut one from a photo: drop the photo on the window, or go to the Photo station; or weave one at the Patch station.";
 pub(crate) const DRAWER_HINT: &str = "Take one, then touch the garment.";
+pub(crate) const SEEK: &str = "Find patches";
+pub(crate) const SEEK_HINT: &str = "find: plain 80mm 12/cm";
+pub(crate) const SEEK_TIP: &str = "Words of the name, the weave or the subject; 80mm or 60-90mm for the side; 12/cm or 10-14/cm for ends or picks; #b08a50 for a colour, the nearest first. All that is written must hold.";
+pub(crate) const SEEK_NONE: &str = "No patch is like that. Take a word away.";
 pub(crate) const TAKEN_HINT: &str = "Touch the garment, on either view: it lies there at true size. Escape lets it go.";
 pub(crate) const SIZE_ASSUMED: &str =
     "Its size was assumed when it was cut: nobody told a scale. Check the side in the cutting list.";

@@ -8,7 +8,7 @@ use crate::look::{self, NEAR, THUMB, palette, sheet_frame};
 use crate::loom::OnLoom;
 use crate::say;
 use crate::shelf::Shelf;
-use crate::widget::drawer::card_ui;
+use crate::widget::drawer::{card_ui, sought_ui};
 use crate::widget::map_view::{map_strip_ui, map_view_ui};
 use crate::widget::swatch::swatch_ui;
 
@@ -27,9 +27,11 @@ pub(crate) fn patch_ui(ui: &mut Ui, bench: &mut Bench, shelf: &mut Shelf, has_ga
             ui.label(look::quiet(say::DRAWER_EMPTY, &colors));
         }
         ui.add_space(NEAR);
+        sought_ui(ui, shelf, &colors);
         egui::ScrollArea::vertical().id_salt("patches").auto_shrink(false).show(ui, |ui| {
+            let found = shelf.found();
             let cards = std::mem::take(&mut shelf.cards);
-            for card in &cards {
+            for card in found.into_iter().map(|at| &cards[at]) {
                 let is_chosen = bench.folder() == Some(&card.folder);
                 if card_ui(ui, shelf, card, is_chosen, &colors).clicked() && !is_chosen {
                     asked.push(Command::Patch(OnPatch::Choose(card.folder.clone())));

@@ -1,10 +1,10 @@
 //! The drawer of patches: thumbnails with what one must know to choose.
 
-use egui::{Align2, FontId, Rect, Response, Role, Sense, StrokeKind, Ui, WidgetInfo, vec2};
+use egui::{Align2, FontId, Rect, Response, Role, Sense, StrokeKind, TextEdit, Ui, WidgetInfo, vec2};
 use tatter::library::Card;
 use tatter_core::model::ScaleSource;
 
-use super::WHOLE;
+use super::{WHOLE, named};
 use crate::command::Command;
 use crate::look::{self, Palette, THUMB, palette};
 use crate::open::Open;
@@ -22,9 +22,11 @@ pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
     };
     ui.label(look::quiet(hint, &colors));
     ui.add_space(look::NEAR);
+    sought_ui(ui, &mut open.shelf, &colors);
     egui::ScrollArea::vertical().id_salt("drawer").auto_shrink(false).show(ui, |ui| {
+        let found = open.shelf.found();
         let cards = std::mem::take(&mut open.shelf.cards);
-        for card in &cards {
+        for card in found.into_iter().map(|at| &cards[at]) {
             let taken = open.taken.as_ref() == Some(&card.folder);
             if card_ui(ui, &mut open.shelf, card, taken, &colors).clicked() {
                 asked.push(Command::Take((!taken).then(|| card.folder.clone())));
@@ -32,6 +34,21 @@ pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
         }
         open.shelf.cards = cards;
     });
+}
+
+/// The field in which patches are sought, where there are many; and what to do where none is found.
+pub(crate) fn sought_ui(ui: &mut Ui, shelf: &mut Shelf, colors: &Palette) {
+    if !shelf.is_large() {
+        return;
+    }
+    let width = ui.available_width() - look::NEAR;
+    let field = ui.add(TextEdit::singleline(&mut shelf.sought).hint_text(say::SEEK_HINT).desired_width(width));
+    named(&field, Role::TextInput, say::SEEK);
+    field.on_hover_text(say::SEEK_TIP);
+    if shelf.found().is_empty() {
+        ui.label(look::quiet(say::SEEK_NONE, colors));
+    }
+    ui.add_space(look::NEAR);
 }
 
 /// What stands beneath a thumbnail.

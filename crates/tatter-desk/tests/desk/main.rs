@@ -1,6 +1,7 @@
 //! The desk used through the labels that readers of screens say.
 #![expect(clippy::disallowed_methods, reason = "a test of the desk needs a scratch folder")]
 
+mod drawer;
 mod eye;
 mod looks;
 mod loom;
