@@ -19,8 +19,8 @@ mod sky;
 
 pub use camera::{Camera, Side};
 pub use gpu::{
-    AdapterError, AdapterInfo, Loaded, LoadedLight, Picture, RenderError, Renderer, Show, StillSettings, ViewTransform,
-    needed_reduction,
+    AdapterError, AdapterInfo, Loaded, LoadedLight, LoadedShape, Picture, RenderError, Renderer, Show, StillSettings,
+    ViewTransform, needed_reduction,
 };
 pub use light::{Environment, KeyLight, Light};
 pub use scene::{Material, Openings, Scene, ScenePart, Sheen, Source, Vertex};

@@ -29,6 +29,7 @@ const ARROWS: &[(&str, &[&str])] = &[
 const ALONE: &[(&str, &[&str])] = &[
     ("rustfft", &["tatter-capture", "tatter-cloth"]),
     ("pulp", &["tatter-cloth", "tatter-garment"]),
+    ("rstar", &["tatter-garment"]),
     ("png", &["tatter-files"]),
     ("tiff", &["tatter-files"]),
     ("exr", &["tatter-files"]),

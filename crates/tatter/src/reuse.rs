@@ -34,7 +34,8 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     }
     let Some(memory) = session.store.remembered::<BuildRecord>() else { return Ok(None) };
     let (Some(base), Some(placements)) = (base(session), placements(session)) else { return Ok(None) };
-    let Some(changed) = changed(&memory.placements, &placements).filter(|_| memory.base == base) else { return Ok(None) };
+    let changed = changed(&memory.placements, &placements, |(id, _)| id.as_str()).filter(|_| memory.base == base);
+    let Some(changed) = changed else { return Ok(None) };
     if changed.len() * MOST_CHANGED > placements.len().max(MOST_CHANGED) {
         return Ok(None);
     }
@@ -195,14 +196,18 @@ fn placements(session: &Session) -> Option<Vec<(String, String)>> {
 }
 
 /// Ids of what was changed, added or taken away; `None` when others lie on each other in another order.
-fn changed(before: &[(String, String)], after: &[(String, String)]) -> Option<BTreeSet<String>> {
-    let known: BTreeSet<&(String, String)> = before.iter().collect();
-    let same: Vec<&(String, String)> = after.iter().filter(|one| known.contains(one)).collect();
-    let kept: BTreeSet<&(String, String)> = same.iter().copied().collect();
-    if before.iter().filter(|one| kept.contains(one)).ne(same.iter().copied()) {
+pub(crate) fn changed<'a, T: PartialEq>(
+    before: &'a [T],
+    after: &'a [T],
+    id: impl Fn(&'a T) -> &'a str,
+) -> Option<BTreeSet<String>> {
+    let known: BTreeMap<&str, &T> = before.iter().map(|one| (id(one), one)).collect();
+    let same: BTreeSet<&str> = after.iter().filter(|one| known.get(id(one)) == Some(one)).map(&id).collect();
+    let order = |all: &'a [T]| all.iter().map(&id).filter(|id| same.contains(id)).collect::<Vec<_>>();
+    if order(before) != order(after) {
         return None;
     }
-    Some(before.iter().chain(after).filter(|one| !kept.contains(one)).map(|(id, _)| id.clone()).collect())
+    Some(before.iter().chain(after).map(&id).filter(|id| !same.contains(id)).map(str::to_owned).collect())
 }
 
 type LastFile = (Vec<u8>, Vec<Band>);

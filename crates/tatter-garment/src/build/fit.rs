@@ -62,15 +62,18 @@ impl Fit {
 pub(super) type Dyes = BTreeMap<usize, Arc<Dye>>;
 
 /// Find the dyes of the patches that are to be dyed anew.
-pub(super) fn dyes(placements: &[Placed<'_>], patches: &[(&Patch, Prepared)], patch_of: &[usize]) -> Dyes {
+pub(super) fn dyes(placements: &[Placed<'_>], patches: &[(&Patch, Arc<Prepared>)], patch_of: &[usize]) -> Dyes {
     let asked = placements.iter().zip(patch_of).filter(|(placed, _)| wanted(placed) == Wanted::Redye);
     let patches_asked: BTreeSet<usize> = asked.map(|(_, &patch)| patch).collect();
     let found: Vec<(usize, Arc<Dye>)> = patches_asked
         .into_par_iter()
         .filter_map(|number| {
             let (patch, prepared) = &patches[number];
-            let cloth = cloth_of(patch, prepared, 1, None)?.swatch.mean;
-            Some((number, Arc::new(Dye::new(cloth, undyed(&PatchCloth::of_injury(patch, &prepared.coarse), cloth)))))
+            let found = prepared.dye.get_or_init(|| {
+                let cloth = cloth_of(patch, prepared, 1, None).map(|cloth| cloth.swatch.mean);
+                cloth.map(|cloth| Arc::new(Dye::new(cloth, undyed(&PatchCloth::of_injury(patch, &prepared.coarse), cloth))))
+            });
+            Some((number, Arc::clone(found.as_ref()?)))
         })
         .collect();
     found.into_iter().collect()
@@ -82,9 +85,9 @@ pub(super) struct FitContext<'a> {
     pub(super) planned: &'a Planned<'a>,
     /// Pristine.
     pub(super) pictures: &'a [Vec<Stored>],
-    pub(super) patches: &'a [(&'a Patch, Prepared)],
+    pub(super) patches: &'a [(&'a Patch, Arc<Prepared>)],
     /// By target and placement.
-    pub(super) draws: &'a [Vec<Vec<Draw>>],
+    pub(super) draws: &'a [Vec<Arc<Vec<Draw>>>],
     pub(super) dyes: &'a Dyes,
 }
 
@@ -126,11 +129,12 @@ impl FitContext<'_> {
             })
             .collect();
         let distinct: BTreeSet<Look> = looks.iter().flatten().copied().collect();
-        let cloths: BTreeMap<Look, PatchCloth> = distinct
+        let cloths: BTreeMap<Look, Arc<PatchCloth>> = distinct
             .into_par_iter()
             .filter_map(|look| {
                 let (patch, prepared) = &self.patches[look.0];
-                Some((look, cloth_of(patch, prepared, look.1, self.dyes.get(&look.0).map(Arc::as_ref))?))
+                let dye = self.dyes.get(&look.0).map(Arc::as_ref);
+                Some((look, prepared.cloth(look.1, dye.is_some(), || cloth_of(patch, prepared, look.1, dye))?))
             })
             .collect::<Vec<_>>()
             .into_iter()
@@ -170,7 +174,7 @@ impl FitContext<'_> {
     /// Patch texels along a line in one texel of the base colour, at the spot; `None` where no base colour is reached.
     fn side(&self, k: usize) -> Option<usize> {
         let at_spot = self.planned.footprints[k].seed.face;
-        let own = self.colored(k).flat_map(|(t, _)| &self.draws[t][k]);
+        let own = self.colored(k).flat_map(|(t, _)| self.draws[t][k].iter());
         let draw = own.clone().find(|d| d.face == at_spot).or_else(|| own.into_iter().next())?;
         let [u, v] = draw.patch_from_texel;
         Some(((u[0] * v[1] - u[1] * v[0]).abs().sqrt().round() as usize).clamp(1, 256))
@@ -178,13 +182,13 @@ impl FitContext<'_> {
 
     /// Targets with a base colour on the spot's own material, all its UV tiles.
     pub(super) fn colored(&self, k: usize) -> impl Iterator<Item = (usize, &Target)> + Clone {
-        let set = self.planned.assignment.set[self.planned.footprints[k].seed.face].unwrap_or_default();
+        let set = self.planned.ground.assignment.set[self.planned.footprints[k].seed.face].unwrap_or_default();
         let material = &self.planned.garment.sets[set].material;
         let own = move |target: &Target| {
             let colors = self.role(target, Channel::BaseColor).is_some_and(|(stored, _)| stored.size == target.size);
             self.planned.garment.sets[target.set].material == *material && colors
         };
-        self.planned.targets.iter().enumerate().filter(move |(_, target)| own(target))
+        self.planned.ground.targets.iter().enumerate().filter(move |(_, target)| own(target))
     }
 
     /// File and role of a channel in a target's map set, whatever its size.
@@ -199,7 +203,7 @@ impl FitContext<'_> {
     fn near(&self, k: usize, target: &Target) -> Vec<Near> {
         let (patch, prepared) = &self.patches[self.planned.patch_of[k]];
         let context = self.planned.context(target, k, prepared, 0);
-        let part = self.planned.surface.faces()[self.planned.footprints[k].seed.face].part;
+        let part = self.planned.ground.surface.faces()[self.planned.footprints[k].seed.face].part;
         near_texels(&context.around(part, REACH), prepared, canvas(patch))
     }
 

@@ -88,7 +88,7 @@ impl BuildPlan<'_> {
         let blurred = ended.as_ref().map(near);
         let rim = Rim { cover: ended.as_ref().unwrap_or(&prepared.coarse), near: blurred.as_ref().unwrap_or(&prepared.near) };
         let mut cells: BTreeMap<u32, Sides> = BTreeMap::new();
-        for target in &self.planned.targets {
+        for target in &self.planned.ground.targets {
             self.add_sides(k, &rim, target, pictures, &mut cells);
         }
         let mut far: Vec<f32> = cells.keys().filter_map(|&cell| difference(&cells, cell)).collect();
@@ -111,7 +111,7 @@ impl BuildPlan<'_> {
         let opacity = role(Channel::Opacity);
         let (patch, prepared) = &self.patches[self.planned.patch_of[k]];
         let size = (patch.size().width as f64, patch.size().height as f64);
-        let part = self.planned.surface.faces()[self.planned.footprints[k].seed.face].part;
+        let part = self.planned.ground.surface.faces()[self.planned.footprints[k].seed.face].part;
         for draw in self.planned.context(target, k, prepared, 0).around(part, REACH) {
             for y in draw.bounds.y0..draw.bounds.y1 {
                 for x in draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1) {

@@ -1,7 +1,5 @@
 //! Which textures a placement reaches, and how each of its faces maps texels to the patch.
 
-use std::collections::BTreeMap;
-
 use glam::{DMat2, DVec2};
 use tatter_core::image::{Rect, Size};
 use tatter_core::model::{Garment, MapSet, Patch};
@@ -255,21 +253,33 @@ impl Bounds {
 /// A face of a target: number, place, the texels it can own.
 pub(super) type OwnedFace = (u32, Triangle, Bounds);
 
-/// For some tiles, by row and column, the places in the list of the faces that can own a texel of it.
-pub(super) fn faces_in(
-    tiles: impl Iterator<Item = (i64, i64)>,
-    faces: &[OwnedFace],
-    side: i64,
-) -> BTreeMap<(i64, i64), Vec<usize>> {
-    let mut found: BTreeMap<(i64, i64), Vec<usize>> = tiles.map(|at| (at, Vec::new())).collect();
-    for (i, (_, _, bounds)) in faces.iter().enumerate() {
-        for at in bounds.tiles(side) {
-            if let Some(list) = found.get_mut(&at) {
-                list.push(i);
+/// The faces that show a target, with those that can own texels of each tile at hand.
+#[derive(Debug)]
+pub(super) struct OwnedFaces {
+    all: Vec<OwnedFace>,
+    columns: i64,
+    /// By tile, row by row: places in the list.
+    in_tile: Vec<Vec<u32>>,
+}
+
+impl OwnedFaces {
+    /// Costs the faces, each once for every tile it reaches.
+    pub(super) fn new(all: Vec<OwnedFace>, size: Size, side: i64) -> Self {
+        let tiles = |length: usize| (length as i64 + side - 1) / side;
+        let columns = tiles(size.width);
+        let mut in_tile = vec![Vec::new(); (columns * tiles(size.height)) as usize];
+        for (i, (_, _, bounds)) in all.iter().enumerate() {
+            for (row, column) in bounds.tiles(side) {
+                in_tile[(row * columns + column) as usize].push(i as u32);
             }
         }
+        Self { all, columns, in_tile }
     }
-    found
+
+    /// Those of a tile, in order.
+    pub(super) fn of_tile(&self, (row, column): (i64, i64)) -> impl Iterator<Item = OwnedFace> + '_ {
+        self.in_tile[(row * self.columns + column) as usize].iter().map(|&i| self.all[i as usize])
+    }
 }
 
 /// One face of a placement in one target.

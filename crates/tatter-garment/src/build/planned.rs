@@ -2,30 +2,28 @@
 
 use std::sync::Arc;
 
-use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::image::Stored;
-use tatter_core::model::{Garment, Patch};
+use tatter_core::model::Garment;
 
 use super::fit::Fit;
-use super::plan::{Assignment, Draw, DrawContext, Target};
-use super::pyramid::Prepared;
+use super::ground::Ground;
+use super::plan::{Draw, DrawContext, Target};
+use super::pyramid::{Levels, Prepared};
 use super::rim::{LocalHeight, height_role, local_height};
 use super::seam::Seam;
 use super::tile::{Layer, RuleOf as _};
 use crate::place::{Footprint, Placed};
-use crate::surface::Surface;
 
 /// Everything about a build that its patches and pictures do not change.
 #[derive(Debug)]
 pub(super) struct Planned<'a> {
     pub(super) garment: &'a Garment,
     pub(super) placements: &'a [Placed<'a>],
-    pub(super) surface: Arc<Surface>,
-    pub(super) assignment: Assignment,
+    /// What the garment's builds have in common.
+    pub(super) ground: Arc<Ground>,
     /// Of each placement.
-    pub(super) footprints: Vec<Footprint>,
-    pub(super) targets: Vec<Target>,
+    pub(super) footprints: Vec<Arc<Footprint>>,
     /// Number of the patch that each placement lays.
     pub(super) patch_of: Vec<usize>,
 }
@@ -34,8 +32,8 @@ impl Planned<'_> {
     /// How the faces of a placement show in a target.
     pub(super) fn context<'b>(&'b self, target: &'b Target, k: usize, prepared: &'b Prepared, padding: i64) -> DrawContext<'b> {
         DrawContext {
-            surface: &self.surface,
-            assignment: &self.assignment,
+            surface: &self.ground.surface,
+            assignment: &self.ground.assignment,
             sets: &self.garment.sets,
             target,
             footprint: &self.footprints[k],
@@ -45,20 +43,13 @@ impl Planned<'_> {
         }
     }
 
-    /// By target and placement, every face it shows on.
-    pub(super) fn draws(&self, patches: &[(&Patch, Prepared)], padding: i64) -> Vec<Vec<Vec<Draw>>> {
-        let of = |target, k: usize| self.context(target, k, &patches[self.patch_of[k]].1, padding).draws();
-        let each = |target| (0..self.placements.len()).into_par_iter().map(|k| of(target, k)).collect();
-        self.targets.iter().map(each).collect()
-    }
-
     /// A placement in a target, ready to be laid on pristine pictures.
     pub(super) fn layer<'b>(
         &'b self,
         pictures: &[Vec<Stored>],
         target: &Target,
         k: usize,
-        prepared: &'b Prepared,
+        (prepared, levels): (&'b Prepared, &'b Levels),
         draws: &'b [Draw],
         fit: &'b Fit,
     ) -> Layer<'b> {
@@ -78,6 +69,7 @@ impl Planned<'_> {
         Layer {
             patch: placed.patch,
             prepared,
+            levels,
             draws,
             showing: draws.iter().map(showing).collect(),
             rules: placed,

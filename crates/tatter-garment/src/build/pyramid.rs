@@ -2,8 +2,8 @@
 //! again and again, only the levels that are needed kept.
 
 use std::borrow::Cow;
-use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use pulp::{Arch, NullaryFnOnce};
 use rayon::prelude::*;
@@ -13,7 +13,7 @@ use tatter_core::model::{Patch, PatchMap};
 
 use super::around::{near, ring};
 use super::kernel::catmull_rom;
-use crate::matching::{Dye, injury};
+use crate::matching::{Dye, PatchCloth, injury};
 
 /// Cover, then everything else times cover.
 pub(super) type Texel = [f32; LANES];
@@ -55,7 +55,6 @@ pub(super) struct Level {
 /// A patch, ready.
 #[derive(Debug)]
 pub(super) struct Prepared {
-    levels: Vec<Option<Level>>,
     /// Where cover is above nothing, in patch texels: left, top, right, bottom; empty when nowhere.
     pub(super) cover_bounds: [f64; 4],
     /// Mean cover in at most 128² cells.
@@ -74,6 +73,28 @@ pub(super) struct Prepared {
     occupied: Image<bool>,
     /// Coarse cells in one patch texel, across and down.
     pub(super) cells_per_texel: [f64; 2],
+    /// Its dye, once it was to be dyed anew.
+    pub(super) dye: OnceLock<Option<Arc<Dye>>>,
+    levels: Mutex<Arc<Levels>>,
+    cloths: Mutex<Cloths>,
+}
+
+/// The patch's cloth as it was sampled, by texels a side and whether its bare fibre was told.
+type Cloths = BTreeMap<(usize, bool), Option<Arc<PatchCloth>>>;
+
+/// Densities of a patch, those that were asked for.
+#[derive(Debug, Default)]
+pub(super) struct Levels {
+    all: Vec<Option<Level>>,
+    /// Luminance of bare fibre is told.
+    dyed: bool,
+}
+
+impl Levels {
+    /// A level that was asked for.
+    pub(super) fn level(&self, level: usize) -> Option<&Level> {
+        self.all.get(level).and_then(Option::as_ref)
+    }
 }
 
 /// The coarsest level that keeps four texels a side.
@@ -105,7 +126,20 @@ impl Prepared {
         let (ring, rim) = (ring(&coarse, &near), near.map(|near| 2.0 * near.min(1.0 - near)));
         let color = patch.maps[Channel::BaseColor].as_ref().and_then(|color| color.color_cells(columns, rows));
         let injury = Arc::new(injury(patch, color.as_ref(), &ring));
-        Self { levels: Vec::new(), cover_bounds, coarse, near, ring, rim, color, injury, occupied, cells_per_texel }
+        Self {
+            cover_bounds,
+            coarse,
+            near,
+            ring,
+            rim,
+            color,
+            injury,
+            occupied,
+            cells_per_texel,
+            dye: OnceLock::new(),
+            levels: Mutex::default(),
+            cloths: Mutex::default(),
+        }
     }
 
     /// Whether any cover lies within one coarse cell of a place in patch texels.
@@ -115,40 +149,59 @@ impl Prepared {
         self.occupied.get(at(cx, self.occupied.width()), at(cy, self.occupied.height()))
     }
 
-    /// Make the levels that are needed. Level 0 of a 2048² patch takes 200 MB, level 2 50 MB; it is made only when asked for.
-    pub(super) fn make_levels(&mut self, patch: &Patch, dye: Option<&Dye>, needed: &BTreeSet<usize>) {
-        let size = patch.size();
-        let last = needed.last().map_or(0, |l| l + 1);
-        let source = Source::new(patch, dye);
-        let whole = |y: usize, row: &mut Vec<Texel>| source.row(y, row);
-        let mut levels: Vec<Option<Level>> = Vec::new();
-        for level in 0..last {
-            // Halvings come from halvings, the levels between from the halving before them.
-            let is_between = level % 2 == 1;
-            let finer = if is_between { level.checked_sub(1) } else { level.checked_sub(2) };
-            let factor = if is_between { std::f64::consts::SQRT_2 } else { 2.0 };
-            let made = match finer {
-                _ if is_between && !needed.contains(&level) => None,
-                None => needed.contains(&0).then(|| copy(size.width, size.height, &whole)),
-                Some(finer) => Some(match levels[finer].as_ref() {
-                    Some(finer) => shrink(finer.width, finer.height, factor, &|y, row| {
-                        row.extend_from_slice(&finer.texels[y * finer.width..(y + 1) * finer.width]);
-                    }),
-                    None => shrink(size.width, size.height, factor, &whole),
-                }),
-            };
-            levels.push(made);
-            if let Some(old) = level.checked_sub(2).filter(|old| !is_between && !needed.contains(old)) {
-                levels[old] = None;
-            }
+    /// The levels that are needed, and coarser ones that were before. Level 0 of a 2048² patch takes 200 MB, level 2 50 MB; it is made only
+    /// when asked for.
+    pub(super) fn levels(&self, patch: &Patch, dye: Option<&Dye>, needed: &BTreeSet<usize>) -> Arc<Levels> {
+        let mut known = self.levels.lock().unwrap_or_else(PoisonError::into_inner);
+        let Some(&finest) = needed.first() else { return Arc::clone(&known) };
+        let alike = known.dyed == dye.is_some();
+        if !(alike && needed.iter().all(|&level| known.level(level).is_some())) {
+            let before = (finest..known.all.len()).filter(|&level| alike && known.level(level).is_some());
+            let wanted = needed.iter().copied().chain(before).collect();
+            *known = Arc::new(Levels { all: make_levels(patch, dye, &wanted), dyed: dye.is_some() });
         }
-        self.levels = levels;
+        Arc::clone(&known)
     }
 
-    /// A level that was asked for.
-    pub(super) fn level(&self, level: usize) -> Option<&Level> {
-        self.levels.get(level).and_then(Option::as_ref)
+    /// Its cloth sampled at a density, if that was done before; otherwise as `sample` finds it.
+    pub(super) fn cloth(&self, side: usize, dyed: bool, sample: impl FnOnce() -> Option<PatchCloth>) -> Option<Arc<PatchCloth>> {
+        let known = || self.cloths.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(found) = known().get(&(side, dyed)) {
+            return found.clone();
+        }
+        let found = sample().map(Arc::new);
+        known().insert((side, dyed), found.clone());
+        found
     }
+}
+
+fn make_levels(patch: &Patch, dye: Option<&Dye>, needed: &BTreeSet<usize>) -> Vec<Option<Level>> {
+    let size = patch.size();
+    let last = needed.last().map_or(0, |l| l + 1);
+    let source = Source::new(patch, dye);
+    let whole = |y: usize, row: &mut Vec<Texel>| source.row(y, row);
+    let mut levels: Vec<Option<Level>> = Vec::new();
+    for level in 0..last {
+        // Halvings come from halvings, the levels between from the halving before them.
+        let is_between = level % 2 == 1;
+        let finer = if is_between { level.checked_sub(1) } else { level.checked_sub(2) };
+        let factor = if is_between { std::f64::consts::SQRT_2 } else { 2.0 };
+        let made = match finer {
+            _ if is_between && !needed.contains(&level) => None,
+            None => needed.contains(&0).then(|| copy(size.width, size.height, &whole)),
+            Some(finer) => Some(match levels[finer].as_ref() {
+                Some(finer) => shrink(finer.width, finer.height, factor, &|y, row| {
+                    row.extend_from_slice(&finer.texels[y * finer.width..(y + 1) * finer.width]);
+                }),
+                None => shrink(size.width, size.height, factor, &whole),
+            }),
+        };
+        levels.push(made);
+        if let Some(old) = level.checked_sub(2).filter(|old| !is_between && !needed.contains(old)) {
+            levels[old] = None;
+        }
+    }
+    levels
 }
 
 /// Reads rows of a patch as premultiplied texels.

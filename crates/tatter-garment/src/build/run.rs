@@ -11,10 +11,11 @@ use tatter_core::task::Task;
 
 use super::around::REACH;
 use super::fit::{Dyes, Fit, FitContext, dyes};
+use super::ground::{Ground, Lain, address, laid_alike};
 use super::notes::{Told, notes};
-use super::plan::{Assignment, Bounds, Draw, OwnedFace, Target, faces_in, targets};
+use super::plan::{Assignment, Bounds, Draw, DrawContext, OwnedFaces, Target};
 use super::planned::Planned;
-use super::pyramid::Prepared;
+use super::pyramid::{Levels, Prepared};
 use super::record::{BuildRecord, FitRecord, Share, TileAt, TileRecord, tile_rect};
 use super::sampler::stretches;
 use super::tile::{Layer, LayerCount, RuleOf, TileJob, TileResult, is_effective};
@@ -40,31 +41,13 @@ pub fn build(
     Ok(plan.lay(pictures, None, task)?.0)
 }
 
-/// As [`build`], on the garment's surface that was made before.
-///
-/// # Errors
-/// As [`build`].
-pub fn build_on(
-    surface: &Arc<Surface>,
-    garment: &Garment,
-    pictures: &mut [Vec<Stored>],
-    placements: &[Placed<'_>],
-    settings: &BuildSettings,
-    task: &Task,
-) -> Result<BuildReport, BuildError> {
-    check_placements(placements)?;
-    let plan = BuildPlan::on(Arc::clone(surface), garment, placements, settings, task)?;
-    Ok(plan.lay(pictures, None, task)?.0)
-}
-
 /// What a build will do, known before any picture is read: which placement shows in which tile.
 #[derive(Debug)]
 pub struct BuildPlan<'a> {
     pub(super) planned: Planned<'a>,
-    pub(super) patches: Vec<(&'a Patch, Prepared)>,
+    pub(super) patches: Vec<(&'a Patch, Arc<Prepared>)>,
     /// By target and placement.
-    pub(super) draws: Vec<Vec<Vec<Draw>>>,
-    settings: BuildSettings,
+    pub(super) draws: Vec<Vec<Arc<Vec<Draw>>>>,
 }
 
 /// A build of before, and the tiles in which the next one differs from it.
@@ -90,30 +73,27 @@ impl<'a> BuildPlan<'a> {
         settings: &BuildSettings,
         task: &Task,
     ) -> Result<Self, BuildError> {
-        check_placements(placements)?;
-        let surface = task.stage("surface", || Surface::new(garment));
-        Self::on(Arc::new(surface), garment, placements, settings, task)
+        let ground = task.stage("surface", || Ground::new(Arc::new(Surface::new(garment)), garment, settings));
+        Self::on(Arc::new(ground), garment, placements, task)
     }
 
-    /// On the garment's surface; the placements are checked.
-    fn on(
-        surface: Arc<Surface>,
-        garment: &'a Garment,
-        placements: &'a [Placed<'a>],
-        settings: &BuildSettings,
-        task: &Task,
-    ) -> Result<Self, BuildError> {
-        let assignment = Assignment::new(&surface, &garment.sets);
-        let footprints = task.stage("place", || find_footprints(garment, &surface, placements, settings, &assignment))?;
-        let (patches, patch_of) = task.stage("patches", || prepare(placements));
-        let targets = targets(garment);
-        let planned = Planned { garment, placements, surface, assignment, footprints, targets, patch_of };
-        let draws = task.stage("place", || planned.draws(&patches, settings.padding as i64));
-        Ok(Self { planned, patches, draws, settings: *settings })
+    /// As [`BuildPlan::new`], with what builds before left at hand: of placements that lie where they lay nothing is found anew. The
+    /// garment must be the one that the ground was made of.
+    ///
+    /// # Errors
+    /// [`BuildError`].
+    pub fn on(ground: Arc<Ground>, garment: &'a Garment, placements: &'a [Placed<'a>], task: &Task) -> Result<Self, BuildError> {
+        check_placements(placements)?;
+        let (patches, patch_of) = task.stage("patches", || prepare(placements, &ground));
+        let lain = task.stage("place", || find_places(garment, &ground, placements, &patches, &patch_of))?;
+        let footprints = lain.iter().map(|lain| Arc::clone(&lain.footprint)).collect();
+        let draws = (0..ground.targets.len()).map(|t| lain.iter().map(|lain| Arc::clone(&lain.draws[t])).collect()).collect();
+        let planned = Planned { garment, placements, ground, footprints, patch_of };
+        Ok(Self { planned, patches, draws })
     }
 
     fn side(&self) -> i64 {
-        self.settings.tile.max(16) as i64
+        self.planned.ground.side()
     }
 
     /// Tiles that some placements reach.
@@ -148,10 +128,10 @@ impl<'a> BuildPlan<'a> {
     /// The parts of a file that some tiles cover.
     pub fn parts(&self, tiles: &BTreeSet<TileAt>, set: usize, file: usize) -> Vec<Rect> {
         let own = tiles.iter().filter(|at| {
-            let target = &self.planned.targets[at.target];
+            let target = &self.planned.ground.targets[at.target];
             target.set == set && target.files.contains(&file)
         });
-        own.map(|&at| tile_rect(at, self.side() as usize, self.planned.targets[at.target].size)).collect()
+        own.map(|&at| tile_rect(at, self.side() as usize, self.planned.ground.targets[at.target].size)).collect()
     }
 
     /// Rows of each file, by set and file, that laying these tiles anew reads: the tiles, and the cloth around every placement
@@ -169,11 +149,11 @@ impl<'a> BuildPlan<'a> {
             }
         };
         for at in tiles {
-            need(&self.planned.targets[at.target], at.row * self.side(), (at.row + 1) * self.side());
+            need(&self.planned.ground.targets[at.target], at.row * self.side(), (at.row + 1) * self.side());
         }
         for (k, _) in self.reaching(tiles).iter().enumerate().filter(|(_, reaches)| **reaches) {
-            let part = self.planned.surface.faces()[self.planned.footprints[k].seed.face].part;
-            for (target, draws) in self.planned.targets.iter().zip(&self.draws) {
+            let part = self.planned.ground.surface.faces()[self.planned.footprints[k].seed.face].part;
+            for (target, draws) in self.planned.ground.targets.iter().zip(&self.draws) {
                 let around = self.planned.context(target, k, &self.patches[self.planned.patch_of[k]].1, 0).around(part, REACH);
                 for bounds in draws[k].iter().chain(&around).map(|draw| draw.bounds) {
                     need(target, bounds.y0, bounds.y1);
@@ -216,14 +196,14 @@ impl<'a> BuildPlan<'a> {
         check_pictures(self.planned.garment, pictures)?;
         let chosen = again.map_or_else(|| vec![true; placements.len()], |again| self.reaching(again.tiles));
         let dyes = task.stage("match", || dyes(placements, &self.patches, &self.planned.patch_of));
-        task.stage("patches", || make_levels(&mut self.patches, &self.planned.patch_of, &self.draws, &dyes, &chosen));
+        let levels = task.stage("patches", || self.levels(&dyes, &chosen));
         task.check()?;
         let (planned, draws) = (&self.planned, &self.draws);
         let context = FitContext { planned, pictures, patches: &self.patches, draws, dyes: &dyes };
         let known = again.map(|again| &again.record.fits);
         let fits: Vec<Fit> = task.stage("match", || context.fits(&chosen, known));
         let mut tiles: BTreeMap<TileAt, TileRecord> =
-            task.stage("lay", || self.lay_all(pictures, &chosen, &fits, again, task))?;
+            task.stage("lay", || self.lay_all(pictures, (&chosen, &levels), &fits, again, task))?;
         let laid = |at: &TileAt| again.is_none_or(|again| again.tiles.contains(at));
         for (at, record) in again.iter().flat_map(|again| &again.record.tiles).filter(|(at, _)| !laid(at)) {
             tiles.insert(*at, record.clone());
@@ -232,32 +212,41 @@ impl<'a> BuildPlan<'a> {
         Ok((report, tiles, fits))
     }
 
+    /// Of each patch the levels that its placements read.
+    fn levels(&self, dyes: &Dyes, chosen: &[bool]) -> Vec<Arc<Levels>> {
+        let mut needed = vec![BTreeSet::new(); self.patches.len()];
+        for (k, &patch) in self.planned.patch_of.iter().enumerate().filter(|(k, _)| chosen[*k]) {
+            needed[patch].extend(self.draws.iter().flat_map(|d| d[k].iter().map(|draw| draw.filter.level)));
+        }
+        let all = self.patches.iter().zip(&needed).enumerate();
+        all.map(|(number, ((patch, prepared), needed))| prepared.levels(patch, dyes.get(&number).map(Arc::as_ref), needed))
+            .collect()
+    }
+
     fn lay_all(
         &self,
         pictures: &mut [Vec<Stored>],
-        chosen: &[bool],
+        (chosen, levels): (&[bool], &[Arc<Levels>]),
         fits: &[Fit],
         again: Option<Again<'_>>,
         task: &Task,
     ) -> Result<BTreeMap<TileAt, TileRecord>, BuildError> {
         let planned = &self.planned;
         let mut tiles = BTreeMap::new();
-        for (number, (target, draws)) in planned.targets.iter().zip(&self.draws).enumerate() {
+        for (number, (target, draws)) in planned.ground.targets.iter().zip(&self.draws).enumerate() {
             let layers: Vec<Layer<'_>> = (0..planned.placements.len())
                 .into_par_iter()
                 .map(|k| {
                     // Those that lie elsewhere have nothing to draw.
                     let own: &[Draw] = if chosen[k] { &draws[k] } else { &[] };
-                    planned.layer(pictures, target, k, &self.patches[planned.patch_of[k]].1, own, &fits[k])
+                    let patch = planned.patch_of[k];
+                    planned.layer(pictures, target, k, (&self.patches[patch].1, &levels[patch]), own, &fits[k])
                 })
                 .collect();
-            let padding = self.settings.padding as i64;
-            let Planned { garment, surface, assignment, .. } = planned;
-            let faces = (!assignment.repeats[target.set])
-                .then(|| assignment.faces_of(surface, &garment.sets, target.set, target.size, padding));
+            let faces = planned.ground.faces(planned.garment, number);
             let wanted =
                 |row: i64, column: i64| again.is_none_or(|again| again.tiles.contains(&TileAt { target: number, row, column }));
-            let own = self.lay_target(pictures, target, &layers, faces.as_deref(), &wanted, task)?;
+            let own = self.lay_target(pictures, target, &layers, faces, &wanted, task)?;
             tiles.extend(own.into_iter().map(|((row, column), record)| (TileAt { target: number, row, column }, record)));
         }
         Ok(tiles)
@@ -270,7 +259,7 @@ impl<'a> BuildPlan<'a> {
             planned.placements.iter().enumerate().map(|(k, placed)| (placed.placement.id.as_str(), k)).collect();
         let count = |layer: usize| LayerCount { layer, ..LayerCount::default() };
         let mut counts: Vec<LayerCount> = (0..planned.placements.len()).map(count).collect();
-        for (number, target) in planned.targets.iter().enumerate() {
+        for (number, target) in planned.ground.targets.iter().enumerate() {
             let mut own = Vec::new();
             for (_, record) in tiles.iter().filter(|(at, _)| at.target == number) {
                 own.extend(record.shares.iter().filter_map(|share| Some(share.count(*place.get(share.id.as_str())?))));
@@ -341,31 +330,48 @@ fn check_placements(placements: &[Placed<'_>]) -> Result<(), BuildError> {
     Ok(())
 }
 
-fn find_footprints(
+/// Where placements lie, those that moved found anew.
+fn find_places(
     garment: &Garment,
-    surface: &Surface,
+    ground: &Ground,
     placements: &[Placed<'_>],
-    settings: &BuildSettings,
-    assignment: &Assignment,
-) -> Result<Vec<Footprint>, BuildError> {
-    let found: Vec<Result<Footprint, BuildError>> = placements
+    patches: &[(&Patch, Arc<Prepared>)],
+    patch_of: &[usize],
+) -> Result<Vec<Lain>, BuildError> {
+    let found: Vec<Result<Lain, BuildError>> = placements
         .par_iter()
-        .map(|Placed { placement, patch }| {
-            let id = || placement.id.clone();
-            let found = footprint(surface, placement, patch, garment.mm_per_unit, &settings.place)
-                .map_err(|source| BuildError::Spot { id: id(), source })?;
-            if assignment.set[found.seed.face].is_none() {
-                let part = &surface.parts()[surface.faces()[found.seed.face].part];
-                return Err(BuildError::NoTextures { id: id(), part: part.name.clone(), material: part.material.clone() });
-            }
-            Ok(found)
+        .zip(patch_of)
+        .map(|(placed, &patch)| match ground.lain(placed) {
+            Some(lain) => Ok(lain),
+            None => find_place(garment, ground, placed, &patches[patch].1),
         })
         .collect();
-    found.into_iter().collect()
+    let found: Vec<Lain> = found.into_iter().collect::<Result<_, _>>()?;
+    let all = placements.iter().zip(&found);
+    ground.keep(all.map(|(placed, lain)| (laid_alike(placed.placement), address(placed.patch), lain.clone())));
+    Ok(found)
+}
+
+fn find_place(garment: &Garment, ground: &Ground, placed: &Placed<'_>, prepared: &Prepared) -> Result<Lain, BuildError> {
+    let Placed { placement, patch } = placed;
+    let Ground { surface, assignment, settings, .. } = ground;
+    let id = || placement.id.clone();
+    let footprint = footprint(surface, placement, patch, garment.mm_per_unit, &settings.place)
+        .map_err(|source| BuildError::Spot { id: id(), source })?;
+    if assignment.set[footprint.seed.face].is_none() {
+        let part = &surface.parts()[surface.faces()[footprint.seed.face].part];
+        return Err(BuildError::NoTextures { id: id(), part: part.name.clone(), material: part.material.clone() });
+    }
+    let draws = |target: &Target| {
+        let (footprint, sets, padding) = (&footprint, &garment.sets, settings.padding as i64);
+        Arc::new(DrawContext { surface, assignment, sets, target, footprint, patch, prepared, padding }.draws())
+    };
+    let draws = ground.targets.iter().map(draws).collect();
+    Ok(Lain { footprint: Arc::new(footprint), draws })
 }
 
 /// Each patch once, and which one each placement uses.
-fn prepare<'a>(placements: &[Placed<'a>]) -> (Vec<(&'a Patch, Prepared)>, Vec<usize>) {
+fn prepare<'a>(placements: &[Placed<'a>], ground: &Ground) -> (Vec<(&'a Patch, Arc<Prepared>)>, Vec<usize>) {
     let mut patches: Vec<&Patch> = Vec::new();
     let patch_of = placements
         .iter()
@@ -376,17 +382,7 @@ fn prepare<'a>(placements: &[Placed<'a>]) -> (Vec<(&'a Patch, Prepared)>, Vec<us
             })
         })
         .collect();
-    (patches.into_iter().map(|patch| (patch, Prepared::new(patch))).collect(), patch_of)
-}
-
-fn make_levels(patches: &mut [(&Patch, Prepared)], patch_of: &[usize], draws: &[Vec<Vec<Draw>>], dyes: &Dyes, chosen: &[bool]) {
-    let mut needed = vec![BTreeSet::new(); patches.len()];
-    for (k, &patch) in patch_of.iter().enumerate().filter(|(k, _)| chosen[*k]) {
-        needed[patch].extend(draws.iter().flat_map(|d| d[k].iter().map(|draw| draw.filter.level)));
-    }
-    for (number, ((patch, prepared), needed)) in patches.iter_mut().zip(&needed).enumerate() {
-        prepared.make_levels(patch, dyes.get(&number).map(Arc::as_ref), needed);
-    }
+    (patches.into_iter().map(|patch| (patch, ground.prepared(patch))).collect(), patch_of)
 }
 
 pub(super) fn every_file(garment: &Garment) -> Vec<FileReport> {
@@ -436,7 +432,7 @@ impl BuildPlan<'_> {
         pictures: &mut [Vec<Stored>],
         target: &Target,
         layers: &[Layer<'_>],
-        faces: Option<&[OwnedFace]>,
+        faces: Option<&OwnedFaces>,
         wanted: &dyn Fn(i64, i64) -> bool,
         task: &Task,
     ) -> Result<BTreeMap<(i64, i64), TileRecord>, BuildError> {
@@ -444,7 +440,6 @@ impl BuildPlan<'_> {
         const AT_ONCE: usize = 64;
         let side = self.side();
         let tiles: Vec<_> = tiles(layers, side).into_iter().filter(|((row, column), _)| wanted(*row, *column)).collect();
-        let faces_in = faces_in(tiles.iter().map(|(at, _)| *at), faces.unwrap_or_default(), side);
         let mut records = BTreeMap::new();
         for (done, some) in tiles.chunks(AT_ONCE).enumerate() {
             task.check()?;
@@ -460,8 +455,8 @@ impl BuildPlan<'_> {
                     TileJob {
                         rect: reach.unwrap_or(Bounds { x1: rect.x0, ..rect }),
                         layers: own.clone(),
-                        faces: faces.map(|all| faces_in[at].iter().map(|&i| all[i]).collect()),
-                        padding: self.settings.padding as i64,
+                        faces: faces.map(|all| all.of_tile(*at).collect()),
+                        padding: self.planned.ground.settings.padding as i64,
                         files: target.files.iter().map(|&f| (f, &source[target.set][f], set.files[f].roles.as_slice())).collect(),
                         size: target.size,
                     }
@@ -502,17 +497,17 @@ fn summed(counts: Vec<LayerCount>, layers: usize) -> Vec<LayerCount> {
 }
 
 /// The numbers of one placement, and what a person should hear.
-fn tell(planned: &Planned<'_>, k: usize, draws: &[Vec<Vec<Draw>>], fit: &Fit, count: &LayerCount) -> PlacementReport {
+fn tell(planned: &Planned<'_>, k: usize, draws: &[Vec<Arc<Vec<Draw>>>], fit: &Fit, count: &LayerCount) -> PlacementReport {
     let (placed, footprint) = (&planned.placements[k], &planned.footprints[k]);
     let mut own = describe(placed, footprint, draws.iter().map(|d| d[k].as_slice()), count);
     own.rim_difference = fit.rim_difference;
-    let set = planned.assignment.set[footprint.seed.face].unwrap_or_default();
+    let set = planned.ground.assignment.set[footprint.seed.face].unwrap_or_default();
     let told = Told {
         placed: *placed,
         footprint,
-        surface: &planned.surface,
+        surface: &planned.ground.surface,
         set: &planned.garment.sets[set],
-        repeats: planned.assignment.repeats[set],
+        repeats: planned.ground.assignment.repeats[set],
         shown_by: &count.shown_by,
         fit,
     };

@@ -101,7 +101,7 @@ impl Ellipse {
                 let mut weights = [0.0f32; CHUNK];
                 for (i, weight) in weights.iter_mut().enumerate() {
                     let du = first + i as f32;
-                    *weight = mitchell_of_square(((self.a * du + bv) * du + cv).max(0.0).min(4.0));
+                    *weight = mitchell_of_square(((self.a * du + bv) * du + cv).clamp(0.0, 4.0));
                 }
                 for (total, weight) in totals.iter_mut().zip(&weights) {
                     *total += weight;

@@ -132,7 +132,7 @@ impl FitContext<'_> {
         let mut sums = vec![([0.0f32; 3], 0.0f32); width * height];
         for (number, target) in self.colored(k) {
             let Some((stored, role)) = self.role(target, Channel::BaseColor) else { continue };
-            for draw in &self.draws[number][k] {
+            for draw in self.draws[number][k].iter() {
                 // Two looks along each side of a cell.
                 let [u, v] = draw.patch_from_texel;
                 let breadth = prepared.cells_per_texel[0] * (u[0] * v[1] - u[1] * v[0]).abs().sqrt();

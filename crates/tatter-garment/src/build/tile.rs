@@ -13,7 +13,7 @@ use super::fit::Fit;
 use super::owner::{NOBODY, Owners};
 use super::plan::{Bounds, Draw, Triangle};
 use super::pyramid::{
-    BARE, COLOR, COVER, HEIGHT, Level, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y, Texel,
+    BARE, COLOR, COVER, HEIGHT, Level, Levels, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y, Texel,
 };
 use super::rim::LocalHeight;
 use crate::matching::Shown;
@@ -26,6 +26,7 @@ const LEAST_COVER: f32 = 5e-4;
 pub(super) struct Layer<'a> {
     pub(super) patch: &'a Patch,
     pub(super) prepared: &'a Prepared,
+    pub(super) levels: &'a Levels,
     pub(super) draws: &'a [Draw],
     /// Of each draw, the texels beyond which nothing of it shows.
     pub(super) showing: Vec<Bounds>,
@@ -275,7 +276,7 @@ fn place<'a>(layer: &Layer<'a>, draw: &'a Draw, column: usize, x: i64, y: i64) -
     let size = layer.patch.size();
     let at = [(x / size.width as f64) as f32, (y / size.height as f64) as f32];
     let shown = layer.fit.seam.as_ref().map_or(1.0, |seam| seam.at(at));
-    let level = layer.prepared.level(draw.filter.level)?;
+    let level = layer.levels.level(draw.filter.level)?;
     (shown > 0.0).then_some(Place { column, draw, level, x, y, at, shown })
 }
 

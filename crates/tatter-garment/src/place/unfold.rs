@@ -2,7 +2,7 @@
 //! (geodesic polar coordinates after Melvær and Reimers, "Geodesic Polar Coordinates on Polygonal Meshes", 2012). True to
 //! size wherever cloth bends one way only; on a dome it keeps lengths along the walk.
 
-use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
+use std::collections::{BTreeMap, BinaryHeap};
 
 use glam::{DVec2, DVec3};
 
@@ -52,13 +52,13 @@ pub(crate) fn unfold(surface: &Surface, seed: &Seed, reach: f64, settings: &Plac
     let nudged = first.point(nudged.map(|w| w / nudged.iter().sum::<f64>()));
     let flat = |p: DVec3| DVec2::new((p - nudged).dot(right), (p - nudged).dot(up));
     let walk = Walk::new(surface, &near);
-    let start: BTreeMap<u32, Polar> =
-        surface.welded(seed.face).into_iter().zip(first.corners).map(|(c, p)| (c, Polar::of(flat(p)))).collect();
-    let found = walk.run(start, reach);
+    let start = surface.welded(seed.face).into_iter().zip(first.corners);
+    let start: BTreeMap<usize, Polar> = start.filter_map(|(c, p)| Some((walk.number(c)?, Polar::of(flat(p))))).collect();
+    let found = walk.run(&start, reach);
     let from_seed = flat(seed.point);
     let mut faces = Vec::with_capacity(near.len());
     for &index in &near {
-        let corners = surface.welded(index).map(|c| found.get(&c).map(|polar| polar.flat() - from_seed));
+        let corners = surface.welded(index).map(|c| found[walk.number(c)?].map(|polar| polar.flat() - from_seed));
         let [Some(a), Some(b), Some(c)] = corners else { continue };
         if distance_to_triangle([a, b, c]) > reach {
             continue;
@@ -119,12 +119,16 @@ fn axes(face: &Face, seed: &Seed) -> [DVec3; 2] {
 
 /// The faces a walk may cross.
 struct Walk {
-    /// Corner to the triangles on it, each with its other two corners.
-    fans: BTreeMap<u32, Vec<Fan>>,
+    /// Their corners, ascending: the place of one in this list is its number here.
+    corners: Vec<u32>,
+    /// Where the triangles on each corner begin in the list of all, and where the last ends.
+    first: Vec<usize>,
+    /// Triangles corner by corner.
+    fans: Vec<Fan>,
 }
 
 /// A triangle seen from one of its corners: the other two, and its side lengths.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 struct Fan {
     a: u32,
     b: u32,
@@ -135,41 +139,61 @@ struct Fan {
 
 impl Walk {
     fn new(surface: &Surface, near: &[usize]) -> Self {
-        let mut fans: BTreeMap<u32, Vec<Fan>> = BTreeMap::new();
-        for &index in near {
-            let (corners, places) = (surface.welded(index), surface.faces()[index].corners);
+        let mut corners: Vec<u32> = near.iter().flat_map(|&index| surface.welded(index)).collect();
+        corners.sort_unstable();
+        corners.dedup();
+        let mut walk = Self { first: vec![0; corners.len() + 1], fans: vec![Fan::default(); 3 * near.len()], corners };
+        let numbers: Vec<[u32; 3]> =
+            near.iter().map(|&index| surface.welded(index).map(|c| walk.number(c).unwrap_or_default() as u32)).collect();
+        numbers.iter().flatten().for_each(|&c| walk.first[c as usize + 1] += 1);
+        (0..walk.corners.len()).for_each(|c| walk.first[c + 1] += walk.first[c]);
+        let mut next = walk.first.clone();
+        for (&index, numbers) in near.iter().zip(&numbers) {
+            let places = surface.faces()[index].corners;
             for k in 0..3 {
                 let (i, j) = ((k + 1) % 3, (k + 2) % 3);
                 let to = |m: usize| places[k].distance(places[m]);
-                let fan = Fan { a: corners[i], b: corners[j], to_a: to(i), to_b: to(j), ab: places[i].distance(places[j]) };
-                fans.entry(corners[k]).or_default().push(fan);
+                let fan = Fan { a: numbers[i], b: numbers[j], to_a: to(i), to_b: to(j), ab: places[i].distance(places[j]) };
+                let at = &mut next[numbers[k] as usize];
+                walk.fans[*at] = fan;
+                *at += 1;
             }
         }
-        Self { fans }
+        walk
+    }
+
+    /// The number of a corner here.
+    fn number(&self, corner: u32) -> Option<usize> {
+        self.corners.binary_search(&corner).ok()
+    }
+
+    fn fans_of(&self, corner: usize) -> &[Fan] {
+        &self.fans[self.first[corner]..self.first[corner + 1]]
     }
 
     /// Outwards from the corners that are known, nearest first; then again over all of them until nothing moves.
-    fn run(&self, start: BTreeMap<u32, Polar>, reach: f64) -> BTreeMap<u32, Polar> {
-        let mut found = start.clone();
-        let mut order: Vec<u32> = Vec::new();
-        let mut done: BTreeSet<u32> = BTreeSet::new();
+    fn run(&self, start: &BTreeMap<usize, Polar>, reach: f64) -> Vec<Option<Polar>> {
+        let mut found: Vec<Option<Polar>> = vec![None; self.corners.len()];
+        start.iter().for_each(|(&corner, polar)| found[corner] = Some(*polar));
+        let mut order: Vec<usize> = Vec::new();
+        let mut done = vec![false; self.corners.len()];
         let mut heap: BinaryHeap<Nearest> = start.iter().map(|(&corner, p)| Nearest { walk: p.walk, corner }).collect();
         while let Some(Nearest { corner, .. }) = heap.pop() {
-            if !done.insert(corner) {
+            if std::mem::replace(&mut done[corner], true) {
                 continue;
             }
             if !start.contains_key(&corner) {
                 order.push(corner);
             }
-            for fan in self.fans.get(&corner).into_iter().flatten() {
-                for next in [fan.a, fan.b] {
-                    if start.contains_key(&next) || done.contains(&next) {
+            for fan in self.fans_of(corner) {
+                for next in [fan.a as usize, fan.b as usize] {
+                    if done[next] || start.contains_key(&next) {
                         continue;
                     }
                     if let Some(better) = self.best(next, &found)
-                        && found.get(&next).is_none_or(|known| better.walk < known.walk)
+                        && found[next].is_none_or(|known| better.walk < known.walk)
                     {
-                        found.insert(next, better);
+                        found[next] = Some(better);
                         heap.push(Nearest { walk: better.walk, corner: next });
                     }
                 }
@@ -177,11 +201,10 @@ impl Walk {
         }
         for _ in 0..PASSES {
             let mut moved = 0.0f64;
-            for corner in &order {
-                if let Some(new) = self.best(*corner, &found)
-                    && let Some(old) = found.insert(*corner, new)
-                {
+            for &corner in &order {
+                if let (Some(new), Some(old)) = (self.best(corner, &found), found[corner]) {
                     moved = moved.max(old.flat().distance(new.flat()));
+                    found[corner] = Some(new);
                 }
             }
             if moved < SETTLED * reach {
@@ -192,11 +215,11 @@ impl Walk {
     }
 
     /// The shortest way to a corner through any triangle on it whose other corners are known.
-    fn best(&self, corner: u32, found: &BTreeMap<u32, Polar>) -> Option<Polar> {
-        let ways = self.fans.get(&corner)?.iter().flat_map(|fan| match (found.get(&fan.a), found.get(&fan.b)) {
-            (Some(&a), Some(&b)) => [through(fan, a, b), along(a, fan.to_a), along(b, fan.to_b)],
-            (Some(&a), None) => [None, along(a, fan.to_a), None],
-            (None, Some(&b)) => [None, along(b, fan.to_b), None],
+    fn best(&self, corner: usize, found: &[Option<Polar>]) -> Option<Polar> {
+        let ways = self.fans_of(corner).iter().flat_map(|fan| match (found[fan.a as usize], found[fan.b as usize]) {
+            (Some(a), Some(b)) => [through(fan, a, b), along(a, fan.to_a), along(b, fan.to_b)],
+            (Some(a), None) => [None, along(a, fan.to_a), None],
+            (None, Some(b)) => [None, along(b, fan.to_b), None],
             (None, None) => [None; 3],
         });
         ways.flatten().min_by(|p, q| p.walk.total_cmp(&q.walk))
@@ -265,7 +288,7 @@ fn distance_to_triangle(corners: [DVec2; 3]) -> f64 {
 #[derive(PartialEq)]
 struct Nearest {
     walk: f64,
-    corner: u32,
+    corner: usize,
 }
 
 impl Eq for Nearest {}

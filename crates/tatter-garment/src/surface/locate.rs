@@ -71,7 +71,7 @@ impl Explain for LocateError {
 }
 
 impl Surface {
-    /// The place a spot names. Cost is linear in the faces.
+    /// The place a spot names. Cost is linear in the faces, for points much less after [`Surface::be_searched`].
     ///
     /// `mm_per_unit` is the mesh's unit, for spots given as points.
     pub fn locate(&self, spot: &Spot, mm_per_unit: f32) -> Result<Seed, LocateError> {
@@ -93,15 +93,29 @@ impl Surface {
 
     pub(crate) fn at_point(&self, point: DVec3) -> Result<Seed, LocateError> {
         let mut best: Option<(f64, usize, [f64; 3])> = None;
-        for (index, face) in self.faces.iter().enumerate() {
+        let look = |index: usize, best: &mut Option<(f64, usize, [f64; 3])>| {
+            let face = &self.faces[index];
             if face.mm_per_uv().is_none() {
-                continue;
+                return;
             }
             let weights = nearest_weights(point, face.corners);
             let d = face.point(weights).distance_squared(point);
-            if best.is_none_or(|(least, ..)| d < least) {
-                best = Some((d, index, weights));
+            // Of those that are as near the first.
+            if best.is_none_or(|(least, first, _)| d < least || (d == least && index < first)) {
+                *best = Some((d, index, weights));
             }
+        };
+        match self.index.get() {
+            Some(tree) => {
+                for (index, boxed) in tree.nearest(point) {
+                    // Rounding may bring a face a little nearer than its box.
+                    if best.is_some_and(|(least, ..)| boxed > least * (1.0 + 1e-9) + 1e-12) {
+                        break;
+                    }
+                    look(index, &mut best);
+                }
+            }
+            None => (0..self.faces.len()).for_each(|index| look(index, &mut best)),
         }
         let (d, face, weights) = best.ok_or(LocateError::NoSurface)?;
         Ok(self.seed(face, weights, d.sqrt(), Vec::new()))
@@ -166,6 +180,45 @@ mod tests {
     use glam::{Vec2, Vec3};
     use tatter_core::mesh::{Mesh, Part};
     use tatter_core::model::Garment;
+
+    /// Every face asked is the reference for those near alone.
+    #[test]
+    fn a_searched_surface_finds_what_every_face_says() {
+        let mut part = Part::default();
+        for (j, i) in (0..40).flat_map(|j| (0..40).map(move |i| (j, i))) {
+            let (u, v) = (i as f32 / 39.0, j as f32 / 39.0);
+            part.positions.push(Vec3::new(u, 0.2 * (9.0 * u).sin() * (7.0 * v).cos(), v));
+            part.normals.push(Vec3::Y);
+            part.uvs.push(Vec2::new(u, v));
+            if i < 39 && j < 39 {
+                let a = j * 40 + i;
+                part.triangles.extend([[a, a + 40, a + 1], [a + 1, a + 40, a + 41]]);
+            }
+        }
+        let garment = Garment { mesh: Some(Mesh { parts: vec![part] }), mm_per_unit: 1000.0, ..Garment::default() };
+        let (plain, searched) = (Surface::new(&garment), Surface::new(&garment));
+        searched.be_searched();
+        let mut rng = tatter_core::rng::Rng::new(3);
+        for round in 0..400 {
+            let mut place = || DVec3::from([0; 3].map(|_| 1400.0 * f64::from(rng.unit()) - 200.0));
+            let (point, towards) = (place(), place());
+            // Corners and edges belong to several faces, all as near.
+            let point = if round % 3 == 0 { (point / 100.0).round() * 100.0 } else { point };
+            assert_eq!(plain.at_point(point), searched.at_point(point), "round {round}: {point}");
+            let corner = plain.faces()[round].corners[round % 3];
+            assert_eq!(plain.at_point(corner), searched.at_point(corner), "corner of face {round}");
+            let (along, few) = (towards - point, searched.along(point, towards - point).collect::<Vec<_>>());
+            for (index, face) in plain.faces().iter().enumerate() {
+                let [a, b, c] = face.corners;
+                let normal = (b - a).cross(c - a);
+                let way = (a - point).dot(normal) / along.dot(normal);
+                let at = point + along * way;
+                let inside = [(a, b), (b, c), (c, a)].iter().all(|(p, q)| (*q - *p).cross(at - *p).dot(normal) >= 0.0);
+                assert!(!(inside && way > 0.0) || few.contains(&index), "round {round}: face {index} is crossed");
+            }
+            assert!(few.len() < 200, "round {round}: {} of 3042 faces", few.len());
+        }
+    }
 
     #[test]
     fn the_place_that_is_offered_lies_on_cloth_as_printed() {

@@ -3,9 +3,12 @@
 pub mod density;
 mod face;
 mod grain;
+mod index;
 pub mod islands;
 mod locate;
 mod weld;
+
+use std::sync::OnceLock;
 
 use glam::{DVec2, DVec3};
 use tatter_core::model::Garment;
@@ -36,6 +39,8 @@ pub struct Surface {
     /// By face, where islands have a known grain; empty where none has.
     grains: Vec<Option<FaceGrain>>,
     flat: bool,
+    /// Made when it is worth it.
+    index: OnceLock<index::Index>,
 }
 
 impl Surface {
@@ -55,7 +60,8 @@ impl Surface {
         }
         let edges = weld::Edges::new(&faces);
         let pieces = edges.pieces();
-        let mut surface = Self { faces, parts, edges, pieces, grains: Vec::new(), flat: garment.mesh.is_none() };
+        let mut surface =
+            Self { faces, parts, edges, pieces, grains: Vec::new(), flat: garment.mesh.is_none(), index: OnceLock::new() };
         surface.grains = grain::by_face(garment, &surface);
         surface
     }
@@ -63,6 +69,19 @@ impl Surface {
     /// The faces, in the order of the mesh's parts and triangles.
     pub fn faces(&self) -> &[Face] {
         &self.faces
+    }
+
+    /// Make it fast to find places on it: about a tenth of a second for 200,000 faces, to be won back by thirty places. What is found
+    /// stays the same.
+    pub fn be_searched(&self) {
+        self.index.get_or_init(|| index::Index::new(&self.faces));
+    }
+
+    /// Faces that a line from a place may cross, in no order: few after [`Surface::be_searched`], all of them before.
+    pub fn along(&self, from: DVec3, direction: DVec3) -> impl Iterator<Item = usize> + '_ {
+        let few = self.index.get().map(|index| index.along(from, direction));
+        let all = if few.is_none() { 0..self.faces.len() } else { 0..0 };
+        few.into_iter().flatten().chain(all)
     }
 
     /// The parts the faces belong to.

@@ -1,12 +1,16 @@
 //! Putting a scene and its light on the adapter.
 
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
 use glam::{Mat4, Vec2, Vec3, Vec4Swizzles as _};
 use tatter_core::channel::Channel;
+use tatter_core::image::{Rect, Size};
 use wgpu::util::DeviceExt as _;
 
 use super::Renderer;
 use super::pipelines::MaterialBlock;
-use super::texture::{Levels, Packing, packed};
+use super::texture::{APART, Levels, Packing, halvings_of, packed, packed_part, packed_size};
 use crate::camera::Camera;
 use crate::light::{Environment, KeyLight, Light};
 use crate::scene::{Material, Openings, Scene, ScenePart};
@@ -15,12 +19,42 @@ use crate::sky;
 /// A scene on the adapter.
 #[derive(Debug)]
 pub struct Loaded {
-    pub(super) parts: Vec<LoadedPart>,
-    pub(super) materials: Vec<wgpu::BindGroup>,
-    /// Smallest and largest corner.
-    pub(super) bounds: (Vec3, Vec3),
+    /// Shared between scenes of one shape.
+    pub(super) shape: Arc<LoadedShape>,
+    pub(super) materials: Vec<LoadedMaterial>,
     /// Bytes of its textures and triangles there.
     pub bytes: u64,
+}
+
+/// Triangles on the adapter.
+#[derive(Debug)]
+pub struct LoadedShape {
+    pub(super) parts: Vec<LoadedPart>,
+    /// Smallest and largest corner.
+    pub(super) bounds: (Vec3, Vec3),
+    bytes: u64,
+}
+
+impl Loaded {
+    /// Its triangles, to be shared with scenes in other materials.
+    pub fn shape(&self) -> Arc<LoadedShape> {
+        Arc::clone(&self.shape)
+    }
+}
+
+/// A material on the adapter.
+#[derive(Debug)]
+pub(super) struct LoadedMaterial {
+    pub(super) bound: wgpu::BindGroup,
+    textures: [LoadedTexture; 3],
+}
+
+#[derive(Debug)]
+struct LoadedTexture {
+    texture: wgpu::Texture,
+    size: Size,
+    /// What is left of it after [`APART`] halvings: too small to be halved part by part. Empty where it is smaller.
+    small: Vec<u8>,
 }
 
 #[derive(Debug)]
@@ -103,34 +137,75 @@ impl Renderer {
     /// Put a scene on the adapter; `needed` texels along a unit of texture coordinates of each material (see
     /// [`needed_reduction`]) decide how large its textures are there. 16 bytes a texel with all levels.
     pub fn load(&self, scene: &Scene<'_>, needed: &[f32]) -> Loaded {
-        let mut bytes = 0;
-        let materials =
-            scene.materials.iter().zip(needed).map(|(material, needed)| self.material(material, *needed, &mut bytes)).collect();
-        let parts = scene
+        let parts: Vec<LoadedPart> = scene
             .parts
             .iter()
             .filter(|part| !part.corners.is_empty())
             .map(|part| {
                 let vertices = self.buffer(bytemuck::cast_slice(&part.vertices), wgpu::BufferUsages::VERTEX);
                 let corners = self.buffer(bytemuck::cast_slice(&part.corners), wgpu::BufferUsages::INDEX);
-                bytes += vertices.size() + corners.size();
                 LoadedPart { vertices, corners, count: part.corners.len() as u32, material: part.material }
             })
             .collect();
-        Loaded { parts, materials, bounds: scene.bounds(), bytes }
+        let bytes = parts.iter().map(|part| part.vertices.size() + part.corners.size()).sum();
+        self.dressed(Arc::new(LoadedShape { parts, bounds: scene.bounds(), bytes }), &scene.materials, needed)
+    }
+
+    /// Textures of a material changed in some areas, each given by a part of a picture of some size: only those are packed anew, to the
+    /// same texels that loading would give. The sizes of its textures stay.
+    pub fn refresh(&self, loaded: &mut Loaded, number: usize, material: &Material<'_>, areas: &[(Rect, Size)]) {
+        for (packing, own) in Packing::ALL.into_iter().zip(&mut loaded.materials[number].textures) {
+            let parts: BTreeSet<[usize; 4]> = areas.iter().map(|area| own.part_of(*area)).collect();
+            for [x, y, width, height] in parts {
+                let part = Rect::new(x, y, width, height);
+                let levels = packed_part(material, packing, own.size, part, APART);
+                for (level, texels) in levels.levels.iter().enumerate() {
+                    let side = |side: usize| (side >> level).max(1);
+                    let origin = [x >> level, y >> level];
+                    self.write_part(&own.texture, level as u32, origin, [side(width), side(height)], texels);
+                    if level == APART {
+                        own.take_small(origin, side(width), texels);
+                    }
+                }
+            }
+            self.write_small(packing, own);
+        }
+    }
+
+    /// Writes the halvings of what is too small to be halved part by part.
+    fn write_small(&self, packing: Packing, own: &LoadedTexture) {
+        if own.small.is_empty() {
+            return;
+        }
+        let size = own.small_size();
+        for (level, texels) in halvings_of(packing, own.small.clone(), size, usize::MAX).iter().enumerate().skip(1) {
+            let side = |side: usize| (side >> level).max(1);
+            self.write_part(&own.texture, (APART + level) as u32, [0, 0], [side(size.width), side(size.height)], texels);
+        }
+    }
+
+    /// A shape that is there in other materials, as [`Renderer::load`] would put them there; as many, in the same order.
+    pub fn dressed(&self, shape: Arc<LoadedShape>, materials: &[Material<'_>], needed: &[f32]) -> Loaded {
+        let mut bytes = shape.bytes;
+        let materials = materials.iter().zip(needed);
+        let materials = materials.map(|(material, needed)| self.material(material, *needed, &mut bytes)).collect();
+        Loaded { shape, materials, bytes }
     }
 
     pub(super) fn buffer(&self, contents: &[u8], usage: wgpu::BufferUsages) -> wgpu::Buffer {
         self.device.create_buffer_init(&wgpu::util::BufferInitDescriptor { label: None, contents, usage })
     }
 
-    fn material(&self, material: &Material<'_>, needed: f32, bytes: &mut u64) -> wgpu::BindGroup {
-        let views = Packing::ALL.map(|packing| {
+    fn material(&self, material: &Material<'_>, needed: f32, bytes: &mut u64) -> LoadedMaterial {
+        let textures = Packing::ALL.map(|packing| {
             // A texture may be shown a little larger than its pixels for sharpness.
-            let levels = packed(material, packing, 1.3 * needed);
+            let mut levels = packed(material, packing, packed_size(material, packing, 1.3 * needed));
             *bytes += levels.levels.iter().map(|level| level.len() as u64).sum::<u64>();
-            self.texture(&levels, packing.format())
+            let texture = self.texture(&levels, packing.format());
+            let small = levels.levels.get_mut(APART).map(std::mem::take).unwrap_or_default();
+            LoadedTexture { texture, size: levels.size, small }
         });
+        let views = textures.each_ref().map(|own| own.texture.create_view(&Default::default()));
         let range = material.source(Channel::Height).map(|source| source.coding.height_range);
         let [r, g, b] = material.sheen.color.0;
         let block = MaterialBlock {
@@ -157,7 +232,7 @@ impl Renderer {
             anisotropy_clamp: if self.info.software { 1 } else { 8 },
             ..Default::default()
         });
-        self.device.create_bind_group(&wgpu::BindGroupDescriptor {
+        let bound = self.device.create_bind_group(&wgpu::BindGroupDescriptor {
             label: Some(&material.name),
             layout: &self.pipelines.material,
             entries: &[
@@ -167,17 +242,18 @@ impl Renderer {
                 bound(3, wgpu::BindingResource::TextureView(&views[2])),
                 bound(4, wgpu::BindingResource::Sampler(&sampler)),
             ],
-        })
+        });
+        LoadedMaterial { bound, textures }
     }
 
-    fn texture(&self, levels: &Levels, format: wgpu::TextureFormat) -> wgpu::TextureView {
+    fn texture(&self, levels: &Levels, format: wgpu::TextureFormat) -> wgpu::Texture {
         let whole = extent(levels.size.width, levels.size.height, 1);
         let texture = self.empty(whole, levels.levels.len() as u32, format);
         for (level, texels) in levels.levels.iter().enumerate() {
             let side = |side: usize| (side >> level).max(1);
             self.write(&texture, level as u32, extent(side(levels.size.width), side(levels.size.height), 1), texels, 4);
         }
-        texture.create_view(&Default::default())
+        texture
     }
 
     fn empty(&self, size: wgpu::Extent3d, levels: u32, format: wgpu::TextureFormat) -> wgpu::Texture {
@@ -194,8 +270,25 @@ impl Renderer {
     }
 
     fn write(&self, texture: &wgpu::Texture, mip_level: u32, size: wgpu::Extent3d, texels: &[u8], bytes_per_texel: u32) {
-        let place =
-            wgpu::TexelCopyTextureInfo { texture, mip_level, origin: wgpu::Origin3d::ZERO, aspect: wgpu::TextureAspect::All };
+        self.write_at(texture, mip_level, wgpu::Origin3d::ZERO, size, texels, bytes_per_texel);
+    }
+
+    /// A part of a texture of four bytes a texel.
+    fn write_part(&self, texture: &wgpu::Texture, level: u32, [x, y]: [usize; 2], [width, height]: [usize; 2], texels: &[u8]) {
+        let origin = wgpu::Origin3d { x: x as u32, y: y as u32, z: 0 };
+        self.write_at(texture, level, origin, extent(width, height, 1), texels, 4);
+    }
+
+    fn write_at(
+        &self,
+        texture: &wgpu::Texture,
+        mip_level: u32,
+        origin: wgpu::Origin3d,
+        size: wgpu::Extent3d,
+        texels: &[u8],
+        bytes_per_texel: u32,
+    ) {
+        let place = wgpu::TexelCopyTextureInfo { texture, mip_level, origin, aspect: wgpu::TextureAspect::All };
         let layout = wgpu::TexelCopyBufferLayout {
             offset: 0,
             bytes_per_row: Some(bytes_per_texel * size.width),
@@ -230,6 +323,38 @@ impl Renderer {
             irradiance: sky::irradiance(&light.environment),
             reflected: cube.create_view(&as_cube),
             response: self.response().clone(),
+        }
+    }
+}
+
+impl LoadedTexture {
+    /// The texels of it that show an area, out to where they can be halved apart from others: left, top, columns, rows.
+    fn part_of(&self, (area, of): (Rect, Size)) -> [usize; 4] {
+        let span = |from: usize, to: usize, of: usize, side: usize| {
+            let block = 1 << APART;
+            // What shows between texels shows in their neighbours, too.
+            let mut low = (from * side / of.max(1)).saturating_sub(1) / block * block;
+            let high = (((to * side).div_ceil(of.max(1)) + 1).div_ceil(block) * block).min(side);
+            // What is left at an edge after whole blocks is halved with the block beside it.
+            if high - low < block {
+                low = low.saturating_sub(block);
+            }
+            (low, high - low)
+        };
+        let (x, width) = span(area.x, area.right(), of.width, self.size.width);
+        let (y, height) = span(area.y, area.bottom(), of.height, self.size.height);
+        [x, y, width, height]
+    }
+
+    fn small_size(&self) -> Size {
+        Size { width: (self.size.width >> APART).max(1), height: (self.size.height >> APART).max(1) }
+    }
+
+    fn take_small(&mut self, [x, y]: [usize; 2], width: usize, texels: &[u8]) {
+        let all = self.small_size().width;
+        for (row, line) in texels.chunks_exact(4 * width).enumerate() {
+            let at = 4 * ((y + row) * all + x);
+            self.small[at..at + line.len()].copy_from_slice(line);
         }
     }
 }

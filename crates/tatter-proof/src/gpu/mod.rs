@@ -11,7 +11,7 @@ mod tests;
 mod texture;
 
 pub use adapter::{AdapterError, AdapterInfo};
-pub use load::{Loaded, LoadedLight, needed_reduction};
+pub use load::{Loaded, LoadedLight, LoadedShape, needed_reduction};
 pub use still::{Picture, RenderError, Show, StillSettings, ViewTransform};
 
 use std::sync::{Arc, Mutex, OnceLock};

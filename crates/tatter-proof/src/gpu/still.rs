@@ -343,13 +343,13 @@ impl Renderer {
     /// Set eye and light of a sample; gives the spaces of both shadow maps.
     fn write_sample(&self, still: &Still<'_>, tile: Tile, sample: u32) -> [ShadowSpace; 2] {
         let Still { loaded, camera, light, settings, .. } = still;
-        let clip = jittered(camera, settings, loaded.bounds, tile, sample);
-        let whole = camera.clip_from_world(settings.width as f32 / settings.height as f32, loaded.bounds);
+        let clip = jittered(camera, settings, loaded.shape.bounds, tile, sample);
+        let whole = camera.clip_from_world(settings.width as f32 / settings.height as f32, loaded.shape.bounds);
         let seen = seen_corners(whole);
         let towards = within_disc(&light.key, sample as usize, settings.samples as usize);
         let (sky_towards, sky_light) = still.lamps[sample as usize];
-        let key = shadow_space(towards, loaded.bounds, &seen, still.shadow_sides[0]);
-        let sky = shadow_space(sky_towards, loaded.bounds, &seen, still.shadow_sides[1]);
+        let key = shadow_space(towards, loaded.shape.bounds, &seen, still.shadow_sides[0]);
+        let sky = shadow_space(sky_towards, loaded.shape.bounds, &seen, still.shadow_sides[1]);
         let triple = |v: [f32; 3], w: f32| [v[0], v[1], v[2], w];
         let count = settings.samples as f32;
         let frame = Frame {
@@ -484,8 +484,8 @@ fn pass<'a>(
 }
 
 fn draw(pass: &mut wgpu::RenderPass<'_>, loaded: &Loaded) {
-    for part in &loaded.parts {
-        pass.set_bind_group(1, &loaded.materials[part.material], &[]);
+    for part in &loaded.shape.parts {
+        pass.set_bind_group(1, &loaded.materials[part.material].bound, &[]);
         pass.set_vertex_buffer(0, part.vertices.slice(..));
         pass.set_index_buffer(part.corners.slice(..), wgpu::IndexFormat::Uint32);
         pass.draw_indexed(0..part.count, 0, 0..1);

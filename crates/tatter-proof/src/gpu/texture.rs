@@ -3,7 +3,7 @@
 use glam::Vec3;
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
-use tatter_core::color::{decode_srgb, encode_srgb};
+use tatter_core::color::{decode_srgb, srgb_code};
 use tatter_core::image::{Image, Map, Pixel, Rect, Size};
 use tatter_core::kernel::area_resize;
 
@@ -48,31 +48,48 @@ pub(super) struct Levels {
     pub(super) levels: Vec<Vec<u8>>,
 }
 
-/// Pack a material's channels with at least `needed` texels along a unit of texture coordinates, if their files have as many.
-/// Rows are decoded 64 at a time, so beside the result (5.3 bytes a texel) a few MB are needed.
-pub(super) fn packed(material: &Material<'_>, packing: Packing, needed: f32) -> Levels {
+/// So many halvings of a part of a texture need no texel beside it, when it begins and ends on multiples of two to their power.
+pub(super) const APART: usize = 6;
+
+/// The size a material's channels are packed at, with at least `needed` texels along a unit of texture coordinates, if their files have
+/// as many.
+pub(super) fn packed_size(material: &Material<'_>, packing: Packing, needed: f32) -> Size {
+    let sizes = packing.channels().iter().filter_map(|(channel, _)| material.source(*channel)).map(|source| source.picture.size);
+    reduced(sizes.max_by_key(|size| size.area()).unwrap_or(Size { width: 1, height: 1 }), needed)
+}
+
+/// Pack a material's channels at a size, all halvings. Rows are decoded 64 at a time, so beside the result (5.3 bytes a texel) a few MB
+/// are needed.
+pub(super) fn packed(material: &Material<'_>, packing: Packing, size: Size) -> Levels {
+    let mut all = packed_part(material, packing, size, Rect::whole(size), usize::MAX);
+    all.size = size;
+    all
+}
+
+/// A part of it, with at most so many halvings. A part that ends within the texture begins and ends on a multiple of two to their power.
+pub(super) fn packed_part(material: &Material<'_>, packing: Packing, size: Size, part: Rect, halvings: usize) -> Levels {
     const ROWS: usize = 64;
     let sources: Vec<(Channel, f32, Option<&Source<'_>>)> =
         packing.channels().iter().map(|(channel, plain)| (*channel, *plain, material.source(*channel))).collect();
-    let largest = sources.iter().filter_map(|(_, _, source)| *source).map(|source| source.picture.size);
-    let largest = largest.max_by_key(|size| size.area()).unwrap_or(Size { width: 1, height: 1 });
-    let size = reduced(largest, needed);
-    let coder = Coder::new();
-    let mut whole = vec![0; 4 * size.area()];
-    whole.par_chunks_mut(4 * size.width * ROWS).enumerate().for_each(|(strip, out)| {
-        let rows = out.len() / 4 / size.width;
-        let part = Rect::new(0, strip * ROWS, size.width, rows);
-        fill(packing, &sources, size, part, &coder, out);
+    let mut whole = vec![0; 4 * part.width * part.height];
+    whole.par_chunks_mut(4 * part.width * ROWS).enumerate().for_each(|(strip, out)| {
+        let rows = out.len() / 4 / part.width;
+        fill(packing, &sources, size, Rect::new(part.x, part.y + strip * ROWS, part.width, rows), out);
     });
-    let mut levels = vec![whole];
-    let mut side = size;
-    while side.width > 1 || side.height > 1 {
+    let levels = halvings_of(packing, whole, part.size(), halvings);
+    Levels { size: part.size(), levels }
+}
+
+/// A packed texture and at most so many of its halvings.
+pub(super) fn halvings_of(packing: Packing, whole: Vec<u8>, size: Size, halvings: usize) -> Vec<Vec<u8>> {
+    let (mut levels, mut side) = (vec![whole], size);
+    while (side.width > 1 || side.height > 1) && levels.len() <= halvings {
         let below = levels.last().map_or(&[][..], Vec::as_slice);
-        let (next, smaller) = halved(packing, below, side, &coder);
+        let (next, smaller) = halved(packing, below, side);
         levels.push(smaller);
         side = next;
     }
-    Levels { size, levels }
+    levels
 }
 
 /// Halve while more than enough is left and both sides divide.
@@ -87,27 +104,7 @@ fn byte(value: f32) -> u8 {
     (value.clamp(0.0, 1.0) * 255.0 + 0.5) as u8
 }
 
-/// sRGB codes of light in steps of a 65535th, each less than a tenth of a code.
-struct Coder(Vec<u8>);
-
-impl Coder {
-    fn new() -> Self {
-        Self((0..=65_535_u16).map(|v| byte(encode_srgb(f32::from(v) / 65_535.0))).collect())
-    }
-
-    fn code(&self, light: f32) -> u8 {
-        self.0[(light.clamp(0.0, 1.0) * 65_535.0 + 0.5) as usize]
-    }
-}
-
-fn fill(
-    packing: Packing,
-    sources: &[(Channel, f32, Option<&Source<'_>>)],
-    size: Size,
-    part: Rect,
-    coder: &Coder,
-    out: &mut [u8],
-) {
+fn fill(packing: Packing, sources: &[(Channel, f32, Option<&Source<'_>>)], size: Size, part: Rect, out: &mut [u8]) {
     let maps: Vec<Option<Map>> =
         sources.iter().map(|(channel, _, source)| source.map(|s| strip(s, *channel, size, part))).collect();
     let unit = |i: usize, at: usize| match &maps[i] {
@@ -125,7 +122,7 @@ fn fill(
                     Some(Map::Color(image)) => image.texels()[at].0,
                     _ => [sources[0].1; 3],
                 };
-                let [r, g, b] = color.map(|v| coder.code(v));
+                let [r, g, b] = color.map(srgb_code);
                 [r, g, b, byte(unit(1, at))]
             }
             Packing::Normal => match &maps[0] {
@@ -146,13 +143,14 @@ fn directed(mean: Vec3) -> [u8; 4] {
     [x, y, z, byte(length)]
 }
 
-/// Rows of a channel at another size.
+/// A part of a channel at another size.
 fn strip(source: &Source<'_>, channel: Channel, size: Size, part: Rect) -> Map {
     let from = source.picture.size;
     let decode = |rows: Rect| source.picture.decode(channel.info().kind, &source.coding, rows);
     if from.width.is_multiple_of(size.width) && from.height.is_multiple_of(size.height) {
         let times = from.height / size.height;
-        let map = decode(Rect::new(0, part.y * times, from.width, part.height * times));
+        let across = from.width / size.width;
+        let map = decode(Rect::new(part.x * across, part.y * times, part.width * across, part.height * times));
         return if from == size { map } else { resized(&map, &Resize::Shrink(part.size())) };
     }
     // Sides that do not divide: read between texels.
@@ -183,12 +181,12 @@ fn one_resized<P: Pixel>(image: &Image<P>, how: &Resize) -> Image<P> {
     match how {
         Resize::Shrink(size) => area_resize(image, size.width, size.height),
         Resize::Read { part, scale, first } => Image::from_fn(part.width, part.height, |x, y| {
-            image.bilinear((x as f32 + 0.5) * scale[0], ((part.y + y) as f32 + 0.5) * scale[1] - *first as f32)
+            image.bilinear(((part.x + x) as f32 + 0.5) * scale[0], ((part.y + y) as f32 + 0.5) * scale[1] - *first as f32)
         }),
     }
 }
 
-fn halved(packing: Packing, texels: &[u8], size: Size, coder: &Coder) -> (Size, Vec<u8>) {
+fn halved(packing: Packing, texels: &[u8], size: Size) -> (Size, Vec<u8>) {
     let next = Size { width: (size.width / 2).max(1), height: (size.height / 2).max(1) };
     let row = 4 * size.width;
     let four = |x: usize, y: usize| {
@@ -207,7 +205,7 @@ fn halved(packing: Packing, texels: &[u8], size: Size, coder: &Coder) -> (Size, 
             let t = four(x, y);
             let packed = match packing {
                 Packing::Color => {
-                    let color = |i: usize| coder.code(t.iter().map(|t| light[usize::from(t[i])]).sum::<f32>() / 4.0);
+                    let color = |i: usize| srgb_code(t.iter().map(|t| light[usize::from(t[i])]).sum::<f32>() / 4.0);
                     [color(0), color(1), color(2), byte(mean(t, 3))]
                 }
                 Packing::Normal => {

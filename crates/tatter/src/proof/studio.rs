@@ -185,6 +185,11 @@ pub(crate) fn scene<'a>(
     parts: &[ScenePart],
     request: &ProofRequest,
 ) -> Scene<'a> {
+    Scene { parts: parts.to_vec(), materials: materials(garment, pictures, request) }
+}
+
+/// The materials of map sets, in order, and one more for what shows none.
+pub(crate) fn materials<'a>(garment: &Garment, pictures: &'a [Vec<Stored>], request: &ProofRequest) -> Vec<Material<'a>> {
     let openings = request.cutoff.map_or(Openings::Share, Openings::Cutoff);
     let mut materials: Vec<Material<'a>> = garment
         .sets
@@ -210,5 +215,5 @@ pub(crate) fn scene<'a>(
         openings,
         mm_per_uv: garment.mm_per_uv.get(),
     });
-    Scene { parts: parts.to_vec(), materials }
+    materials
 }

@@ -5,22 +5,24 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 use tatter_core::channel::{Channel, Kind};
+use tatter_core::color::srgb_code;
 use tatter_core::explain::Explain as _;
-use tatter_core::image::{Image, LinearRgb, Map, Rect, Size, Stored};
+use tatter_core::image::{Coding, LinearRgb, Map, Rect, Size, Stored};
 use tatter_core::kernel::area_resize;
 use tatter_core::model::{Garment, Job, Wear};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::read_patch;
-use tatter_garment::build::{BuildSettings, build_on, shrink};
+use tatter_garment::build::{Again, BuildError, BuildPlan, BuildRecord, BuildSettings, Ground, shrink};
 use tatter_garment::surface::Surface;
-use tatter_proof::{Camera, Light, Loaded, LoadedLight, Picture, Renderer, StillSettings, ViewTransform};
+use tatter_proof::{Camera, Light, Loaded, LoadedLight, LoadedShape, Picture, Renderer, ScenePart, StillSettings, ViewTransform};
 
 use super::Form;
 use crate::build::BuildFailed;
 use crate::library::shown;
-use crate::proof::studio::scene;
+use crate::proof::studio::{materials, scene};
 use crate::proof::{ProofError, ProofRequest};
+use crate::reuse::changed;
 use crate::session::{Session, SessionError};
 use crate::wear;
 
@@ -75,27 +77,111 @@ struct Level {
     pristine: Vec<Vec<Stored>>,
     /// Wear, and the textures worn by it: it costs more than placements do, and changes more seldom.
     worn: Option<(Vec<Wear>, Vec<Vec<Stored>>)>,
-    /// The job that was laid last, and what came of it.
-    laid: Option<(Arc<Job>, Vec<Vec<Stored>>)>,
+    /// What builds have in common, once something was laid.
+    ground: Option<Arc<Ground>>,
+    laid: Option<Laid>,
     /// On the adapter: as they were, and as they become.
     loaded: [Option<Loaded>; 2],
+    /// By map set: areas in which what was laid last is not what the adapter has.
+    stale: Vec<Vec<(Rect, Size)>>,
 }
 
+/// A job that was laid, and what came of it.
+struct Laid {
+    job: Arc<Job>,
+    pictures: Vec<Vec<Stored>>,
+    record: BuildRecord,
+}
+
+/// Sides of the tiles that are laid anew: what is dragged is small beside a texture.
+const TILE: usize = 64;
+
 impl Level {
-    /// The textures as the wear of its job leaves them.
-    fn worn(&mut self, surface: &Surface, path: &Path, task: &Task) -> Result<Vec<Vec<Stored>>, ProofError> {
+    /// Have the textures ready as the wear of its job leaves them.
+    fn wear(&mut self, surface: &Surface, path: &Path, task: &Task) -> Result<(), ProofError> {
         let job = &self.session.job;
         if job.wear.is_empty() {
             self.worn = None;
-            return Ok(self.pristine.clone());
+        } else if self.worn.as_ref().is_none_or(|(wear, _)| *wear != job.wear) {
+            let mut pictures = self.pristine.clone();
+            wear::apply_on(surface, &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
+            self.worn = Some((job.wear.clone(), pictures));
         }
-        if let Some((_, pictures)) = self.worn.as_ref().filter(|(wear, _)| *wear == job.wear) {
-            return Ok(pictures.clone());
+        Ok(())
+    }
+
+    /// Lay the placements of a job, of which the session has a copy: only what differs from what was laid last, where little does.
+    fn lay(&mut self, job: &Arc<Job>, surface: &Arc<Surface>, task: &Task) -> Result<(), BuildError> {
+        let Self { session, pristine, worn, ground, laid, stale, loaded } = self;
+        let beneath = worn.as_ref().map_or(&*pristine, |(_, pictures)| pictures);
+        let settings = BuildSettings { tile: TILE, ..BuildSettings::default() };
+        let ground = ground.get_or_insert_with(|| Arc::new(Ground::new(Arc::clone(surface), &session.garment, &settings)));
+        let placed = session.placed();
+        let plan = BuildPlan::on(Arc::clone(ground), &session.garment, &placed, task)?;
+        let mut pictures = beneath.clone();
+        let before = laid.as_mut().filter(|laid| laid.job.wear == job.wear && laid.job.patches == job.patches);
+        let changed = before.and_then(|laid| {
+            let ids = changed(&laid.job.placements, &job.placements, |placement| placement.id.as_str())?;
+            let mut tiles = laid.record.tiles_of(&ids);
+            tiles.extend(plan.tiles_of(&ids));
+            Some((laid, tiles))
+        });
+        let Some((laid, tiles)) = changed else {
+            let (_, record) = plan.lay(&mut pictures, None, task)?;
+            *laid = Some(Laid { job: Arc::clone(job), pictures, record });
+            loaded[State::After as usize] = None;
+            return Ok(());
+        };
+        let sets = 0..session.garment.sets.len();
+        let parts: Vec<Vec<Vec<Rect>>> =
+            sets.map(|set| (0..pictures[set].len()).map(|file| plan.parts(&tiles, set, file)).collect()).collect();
+        let (_, record) = plan.lay(&mut pictures, Some(Again { record: &laid.record, tiles: &tiles }), task)?;
+        for (set, files) in parts.iter().enumerate() {
+            for (file, parts) in files.iter().enumerate() {
+                let (new, old) = (&pictures[set][file], &mut laid.pictures[set][file]);
+                parts.iter().for_each(|part| old.paste(&new.crop(*part), part.x, part.y));
+                stale[set].extend(parts.iter().map(|part| (*part, new.size)));
+            }
         }
-        let mut pictures = self.pristine.clone();
-        wear::apply_on(surface, &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
-        self.worn = Some((job.wear.clone(), pictures.clone()));
-        Ok(pictures)
+        (laid.job, laid.record) = (Arc::clone(job), record);
+        Ok(())
+    }
+
+    /// Put what was laid, or what was before, on the adapter, if it is not there; what is there is refreshed where it is
+    /// stale. `shape` is the garment's, if it is there already.
+    fn load(
+        &mut self,
+        renderer: &Renderer,
+        state: State,
+        parts: &[ScenePart],
+        shape: Option<Arc<LoadedShape>>,
+    ) -> Option<&Loaded> {
+        let request = ProofRequest::default();
+        let pictures = if state == State::Before { &self.pristine } else { &self.laid.as_ref()?.pictures };
+        let garment = &self.session.garment;
+        let loaded = &mut self.loaded[state as usize];
+        let materials = || materials(garment, pictures, &request);
+        match loaded {
+            Some(loaded) if state == State::After && self.stale.iter().any(|areas| !areas.is_empty()) => {
+                let materials = materials();
+                for (number, areas) in self.stale.iter().enumerate().filter(|(_, areas)| !areas.is_empty()) {
+                    renderer.refresh(loaded, number, &materials[number], areas);
+                }
+            }
+            Some(_) => {}
+            None => {
+                // All of each texture: what is asked for next may be nearer.
+                let whole = vec![f32::MAX; garment.sets.len() + 1];
+                *loaded = Some(match shape {
+                    Some(shape) => renderer.dressed(shape, &materials(), &whole),
+                    None => renderer.load(&scene(garment, pictures, parts, &request), &whole),
+                });
+            }
+        }
+        if state == State::After {
+            self.stale.iter_mut().for_each(Vec::clear);
+        }
+        loaded.as_ref()
     }
 }
 
@@ -150,7 +236,7 @@ impl Dresser {
     /// As a build, also when the task is cancelled: what was laid before is then still shown.
     pub fn lay(&mut self, job: &Arc<Job>, fineness: Fineness, task: &Task) -> Result<bool, ProofError> {
         let level = &mut self.levels[fineness as usize];
-        if level.laid.as_ref().is_some_and(|(laid, _)| looks_same(laid, job)) {
+        if level.laid.as_ref().is_some_and(|laid| looks_same(&laid.job, job)) {
             return Ok(false);
         }
         let folder = self.path.parent().unwrap_or(Path::new(""));
@@ -159,16 +245,14 @@ impl Dresser {
             if used && !level.session.patches.contains_key(&patch.name) {
                 let read = read_patch(&folder.join(&patch.path), &Limits::default()).map_err(SessionError::from)?;
                 level.session.patches.insert(patch.name.clone(), read);
+                // Others may have moved in memory, by which a ground tells them apart.
+                level.ground = None;
             }
         }
         level.session.job = Job::clone(job);
         let surface = self.form.surface();
-        let mut pictures = level.worn(surface, &self.path, task)?;
-        let session = &level.session;
-        build_on(surface, &session.garment, &mut pictures, &session.placed(), &BuildSettings::default(), task)
-            .map_err(BuildFailed::from)?;
-        level.laid = Some((Arc::clone(job), pictures));
-        level.loaded[State::After as usize] = None;
+        level.wear(surface, &self.path, task)?;
+        level.lay(job, surface, task).map_err(BuildFailed::from)?;
         Ok(true)
     }
 
@@ -176,7 +260,7 @@ impl Dresser {
     /// or without one.
     pub fn flat(&self, set: usize, fineness: Fineness, most: usize) -> Option<Picture> {
         let level = &self.levels[fineness as usize];
-        let (_, pictures) = level.laid.as_ref()?;
+        let pictures = &level.laid.as_ref()?.pictures;
         let of_set = level.session.garment.sets.get(set)?;
         let (file, role) = of_set
             .files
@@ -184,8 +268,14 @@ impl Dresser {
             .enumerate()
             .find_map(|(number, file)| Some((number, file.roles.iter().find(|role| role.channel == Channel::BaseColor)?)))?;
         let picture = &pictures[set][file];
+        let Size { width, height } = picture.size;
+        let longest = width.max(height);
+        if longest <= most {
+            return Some(Picture { width: width as u32, height: height as u32, rgb: codes(picture, &role.coding) });
+        }
         let Map::Color(color) = picture.decode(Kind::Color, &role.coding, Rect::whole(picture.size)) else { return None };
-        Some(shown(&reduced(color, most)))
+        let side = |side: usize| (side * most / longest).max(1);
+        Some(shown(&area_resize(&color, side(width), side(height))))
     }
 
     /// Draw the garment as it was laid last; `None` before anything was laid.
@@ -194,18 +284,10 @@ impl Dresser {
     /// When there is no adapter, it refuses, or the task is cancelled.
     pub fn draw(&mut self, state: State, fineness: Fineness, view: &View, task: &Task) -> Result<Option<Picture>, ProofError> {
         let Ok(renderer) = &self.renderer else { return Ok(None) };
-        let level = &mut self.levels[fineness as usize];
-        let Some((_, after)) = &level.laid else { return Ok(None) };
-        let pictures = if state == State::Before { &level.pristine } else { after };
-        let loaded = &mut level.loaded[state as usize];
-        if loaded.is_none() {
-            let request = ProofRequest::default();
-            let scene = scene(&level.session.garment, pictures, self.form.parts(), &request);
-            // All of each texture: what is asked for next may be nearer.
-            let whole = vec![f32::MAX; scene.materials.len()];
-            *loaded = Some(renderer.load(&scene, &whole));
-        }
-        let Some(loaded) = loaded else { return Ok(None) };
+        let shape = self.levels.iter().flat_map(|level| &level.loaded).flatten().next().map(Loaded::shape);
+        let Some(loaded) = self.levels[fineness as usize].load(renderer, state, self.form.parts(), shape) else {
+            return Ok(None);
+        };
         let light = match &self.lit {
             Some(lit) if view.quick => lit.with_key_of(&self.light.with_key_carried(&view.camera)),
             _ => renderer.load_light(&self.light.carried(&view.camera)),
@@ -237,7 +319,8 @@ fn level(path: &Path, pristine: Vec<Vec<Stored>>, task: &Task) -> Result<Level, 
             file.size = picture.size;
         }
     }
-    Ok(Level { session, pristine, worn: None, laid: None, loaded: [None, None] })
+    let stale = vec![Vec::new(); session.garment.sets.len()];
+    Ok(Level { session, pristine, worn: None, ground: None, laid: None, loaded: [None, None], stale })
 }
 
 /// Pictures no more than `texels` to a side, or as little more as a whole number of times smaller allows.
@@ -261,15 +344,16 @@ fn times_smaller(size: Size, texels: usize) -> usize {
     (1..=64).find(|times| fits(times) && divides(times)).unwrap_or(1)
 }
 
-/// A picture at most `most` to its longer side.
-fn reduced(image: Image<LinearRgb>, most: usize) -> Image<LinearRgb> {
-    let size = image.size();
-    let longest = size.width.max(size.height);
-    if longest <= most {
-        return image;
-    }
-    let side = |side: usize| (side * most / longest).max(1);
-    area_resize(&image, side(size.width), side(size.height))
+/// The colours of a picture as a screen shows them, row by row.
+fn codes(picture: &Stored, coding: &Coding) -> Vec<u8> {
+    const ROWS: usize = 32;
+    let Size { width, height } = picture.size;
+    let strips: Vec<usize> = (0..height).step_by(ROWS).collect();
+    let strip = |&y: &usize| match picture.decode(Kind::Color, coding, Rect::new(0, y, width, ROWS.min(height - y))) {
+        Map::Color(color) => color.texels().iter().flat_map(|light| light.0.map(srgb_code)).collect::<Vec<u8>>(),
+        _ => Vec::new(),
+    };
+    strips.par_iter().map(strip).collect::<Vec<_>>().concat()
 }
 
 #[cfg(test)]

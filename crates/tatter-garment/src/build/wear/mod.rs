@@ -8,7 +8,7 @@ mod mark;
 mod relief;
 mod tile;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use rayon::prelude::*;
 use tatter_core::channel::Channel;
@@ -18,7 +18,7 @@ use tatter_core::model::{Garment, MapSet, Spot, Wear, WearKind};
 use tatter_core::rng::Rng;
 use tatter_core::task::{Cancelled, Note, Task};
 
-use super::plan::{Assignment, Bounds, OwnedFace, Target, faces_in, targets};
+use super::plan::{Assignment, Bounds, OwnedFace, OwnedFaces, Target, targets};
 use super::run::{count_tile, every_file};
 use super::{BuildSettings, FileReport};
 use crate::field::Place;
@@ -280,13 +280,13 @@ impl Context<'_> {
         let padding = self.settings.padding as i64;
         let faces = self.assignment.faces_of(self.surface, &self.garment.sets, target.set, target.size, padding + 1);
         let side = self.settings.tile.max(16) as i64;
-        let tiles: Vec<_> = self.tiles(target, &faces, side).into_iter().collect();
+        let (tiles, faces) = self.tiles(target, faces, side);
         for (done, some) in tiles.chunks(AT_ONCE).enumerate() {
             task.check()?;
             task.progress("wear", (done * AT_ONCE) as f32 / tiles.len() as f32);
             let results: Vec<_> = some
                 .par_iter()
-                .map(|((row, column), own)| {
+                .map(|&(row, column)| {
                     WearTile {
                         surface: self.surface,
                         marks: self.marks,
@@ -294,9 +294,9 @@ impl Context<'_> {
                         target,
                         pictures,
                         relief,
-                        rect: Bounds::tile(*row, *column, side).intersect(Bounds::whole(target.size)),
+                        rect: Bounds::tile(row, column, side).intersect(Bounds::whole(target.size)),
                         padding,
-                        faces: own.iter().map(|&i| faces[i]).collect(),
+                        faces: faces.of_tile((row, column)).collect(),
                     }
                     .run()
                 })
@@ -309,16 +309,16 @@ impl Context<'_> {
         Ok(counts)
     }
 
-    /// Tiles that a mark may reach, by row and column, each with the places in the list of the faces near it.
-    fn tiles(&self, target: &Target, faces: &[OwnedFace], side: i64) -> BTreeMap<(i64, i64), Vec<usize>> {
+    /// Tiles that a mark may reach, by row and column, and the faces near each.
+    fn tiles(&self, target: &Target, mut faces: Vec<OwnedFace>, side: i64) -> (Vec<(i64, i64)>, OwnedFaces) {
         // Slopes are read one texel beyond a tile.
         let whole = Bounds::whole(target.size);
-        let wide: Vec<OwnedFace> =
-            faces.iter().map(|&(face, triangle, bounds)| (face, triangle, bounds.grown(1).intersect(whole))).collect();
+        faces.iter_mut().for_each(|(_, _, bounds)| *bounds = bounds.grown(1).intersect(whole));
         let reached = |face: u32| self.marks.iter().any(|mark| mark.may_reach(self.surface, face as usize));
-        let reached: Vec<bool> = wide.par_iter().map(|(face, ..)| reached(*face)).collect();
-        let worn = wide.iter().zip(reached).filter(|(_, reached)| *reached).flat_map(|((_, _, bounds), _)| bounds.tiles(side));
-        faces_in(worn, &wide, side)
+        let reached: Vec<bool> = faces.par_iter().map(|(face, ..)| reached(*face)).collect();
+        let worn = faces.iter().zip(reached).filter(|(_, reached)| *reached).flat_map(|((_, _, bounds), _)| bounds.tiles(side));
+        let tiles: BTreeSet<(i64, i64)> = worn.collect();
+        (tiles.into_iter().collect(), OwnedFaces::new(faces, target.size, side))
     }
 
     fn tell(&self, set: usize, relief: &Relief<'_>, told: &mut BTreeSet<(&'static str, String)>) {

@@ -1,0 +1,98 @@
+//! What builds of one garment have in common, kept from one to the next: whose texels are whose, where placements lie, patches made ready.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+
+use tatter_core::model::{Garment, Patch, Placement};
+
+use super::BuildSettings;
+use super::plan::{Assignment, Draw, OwnedFaces, Target, targets};
+use super::pyramid::Prepared;
+use crate::place::{Footprint, Placed};
+use crate::surface::Surface;
+
+/// A garment made ready to be built again and again: as long as its surface, the sizes and roles of its textures and the patches in memory
+/// stay what they were. A patch that was read anew needs a ground of its own.
+#[derive(Debug)]
+pub struct Ground {
+    pub(super) surface: Arc<Surface>,
+    pub(super) assignment: Assignment,
+    pub(super) targets: Vec<Target>,
+    pub(super) settings: BuildSettings,
+    /// By target: the faces that show it.
+    faces: Vec<OnceLock<OwnedFaces>>,
+    patches: Mutex<BTreeMap<usize, Arc<Prepared>>>,
+    /// By id, of the last build.
+    lain: Mutex<BTreeMap<String, (Geometry, Lain)>>,
+}
+
+/// What decides where a placement lies.
+#[derive(Clone, Debug, PartialEq)]
+struct Geometry {
+    placement: Placement,
+    patch: usize,
+}
+
+/// Where a placement lies: on the cloth, and by target on the textures.
+#[derive(Clone, Debug)]
+pub(super) struct Lain {
+    pub(super) footprint: Arc<Footprint>,
+    pub(super) draws: Vec<Arc<Vec<Draw>>>,
+}
+
+impl Ground {
+    /// Linear in the faces.
+    pub fn new(surface: Arc<Surface>, garment: &Garment, settings: &BuildSettings) -> Self {
+        let assignment = Assignment::new(&surface, &garment.sets);
+        let targets = targets(garment);
+        let faces = targets.iter().map(|_| OnceLock::new()).collect();
+        Self { surface, assignment, targets, settings: *settings, faces, patches: Mutex::default(), lain: Mutex::default() }
+    }
+
+    /// The faces that can own texels of a target, found when first asked for; `None` where the texture repeats and has no gutter.
+    pub(super) fn faces(&self, garment: &Garment, number: usize) -> Option<&OwnedFaces> {
+        let Target { set, size, .. } = self.targets[number];
+        let padding = self.settings.padding as i64;
+        let found = || self.assignment.faces_of(&self.surface, &garment.sets, set, size, padding);
+        (!self.assignment.repeats[set]).then(|| self.faces[number].get_or_init(|| OwnedFaces::new(found(), size, self.side())))
+    }
+
+    /// Side of its tiles, texels.
+    pub(super) fn side(&self) -> i64 {
+        self.settings.tile.max(16) as i64
+    }
+
+    /// A patch made ready.
+    pub(super) fn prepared(&self, patch: &Patch) -> Arc<Prepared> {
+        let mut known = self.patches.lock().unwrap_or_else(PoisonError::into_inner);
+        Arc::clone(known.entry(address(patch)).or_insert_with(|| Arc::new(Prepared::new(patch))))
+    }
+
+    /// Where a placement lay in the last build, if it lies there still.
+    pub(super) fn lain(&self, placed: &Placed<'_>) -> Option<Lain> {
+        let known = self.lain.lock().unwrap_or_else(PoisonError::into_inner);
+        known.get(&placed.placement.id).filter(|(geometry, _)| *geometry == Geometry::of(placed)).map(|(_, lain)| lain.clone())
+    }
+
+    /// Keep where placements lie for the next build, and nothing of others.
+    pub(super) fn keep(&self, all: impl Iterator<Item = (Placement, usize, Lain)>) {
+        let kept = all.map(|(placement, patch, lain)| (placement.id.clone(), (Geometry { placement, patch }, lain)));
+        *self.lain.lock().unwrap_or_else(PoisonError::into_inner) = kept.collect();
+    }
+}
+
+impl Geometry {
+    fn of(placed: &Placed<'_>) -> Self {
+        Self { placement: laid_alike(placed.placement), patch: address(placed.patch) }
+    }
+}
+
+/// A placement without what does not move it.
+pub(super) fn laid_alike(placement: &Placement) -> Placement {
+    Placement { rules: Default::default(), matching: Default::default(), ..placement.clone() }
+}
+
+/// A patch in memory is told apart by its place.
+pub(super) fn address(patch: &Patch) -> usize {
+    std::ptr::from_ref(patch).addr()
+}

@@ -1,0 +1,151 @@
+//! A garment on its stand: what is changed step by step looks as what is laid at once.
+#![expect(clippy::disallowed_methods, reason = "a garment is made in a folder of its own")]
+
+use std::path::Path;
+use std::sync::Arc;
+
+use glam::{Vec2, Vec3};
+use tatter::stand::{Dresser, Fineness, Form, State, View};
+use tatter::weave::{Damage, Kind, WeaveRequest, stock, weave};
+use tatter_core::angle::Angle;
+use tatter_core::channel::Channel;
+use tatter_core::image::{ColorTags, Layout, LinearRgb, Samples, Size, Stored};
+use tatter_core::mesh::{Mesh, Part};
+use tatter_core::model::{Job, PatchRef, Placement, Spot};
+use tatter_core::task::Task;
+use tatter_core::units::Mm;
+use tatter_files::job::read_job;
+use tatter_files::mesh::{MaterialToWrite, write_glb};
+use tatter_files::picture::{Effort, PictureFormat, encode};
+
+/// No power of two and no whole blocks of 64: halvings at the edges have to come out, too.
+const MAP: usize = 360;
+
+/// A tube, 300 mm high and as far round as 500.
+fn tube() -> Part {
+    let (around, up) = (48u32, 16u32);
+    let mut part = Part { name: "sleeve".into(), material: "canvas".into(), ..Part::default() };
+    for (j, i) in (0..=up).flat_map(|j| (0..=around).map(move |i| (j, i))) {
+        let (u, v) = (i as f32 / around as f32, j as f32 / up as f32);
+        let angle = (i % around) as f32 / around as f32 * std::f32::consts::TAU;
+        let out = Vec3::new(-angle.sin(), 0.0, -angle.cos());
+        part.positions.push(0.08 * out + Vec3::Y * (0.3 - 0.3 * v));
+        part.normals.push(out);
+        part.uvs.push(Vec2::new(u, v));
+        if i < around && j < up {
+            let a = j * (around + 1) + i;
+            let b = a + around + 1;
+            part.triangles.extend([[a, b, a + 1], [a + 1, b, b + 1]]);
+        }
+    }
+    part
+}
+
+fn map(layout: Layout, f: impl Fn(u8) -> [u8; 3]) -> Stored {
+    let texels = (0..MAP * MAP).map(|at| f((((at % MAP) / 3 + at / MAP / 3) % 2) as u8));
+    let samples: Vec<u8> = texels.flat_map(|texel| texel.into_iter().take(layout.components())).collect();
+    Stored { size: Size::new(MAP, MAP), layout, samples: Samples::U8(samples), tags: ColorTags::default() }
+}
+
+fn make(folder: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    let material = MaterialToWrite { name: "canvas".into(), ..MaterialToWrite::default() };
+    std::fs::write(folder.join("sleeve.glb"), write_glb(&Mesh { parts: vec![tube()] }, &[material]))?;
+    let maps = [
+        (Channel::BaseColor, map(Layout::Rgb, |weave| [150 + 40 * weave, 120, 80])),
+        (Channel::Normal, map(Layout::Rgb, |weave| [108 + 40 * weave, 128, 250])),
+        (Channel::Opacity, map(Layout::Gray, |_| [255; 3])),
+    ];
+    let mut job = "format = 1\n\n[garment]\nmesh = \"sleeve.glb\"\nmm_per_unit = 1000.0\n".to_owned();
+    for (channel, picture) in maps {
+        let file = format!("canvas_{channel}.png");
+        std::fs::write(folder.join(&file), encode(&picture, PictureFormat::Png, Effort::Fast)?)?;
+        job += &format!("\n[[garment.map]]\nfile = \"{file}\"\nchannels = \"{channel}\"\n");
+    }
+    std::fs::write(folder.join("sleeve.tatter.toml"), job)?;
+    let request = WeaveRequest {
+        cloth: stock("canvas").ok_or("canvas is in stock")?,
+        output: folder.join("rip.patch"),
+        damage: vec![Damage { length: 30.0, width: 9.0, ..Damage::new(Kind::Rip) }],
+        side: 192,
+        width_mm: 60.0,
+        grain: Angle::degrees(90.0),
+        seed: 1,
+        photo: None,
+    };
+    weave(&request, &Task::new())?;
+    Ok(())
+}
+
+fn placement(id: &str, u: f32, v: f32) -> Placement {
+    Placement {
+        id: id.into(),
+        patch: "rip".into(),
+        spot: Spot::Uv { at: [u, v], part: None },
+        turn: Angle::degrees(20.0),
+        size: None,
+        mirror: false,
+        rules: Default::default(),
+        matching: Default::default(),
+    }
+}
+
+/// Steps as a person takes them: laid, moved, laid over, matched otherwise, brought below, taken away.
+fn steps(job: &Job) -> Vec<Arc<Job>> {
+    let mut job = job.clone();
+    job.patches = vec![PatchRef { name: "rip".into(), path: "rip.patch".into() }];
+    let mut steps = Vec::new();
+    let mut step = |job: &Job| steps.push(Arc::new(job.clone()));
+    job.placements = vec![placement("a", 0.3, 0.4)];
+    step(&job);
+    job.placements.extend([placement("b", 0.36, 0.45), placement("c", 0.98, 0.7), placement("d", 0.6, 0.97)]);
+    step(&job);
+    job.placements[0].spot = Spot::Uv { at: [0.33, 0.42], part: None };
+    step(&job);
+    job.placements[2].turn = Angle::degrees(75.0);
+    job.placements[2].size = Some(Mm(85.0));
+    step(&job);
+    job.placements[1].matching.strength = 0.2;
+    step(&job);
+    job.placements.swap(0, 1);
+    step(&job);
+    job.placements.remove(1);
+    step(&job);
+    job.placements.clear();
+    step(&job);
+    steps
+}
+
+#[test]
+fn step_by_step_looks_as_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    make(folder.path()).unwrap();
+    let path = folder.path().join("sleeve.tatter.toml");
+    let task = Task::new();
+    let job = read_job(&path).unwrap();
+    let form = Arc::new(Form::read(&job, &path, &task).unwrap());
+    let open = || Dresser::open(&path, Arc::clone(&form), &task).unwrap();
+    let mut stepwise = open();
+    assert_eq!(stepwise.without_adapter(), None, "the test needs an adapter; tools/adapter.sh installs one in software");
+    let camera = form.eye(1.0);
+    let backdrop = [LinearRgb([0.2; 3]); 2];
+    let mut before = None;
+    for (number, step) in steps(&job).iter().enumerate() {
+        let mut at_once = open();
+        for fineness in [Fineness::Coarse, Fineness::Fine] {
+            let mut pair = Vec::new();
+            for dresser in [&mut stepwise, &mut at_once] {
+                assert!(dresser.lay(step, fineness, &task).unwrap(), "step {number} is new");
+                let view = View { camera, size: [240, 240], samples: 2, quick: false, backdrop };
+                let drawn = dresser.draw(State::After, fineness, &view, &task).unwrap().unwrap();
+                pair.push((dresser.flat(0, fineness, 2048).unwrap(), drawn));
+            }
+            assert_eq!(pair[0].0.rgb, pair[1].0.rgb, "step {number}: base colour at {fineness:?}");
+            // Both draw the same texels with the same samples.
+            assert_eq!(pair[0].1.rgb, pair[1].1.rgb, "step {number}: drawn at {fineness:?}");
+            if fineness == Fineness::Coarse {
+                assert!(before.as_ref() != Some(&pair[0].0.rgb), "step {number} changes something");
+                before = Some(pair[0].0.rgb.clone());
+            }
+        }
+    }
+}
