@@ -2,7 +2,7 @@
 //!
 //! `fixtures/chart` is written by `tools/chart_reference.py` (colour-science).
 
-use tatter_capture::color::{ColorError, Correction, Edition, Form, PATCHES, chart, difference, fit};
+use tatter_capture::color::{ColorError, Correction, Edition, Form, PATCHES, chart, difference, find_chart, fit};
 use tatter_capture::photo::Homography;
 use tatter_core::color::encode_srgb;
 use tatter_core::image::{Image, LinearRgb};
@@ -65,6 +65,13 @@ struct Camera {
     style: f32,
 }
 
+impl Camera {
+    fn seen(&self, light: LinearRgb) -> LinearRgb {
+        let seen = self.matrix.map(|row| self.exposure * (0..3).map(|i| row[i] * light.0[i]).sum::<f32>().max(0.0));
+        LinearRgb(seen.map(|v| v * (1.0 + self.style * (1.0 - v.min(1.0)))))
+    }
+}
+
 const CAMERAS: [Camera; 4] = [
     Camera { what: "true", matrix: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]], exposure: 0.9, style: 0.0 },
     Camera { what: "lamp light", matrix: [[1.25, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 0.55]], exposure: 0.6, style: 0.0 },
@@ -97,8 +104,7 @@ fn photo(camera: &Camera, photo_from_cell: &Homography, seed: u64) -> Image<Line
         } else {
             LinearRgb([0.3; 3])
         };
-        let seen = camera.matrix.map(|row| camera.exposure * (0..3).map(|i| row[i] * light.0[i]).sum::<f32>().max(0.0));
-        LinearRgb(seen.map(|v| v * (1.0 + camera.style * (1.0 - v.min(1.0)))))
+        camera.seen(light)
     });
     let mut noisy = exact;
     for texel in noisy.texels_mut() {
@@ -133,14 +139,7 @@ fn made_cameras_are_corrected_whichever_way_the_chart_lies() {
             assert!(found.after[0] < mean && found.after[1] < most, "{text}");
             assert!(i == 0 || found.before[0] > 2.0 * found.after[0], "{text}");
             // What the camera makes of the true colours, corrected, is the true colours: noise was averaged out.
-            let bare: Vec<LinearRgb> = truth
-                .iter()
-                .map(|light| {
-                    let seen =
-                        camera.matrix.map(|row| camera.exposure * (0..3).map(|k| row[k] * light.0[k]).sum::<f32>().max(0.0));
-                    found.correction.apply(LinearRgb(seen.map(|v| v * (1.0 + camera.style * (1.0 - v.min(1.0))))))
-                })
-                .collect();
+            let bare: Vec<LinearRgb> = truth.iter().map(|light| found.correction.apply(camera.seen(*light))).collect();
             let [mean_off, _] = difference(&bare, &truth);
             assert!(mean_off < mean, "{mean_off}: {text}");
         }
@@ -174,4 +173,74 @@ fn no_chart_and_a_burnt_one_are_refused() {
         ),
         "and the chart itself is taken"
     );
+}
+
+fn farthest(found: [[f32; 2]; 4], wanted: [[f32; 2]; 4]) -> f32 {
+    let turned = |turn: usize| (0..4).map(move |k| (found[(k + turn) % 4], wanted[k]));
+    let far = |turn| turned(turn).map(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1])).fold(0.0, f32::max);
+    (0..4).map(far).fold(f32::INFINITY, f32::min)
+}
+
+/// Light that falls off by half across the photo.
+fn uneven(photo: &Image<LinearRgb>) -> Image<LinearRgb> {
+    let share = |x: usize| 1.0 - 0.5 * x as f32 / photo.width() as f32;
+    Image::from_fn(photo.width(), photo.height(), |x, y| LinearRgb(photo.get(x, y).0.map(|v| v * share(x))))
+}
+
+/// Four cameras, six turns each, even and uneven light: found, in its place, and as good as by hand.
+#[test]
+fn a_chart_is_found_whichever_way_it_lies() {
+    let (mut worst, mut apart, mut left) = (0.0f32, 0.0f32, 0.0f32);
+    for (i, camera) in CAMERAS.iter().enumerate() {
+        for turn in 0..6 {
+            let degrees = 60.0 * f64::from(turn) + 15.0 * i as f64;
+            let place = seen_from(degrees);
+            let even = photo(camera, &place, 100 * i as u64 + turn as u64);
+            for photo in [&even, &uneven(&even)] {
+                let text = format!("{}, turned {degrees} degrees", camera.what);
+                let found = find_chart(photo).unwrap_or_else(|error| panic!("{text}: {error}"));
+                let by_hand = chart(photo, corners(&place, 0.0)).unwrap_or_else(|error| panic!("{text}: {error}"));
+                worst = worst.max(farthest(found.corners, corners(&place, 0.0)));
+                left = left.max(found.left_one_out);
+                // What either makes of what the camera makes of the true colours.
+                let shown = |fit: &tatter_capture::color::ChartFit| -> Vec<LinearRgb> {
+                    Edition::Since2014.patches().iter().map(|light| fit.correction.apply(camera.seen(*light))).collect()
+                };
+                let [mean, _] = difference(&shown(&found), &shown(&by_hand));
+                apart = apart.max(mean);
+            }
+        }
+    }
+    assert!(
+        worst < 1.0 && apart < 0.3 && left < 3.0,
+        "corners off by {worst} pixels, fits apart by {apart}, patches foretold to {left} (CIEDE2000)"
+    );
+}
+
+/// A quilt of squares in colours of chance, with gaps as a chart has them.
+fn quilt(seed: u64) -> Image<LinearRgb> {
+    let mut rng = Rng::new(seed);
+    let squares: Vec<LinearRgb> = (0..12 * 9).map(|_| LinearRgb(std::array::from_fn(|_| 0.02 + 0.8 * rng.unit()))).collect();
+    Image::from_fn(640, 480, |x, y| {
+        let gap = |t: usize| t % 52 < 4;
+        if gap(x) || gap(y) { LinearRgb([0.03; 3]) } else { squares[(y / 52).min(8) * 12 + (x / 52).min(11)] }
+    })
+}
+
+#[test]
+fn what_is_no_chart_is_not_found() {
+    for seed in 0..40 {
+        let found = find_chart(&quilt(seed));
+        assert!(matches!(found, Err(ColorError::ChartNotFound { .. })), "quilt {seed}: {found:?}");
+    }
+    let place = seen_from(20.0);
+    let good = photo(&CAMERAS[0], &place, 3);
+    let mirrored = Image::from_fn(640, 480, |x, y| good.get(639 - x, y));
+    assert!(matches!(find_chart(&mirrored), Err(ColorError::ChartNotFound { .. })), "mirrored: {:?}", find_chart(&mirrored));
+    let burnt = good.map(|c| LinearRgb(c.0.map(|v| (4.0 * v).min(1.0))));
+    assert!(matches!(find_chart(&burnt), Err(ColorError::ChartNotFound { .. })), "burnt out: {:?}", find_chart(&burnt));
+    let twice = Image::from_fn(1280, 480, |x, y| good.get(x % 640, y));
+    assert_eq!(find_chart(&twice).err(), Some(ColorError::ChartTwice), "two charts");
+    let covered = Image::from_fn(640, 480, |x, y| if y > 260 { LinearRgb([0.3; 3]) } else { good.get(x, y) });
+    assert!(matches!(find_chart(&covered), Err(ColorError::ChartNotFound { .. })), "half covered: {:?}", find_chart(&covered));
 }

@@ -473,6 +473,26 @@ impl<const N: usize> FromStr for Numbers<N> {
     }
 }
 
+/// Where a colour chart lies in the photo.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Chart {
+    /// Somewhere.
+    Find,
+    /// Its corners in order around it, pixels from the first one's centre.
+    Corners(Numbers<8>),
+}
+
+impl FromStr for Chart {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if text.trim() == "find" {
+            return Ok(Self::Find);
+        }
+        text.parse().map(Self::Corners).map_err(|why| format!("{why}; write 'find' to have it found in the photo"))
+    }
+}
+
 /// A picture that is written as PNG: another ending would lie.
 fn png(text: &str) -> Result<PathBuf, String> {
     let path = PathBuf::from(text);

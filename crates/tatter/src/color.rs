@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use tatter_capture::color::{ColorError, Correction, chart, grey};
+use tatter_capture::color::{ColorError, Correction, chart, find_chart, grey};
 use tatter_capture::lights::{Calibration, Flat};
 use tatter_core::channel::Channel;
 use tatter_core::explain::{Class, Explain};
@@ -21,6 +21,8 @@ pub enum Known {
     Grey(GreyPick),
     /// A 24-patch chart, by its four corners in order around it, photo pixels.
     Chart([[f32; 2]; 4]),
+    /// A 24-patch chart somewhere in the photo.
+    ChartSomewhere,
 }
 
 /// What corrects the colours of a cut's photos.
@@ -30,6 +32,17 @@ pub struct ColorRequest {
     pub known: Option<Known>,
     /// A photo of an even card in the cloth's place: evens the light out. Not for shots under several lamps, whose file names theirs.
     pub flat_field: Option<PathBuf>,
+}
+
+impl ColorRequest {
+    /// The same with a chart that was found in its place.
+    pub(crate) fn settled(&self, corrected: Option<&Corrected>) -> Self {
+        let known = match (self.known, corrected) {
+            (Some(Known::ChartSomewhere), Some(Corrected::Chart(found))) => Some(Known::Chart(found.corners)),
+            (known, _) => known,
+        };
+        Self { known, flat_field: self.flat_field.clone() }
+    }
 }
 
 /// How colours were corrected.
@@ -110,8 +123,12 @@ pub(crate) fn correction(photo: &Photo, known: Known, path: &Path, task: &Task) 
             }
             Corrected::Grey(pick, found)
         }
-        Known::Chart(corners) => {
-            let found = chart(&photo.color, corners).map_err(failed)?;
+        Known::Chart(_) | Known::ChartSomewhere => {
+            let found = match known {
+                Known::Chart(corners) => chart(&photo.color, corners),
+                _ => find_chart(&photo.color),
+            }
+            .map_err(failed)?;
             if found.burnt > 0 {
                 let text = format!("{} burnt-out patches of the chart were left out; expose darker", found.burnt);
                 task.note("chart-burnt", text);

@@ -186,11 +186,12 @@ pub(crate) fn cut_read(
     task: &Task,
 ) -> Result<(Cut, Option<Corrected>), CutFailed> {
     let corrected = task.stage("color", || shots.correct(&told.color, path, task))?;
-    let cut = cut_corrected(shots, told, corrected.as_ref(), path, task)?;
+    let told = Told { recipe: told.recipe.clone(), color: told.color.settled(corrected.as_ref()) };
+    let cut = cut_corrected(shots, &told, corrected.as_ref(), path, task)?;
     Ok((cut, corrected))
 }
 
-/// [`cut_read`] of shots whose colours are right.
+/// [`cut_read`] of shots whose colours are right, and whose chart has its place.
 pub(crate) fn cut_corrected(
     shots: Read<'_>,
     told: &Told,

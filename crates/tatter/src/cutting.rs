@@ -204,7 +204,10 @@ impl Cutting {
                 let known = held.take().filter(|small| small.longest == longest && small.color == told.color);
                 let small = held.insert(known.map_or_else(|| self.shrink(told, longest, task), Ok)?);
                 let share = small.photo.color.width() as f32 / size.width as f32;
-                let told = Told { recipe: scaled(&told.recipe, share), color: scaled_color(&told.color, share) };
+                let told = Told {
+                    recipe: scaled(&told.recipe, share),
+                    color: scaled_color(&told.color.settled(small.corrected.as_ref()), share),
+                };
                 let shots = Read::Photo(Cow::Borrowed(&small.photo));
                 let cut = cut_corrected(shots, &told, small.corrected.as_ref(), &self.path, task)?;
                 (cut, small.corrected.clone(), 1.0 / share)
@@ -306,7 +309,7 @@ fn scaled(recipe: &CutRecipe, share: f32) -> CutRecipe {
 fn scaled_color(color: &ColorRequest, share: f32) -> ColorRequest {
     let known = color.known.map(|known| match known {
         Known::Chart(corners) => Known::Chart(corners.map(|corner| corner.map(|v| v * share))),
-        Known::Grey(pick) => Known::Grey(pick),
+        same @ (Known::Grey(_) | Known::ChartSomewhere) => same,
     });
     ColorRequest { known, flat_field: color.flat_field.clone() }
 }

@@ -61,7 +61,7 @@ impl PatchView {
         let (texels, size_mm, swatch) = (patch.size(), patch.size_mm(), Swatch::of(&patch));
         let view = |channel: Channel| {
             let entry = patch.maps[channel].as_ref()?;
-            let pictures = halved(&visible(entry.map(), &patch), largest, SMALLEST);
+            let pictures = halved(&visible(channel, entry.map(), &patch), largest, SMALLEST);
             Some(MapView { channel, origin: entry.origin, how: entry.how.clone(), pictures })
         };
         let maps: Vec<MapView> = Channel::ALL.into_par_iter().filter_map(view).collect();

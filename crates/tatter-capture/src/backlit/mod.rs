@@ -13,6 +13,7 @@ use tatter_core::stats::{median, quantile, sample};
 use tatter_core::task::{Cancelled, Task};
 
 use crate::backings::beyond;
+use crate::lights::BURNT;
 use crate::photo::{AlignError, Alignment, Likeness, align, inside, warp};
 
 /// Deviations of what cloth lets through that are cloth still.
@@ -196,7 +197,7 @@ fn note_burnt(shot: &Image<LinearRgb>, through: &Image<f32>, task: &Task) {
     let mut counts = [0u32; 2];
     for (color, _) in shot.texels().iter().zip(through.texels()).filter(|(_, t)| **t > 0.9) {
         counts[0] += 1;
-        counts[1] += u32::from(color.0.iter().any(|v| *v > 0.985));
+        counts[1] += u32::from(color.0.iter().any(|v| *v >= BURNT));
     }
     let share = counts[1] as f32 / counts[0].max(1) as f32;
     if share > MOST_BURNT {

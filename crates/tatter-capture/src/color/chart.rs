@@ -25,6 +25,8 @@ const DARK: f32 = 0.02;
 /// A correction by a chart.
 #[derive(Clone, Debug)]
 pub struct ChartFit {
+    /// The corners it was read by, in order around it, photo pixels.
+    pub corners: [[f32; 2]; 4],
     /// What to do.
     pub correction: Correction,
     /// Which edition fits.
@@ -47,6 +49,7 @@ pub struct ChartFit {
 /// When the corners are no quadrilateral in the photo, patches are burnt out, or the colours are not those of a chart.
 pub fn chart(color: &Image<LinearRgb>, corners: [[f32; 2]; 4]) -> Result<ChartFit, ColorError> {
     let size = color.size();
+    let told = corners;
     let corners = corners.map(|p| p.map(f64::from));
     if corners.iter().any(|[x, y]| *x < 0.0 || *y < 0.0 || *x > size.width as f64 || *y > size.height as f64) {
         return Err(ColorError::ChartOutside);
@@ -69,7 +72,7 @@ pub fn chart(color: &Image<LinearRgb>, corners: [[f32; 2]; 4]) -> Result<ChartFi
         }
     }
     let Some((_, read)) = best else { return Err(ColorError::ChartCorners) };
-    read.judge()
+    read.judge(told)
 }
 
 /// What was read of a chart, turned the right way.
@@ -131,7 +134,7 @@ impl Read {
         which.iter().map(one).sum::<f32>() / which.len() as f32
     }
 
-    fn judge(&self) -> Result<ChartFit, ColorError> {
+    fn judge(&self, corners: [[f32; 2]; 4]) -> Result<ChartFit, ColorError> {
         let which: Vec<usize> = (0..PATCHES).filter(|i| !self.burnt[*i]).collect();
         let burnt = PATCHES - which.len();
         if burnt > MOST_BURNT {
@@ -147,7 +150,7 @@ impl Read {
         if after[0].is_nan() || after[0] > MOST_LEFT {
             return Err(unlike(after[0]));
         }
-        Ok(ChartFit { correction, edition, before: self.before(edition, &which), after, left_one_out, burnt })
+        Ok(ChartFit { corners, correction, edition, before: self.before(edition, &which), after, left_one_out, burnt })
     }
 
     /// As photographed, at the best exposure.

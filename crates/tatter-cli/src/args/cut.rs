@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{Numbers, ScaleArgs, SubjectArg, circle, finite, positive, reflectance, spot, whole};
+use super::{Chart, Numbers, ScaleArgs, SubjectArg, circle, finite, positive, reflectance, spot, whole};
 
 #[derive(Args, Debug)]
 pub(crate) struct Cut {
@@ -51,9 +51,9 @@ pub(crate) struct Cut {
     /// Share of light that the neutral place gives back; a grey card 0.18, white paper 0.85 to 0.9 [default: 0.18]
     #[arg(long, value_name = "SHARE", requires = "grey", value_parser = reflectance)]
     pub(crate) grey_reflectance: Option<f32>,
-    /// The four corners of a 24-patch colour chart (6 × 4) in the photo, in pixels, in order around it: colours are fitted to its published values
-    #[arg(long, value_name = "X,Y,…", allow_hyphen_values = true)]
-    pub(crate) chart: Option<Numbers<8>>,
+    /// A 24-patch colour chart (6 × 4) in the photo: 'find', or its four corners in pixels, in order around it; colours are fitted to its published values
+    #[arg(long, value_name = "find|X,Y,…", allow_hyphen_values = true)]
+    pub(crate) chart: Option<Chart>,
     /// Photo of an even card in the cloth's place, by which uneven light is evened out
     #[arg(long, value_name = "PHOTO", conflicts_with = "lights")]
     pub(crate) flat: Option<PathBuf>,

@@ -12,7 +12,7 @@ use tatter_core::units::PerCm;
 
 use super::weave::codes;
 use super::{BadArgument, CENTRE, Outcome, boxed, four, scale};
-use crate::args::{Cut, Numbers, SubjectArg};
+use crate::args::{Chart, Cut, Numbers, SubjectArg};
 use crate::term::{Term, degrees, number, round, seconds, warnings};
 
 /// Photo to patch.
@@ -53,7 +53,10 @@ fn request(args: &Cut) -> Result<CutRequest, Box<dyn Explain>> {
 
 /// What of known colour is in view.
 fn color(args: &Cut) -> ColorRequest {
-    let chart = args.chart.map(|Numbers(corners)| Known::Chart(four(corners)));
+    let chart = args.chart.map(|chart| match chart {
+        Chart::Find => Known::ChartSomewhere,
+        Chart::Corners(Numbers(corners)) => Known::Chart(four(corners)),
+    });
     let grey = args.grey.map(|(Numbers([x, y]), radius)| {
         Known::Grey(GreyPick { at: [x + CENTRE, y + CENTRE], radius, reflectance: args.grey_reflectance.unwrap_or(GREY_CARD) })
     });
@@ -140,6 +143,7 @@ fn corrected(corrected: &Corrected) -> Value {
         }),
         Corrected::Chart(found) => json!({
             "by": "chart",
+            "corners": found.corners.map(|corner| corner.map(|v| number(v - CENTRE))),
             "edition": found.edition.name(),
             "fit": found.correction.name(),
             "de00_before": two(found.before),

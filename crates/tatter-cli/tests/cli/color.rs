@@ -87,6 +87,19 @@ fn a_chart_or_a_grey_place_gives_the_cloth_its_colour_back() -> Tried<()> {
     let (plain, report) = cut("cast.jpg", "plain.patch", &[])?;
     assert!(report["color"].is_null(), "nothing corrected: {report}");
     let (by_chart, report) = cut("cast.jpg", "chart.patch", &chart)?;
+    // Found by itself it is the same chart, and as good.
+    let (by_itself, found) = cut("cast.jpg", "found.patch", &["--chart", "find"])?;
+    let marked: Vec<f64> = CORNERS.split(',').map(str::parse).collect::<Result<_, _>>()?;
+    let seen: Vec<f64> = found["color"]["corners"]
+        .as_array()
+        .ok_or("corners")?
+        .iter()
+        .flat_map(|c| [c[0].as_f64(), c[1].as_f64()])
+        .flatten()
+        .collect();
+    assert!(seen.len() == 8 && seen.iter().zip(&marked).all(|(a, b)| (a - b).abs() < 1.5), "{seen:?}, marked {marked:?}");
+    let apart = ciede2000(cloth_color(&by_itself)?, cloth_color(&by_chart)?);
+    assert!(apart < 0.2, "the cloth's colour is {apart} from that by marked corners");
     let (before, after) = (&report["color"]["de00_before"][0], &report["color"]["de00_after"][0]);
     assert!(before.as_f64() > Some(8.0) && after.as_f64() < Some(1.2), "{report}");
     // The middle grey patch, the fourth of the last row, gives back 0.19.
@@ -151,8 +164,11 @@ fn what_corrects_nothing_is_refused_and_leaves_nothing() -> Tried<()> {
     save(&shop, "true.jpg", &light)?;
     save(&shop, "burnt.jpg", &light.map(|c| LinearRgb(c.0.map(|v| (5.0 * v).min(1.0)))))?;
     save(&shop, "small.jpg", &light.crop(tatter_core::image::Rect::new(0, 0, 100, 100)))?;
+    save(&shop, "plain.jpg", &light.crop(tatter_core::image::Rect::new(200, 160, 280, 320)))?;
     let before = shop.files()?;
-    let tried: [(&str, &[&str], i32, &str); 8] = [
+    let tried: [(&str, &[&str], i32, &str); 10] = [
+        ("plain.jpg", &["--chart", "find"], 2, "no 24-patch chart (6 × 4) was found"),
+        ("true.jpg", &["--chart", "found"], 2, "write 'find'"),
         ("true.jpg", &["--chart", "300,300,470,300,470,470,300,470"], 2, "not those of a 24-patch chart"),
         ("true.jpg", &["--chart", "300,300,900,300,900,470,300,470"], 2, "outside"),
         ("burnt.jpg", &["--chart", CORNERS], 2, "burnt out"),

@@ -8,6 +8,7 @@ use tatter_core::channel::Channel;
 use tatter_core::image::{Image, LinearRgb, Map, Unit};
 use tatter_core::kernel::{area_resize, bilinear_resize};
 use tatter_core::model::{Patch, PatchMap};
+use tatter_core::stats::{quantile, sample};
 
 use draw::{Panel, compose};
 pub(crate) use lit::lit_maps;
@@ -25,8 +26,8 @@ pub fn sheet(patch: &Patch) -> Image<LinearRgb> {
     let mut panels = vec![Panel::new("lit, on a checker", fit(&lit(patch), VIEW))];
     for channel in Channel::ALL {
         if let Some(entry) = &patch.maps[channel] {
-            let title = format!("{channel} ({})", entry.origin.name());
-            panels.push(Panel::new(&title, fit(&visible(entry.map(), patch), VIEW)));
+            let title = format!("{channel} ({}){}", entry.origin.name(), range(channel, patch));
+            panels.push(Panel::new(&title, fit(&visible(channel, entry.map(), patch), VIEW)));
         }
     }
     compose(&panels, &caption(patch))
@@ -68,7 +69,7 @@ pub(crate) fn views(patch: &Patch, side: usize) -> [Image<LinearRgb>; 2] {
 /// Each map as people read it, its longer side `side` texels.
 pub(crate) fn map_views(patch: &Patch, side: usize) -> Vec<(Channel, Image<LinearRgb>)> {
     let view = |(channel, entry): (Channel, &Option<PatchMap>)| {
-        entry.as_ref().map(|entry| (channel, fit(&visible(entry.map(), patch), side)))
+        entry.as_ref().map(|entry| (channel, fit(&visible(channel, entry.map(), patch), side)))
     };
     patch.maps.iter().filter_map(view).collect()
 }
@@ -89,12 +90,28 @@ fn caption(patch: &Patch) -> [String; 2] {
     ]
 }
 
-/// A map as people read it: scalars grey, heights stretched over their range, normals in their usual coding.
-pub(crate) fn visible(map: &Map, patch: &Patch) -> Image<LinearRgb> {
+/// What translucency a patch has where it lies, in words for its title: the shares that a twentieth stay below and above.
+fn range(channel: Channel, patch: &Patch) -> String {
+    let unit = |channel| patch.map(channel).and_then(Map::as_unit);
+    let (Channel::Translucency, Some(map), Some(cover)) = (channel, unit(Channel::Translucency), unit(Channel::Cover)) else {
+        return String::new();
+    };
+    let mut inside = sample(&map.map(|v| v.0), &cover.map(|c| if c.0 > 0.5 { 1.0 } else { 0.0 }));
+    if inside.is_empty() {
+        return String::new();
+    }
+    let [low, high] = [0.05, 0.95].map(|share| 100.0 * quantile(&mut inside, share));
+    format!(", {low:.0} to {high:.0} %")
+}
+
+/// A map as people read it: scalars grey, heights stretched over their range, normals in their usual coding; translucency as the light
+/// that it lets through, since a tenth of it is much and would look black among shares evenly spaced.
+pub(crate) fn visible(channel: Channel, map: &Map, patch: &Patch) -> Image<LinearRgb> {
     // What looks evenly spaced is evenly spaced in code values, hence the decoding of data as if it were sRGB.
     let gray = |v: f32| LinearRgb([tatter_core::color::decode_srgb(v.clamp(0.0, 1.0)); 3]);
     match map {
         Map::Color(image) => image.clone(),
+        Map::Unit(image) if channel == Channel::Translucency => image.map(|Unit(v)| LinearRgb([v.clamp(0.0, 1.0); 3])),
         Map::Unit(image) => image.map(|Unit(v)| gray(v)),
         Map::Height(image) => {
             let range = patch.height_range;
