@@ -3,7 +3,9 @@
 use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 
-use tatter_cloth::cut::{Behind, Cut, CutError, TwoBackings, cut, cut_backed_and_lit, cut_backlit, cut_lit, cut_two_backings};
+use tatter_cloth::cut::{
+    Behind, Cut, CutError, Kept, TwoBackings, cut_again, cut_backed_and_lit, cut_backlit, cut_lit, cut_two_backings,
+};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
 use tatter_core::model::{CutRecipe, OtherShots, Patch, Photo};
@@ -183,7 +185,7 @@ pub fn cut_photo(request: &CutRequest, task: &Task) -> Result<CutReport, CutFail
         let strokes = read_strokes(&picture, size).map_err(|error| CutFailed::Strokes(error, path.clone()))?;
         told.recipe.strokes.extend(strokes);
     }
-    let (mut cut, corrected) = cut_read(shots, &told, request.source.path(), task)?;
+    let (mut cut, corrected) = cut_read(shots, &told, request.source.path(), &mut Kept::default(), task)?;
     cut.patch.name = name;
     task.stage("write", || save(&cut.patch, &request.output, Vec::new(), task))?;
     Ok(CutReport { folder: request.output.clone(), cut, corrected })
@@ -194,19 +196,21 @@ pub(crate) fn cut_read(
     mut shots: Read<'_>,
     told: &Told,
     path: &Path,
+    kept: &mut Kept,
     task: &Task,
 ) -> Result<(Cut, Option<Corrected>), CutFailed> {
     let corrected = task.stage("color", || shots.correct(&told.color, path, task))?;
-    let cut = cut_corrected(shots, told, corrected.as_ref(), path, task)?;
+    let cut = cut_corrected(shots, told, corrected.as_ref(), path, kept, task)?;
     Ok((cut, corrected))
 }
 
-/// [`cut_read`] of shots whose colours are right.
+/// [`cut_read`] of shots whose colours are right; of one photo, with what was found in it before.
 pub(crate) fn cut_corrected(
     shots: Read<'_>,
     told: &Told,
     corrected: Option<&Corrected>,
     path: &Path,
+    kept: &mut Kept,
     task: &Task,
 ) -> Result<Cut, CutFailed> {
     let mut recipe = told.recipe.clone();
@@ -214,7 +218,7 @@ pub(crate) fn cut_corrected(
         recipe.aside.push(with_frame(corners));
     }
     recipe.aside.extend(shots.aside());
-    let mut cut = shots.cut(&recipe, task).map_err(|error| CutFailed::Cut(error, path.to_owned()))?;
+    let mut cut = shots.cut(&recipe, kept, task).map_err(|error| CutFailed::Cut(error, path.to_owned()))?;
     if let Some(corrected) = corrected {
         corrected.record(&mut cut.patch);
     }
@@ -346,9 +350,9 @@ impl Read<'_> {
         Ok(Some(corrected))
     }
 
-    fn cut(self, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
+    fn cut(self, recipe: &CutRecipe, kept: &mut Kept, task: &Task) -> Result<Cut, CutError> {
         match self {
-            Self::Photo(photo) => cut(&photo, recipe, task),
+            Self::Photo(photo) => cut_again(&photo, recipe, kept, task),
             Self::Lights(lit) => {
                 let LitShots { photo, shots, provenance, .. } = lit.into_owned();
                 let mut cut = cut_lit(&photo, shots, recipe, task)?;

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
-use tatter_cloth::cut::Cut;
+use tatter_cloth::cut::{Cut, Kept};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Size};
 use tatter_core::kernel::area_resize;
@@ -155,6 +155,8 @@ pub struct Cutting {
     source: CutSource,
     read: Read<'static>,
     small: Mutex<Option<Small>>,
+    /// Of the whole photo, as colours were corrected last.
+    found: Mutex<(ColorRequest, Kept)>,
 }
 
 /// The photo with its colours right, shrunk.
@@ -164,6 +166,7 @@ struct Small {
     longest: usize,
     read: Read<'static>,
     corrected: Option<Corrected>,
+    found: Kept,
 }
 
 /// Endings of files that may be photos, as people and cameras write them.
@@ -182,7 +185,7 @@ impl Cutting {
     pub fn read(path: &Path, shots: &OtherShots, task: &Task) -> Result<Self, CutFailed> {
         let source = CutSource::of(path.to_owned(), shots);
         let read = read(&source, &Limits::default(), task)?;
-        Ok(Self { path: path.to_owned(), shots: shots.clone(), source, read, small: Mutex::new(None) })
+        Ok(Self { path: path.to_owned(), shots: shots.clone(), source, read, small: Mutex::new(None), found: Mutex::default() })
     }
 
     /// The shots beside the photo.
@@ -225,7 +228,7 @@ impl Cutting {
         let heard = task.notes().len();
         let (cut, corrected, shrunk) = match longest.filter(|longest| *longest < whole && self.can_shrink()) {
             None => {
-                let (cut, corrected) = cut_read(self.read.borrowed(), told, self.source.path(), task)?;
+                let (cut, corrected) = self.whole(told, task)?;
                 (cut, corrected, 1.0)
             }
             Some(longest) => {
@@ -238,7 +241,10 @@ impl Cutting {
                     color: scaled_color(&told.color, share),
                     shots: OtherShots::default(),
                 };
-                let cut = cut_corrected(small.read.borrowed(), &told, small.corrected.as_ref(), self.source.path(), task)?;
+                let cut = {
+                    let Small { read, corrected, found, .. } = &mut *small;
+                    cut_corrected(read.borrowed(), &told, corrected.as_ref(), self.source.path(), found, task)?
+                };
                 (cut, small.corrected.clone(), 1.0 / share)
             }
         };
@@ -246,6 +252,16 @@ impl Cutting {
         let [plain, lit] = views(&cut.patch, SIDE).map(|view| shown(&view));
         let frame = frame(&cut, shrunk);
         Ok(Preview { told: told.clone(), cut, corrected, notes: task.notes().split_off(heard), plain, lit, frame, shrunk })
+    }
+
+    /// The photo at its full size, with what was found in it before where its colours were the same.
+    fn whole(&self, told: &Told, task: &Task) -> Result<(Cut, Option<Corrected>), CutFailed> {
+        let mut held = self.found.lock().unwrap_or_else(PoisonError::into_inner);
+        let (color, found) = &mut *held;
+        if *color != told.color {
+            (*color, *found) = (told.color.clone(), Kept::default());
+        }
+        cut_read(self.read.borrowed(), told, self.source.path(), found, task)
     }
 
     /// Colours are corrected by the whole photo, so that a small one is no less right.
@@ -261,7 +277,7 @@ impl Cutting {
             hash: photo.hash.clone(),
         };
         let Some(read) = shots.each(&small) else { unreachable!("asked only where it can be shrunk") };
-        Ok(Small { color: told.color.clone(), longest, read, corrected })
+        Ok(Small { color: told.color.clone(), longest, read, corrected, found: Kept::default() })
     }
 
     /// Write the patch folder, byte for byte as [`crate::cut::cut_photo`] does of the same file. A preview of the same words at full size is
@@ -284,7 +300,7 @@ impl Cutting {
         let ready = ready.filter(|ready| ready.told == *told && ready.shrunk == 1.0);
         let (mut cut, corrected) = match ready {
             Some(ready) => (ready.cut.clone(), ready.corrected.clone()),
-            None => cut_read(self.read.borrowed(), told, self.source.path(), task)?,
+            None => self.whole(told, task)?,
         };
         cut.patch.name = name;
         task.stage("write", || save(&cut.patch, folder, Vec::new(), task))?;
