@@ -7,6 +7,7 @@ use std::time::Duration;
 use tatter::history::History;
 use tatter::keep::Kept;
 use tatter::library::Card;
+use tatter::lights::{first_shot, is_lights_file};
 use tatter::recent::Recent;
 use tatter::watch::JobFiles;
 use tatter_core::model::Job;
@@ -17,7 +18,7 @@ use crate::job::{hear_in, keep_draft, look_over, obey_in};
 use crate::loom::Loom;
 use crate::open::Open;
 use crate::outside::{Changed, OnOutside, Outside, Table};
-use crate::photo::{Accepted, Photos};
+use crate::photo::{Accepted, OnPhoto, Photos, Shot};
 use crate::say;
 use crate::scattering;
 use crate::shelf::Shelf;
@@ -242,6 +243,7 @@ impl Desk {
         match ready {
             Ready::Job(job) => self.obey(Command::Open(job)),
             Ready::Photos(photos) => self.obey(Command::Lay(photos)),
+            Ready::Lights(lights) => self.light(lights),
             Ready::Trouble(trouble) => self.trouble = Some(trouble),
             Ready::Sample(sample) => {
                 self.obey(Command::Open(sample.job));
@@ -323,7 +325,7 @@ impl Desk {
         let shelf = self.open.as_ref().map_or(&self.shelf, |open| &open.shelf);
         let table = Table {
             job: self.job_at_hand(),
-            photos: self.photos.sheets.iter().map(|sheet| sheet.path.clone()).collect(),
+            photos: self.photos.sheets.iter().flat_map(crate::photo::Sheet::files).collect(),
             patches: shelf.cards.iter().map(|card| card.folder.clone()).collect(),
         };
         self.outside.follow(table);
@@ -451,9 +453,22 @@ impl Desk {
         }
     }
 
+    /// Shots under several lamps, by their lights file: of the photo that is looked at, else of the first that the file names.
+    fn light(&mut self, lights: PathBuf) {
+        if self.photos.sheet().is_none() {
+            match first_shot(&lights) {
+                Ok(first) => self.obey(Command::Lay(first.into_iter().collect())),
+                Err(error) => return self.trouble = Some(Trouble::of(&error)),
+            }
+        }
+        self.station = Station::Photo;
+        self.obey(Command::Photo(OnPhoto::Beside(Shot::Lights, Some(lights))));
+    }
+
     /// Files that were dropped on the window, or named: a job is opened, a job is begun beside a mesh, photos are laid on the table.
     pub(crate) fn bring(&mut self, files: &[PathBuf]) {
-        let (jobs, others): (Vec<_>, Vec<_>) = files.iter().cloned().partition(|file| is_job(file));
+        let (lights, others): (Vec<_>, Vec<_>) = files.iter().cloned().partition(|file| is_lights_file(file));
+        let (jobs, others): (Vec<_>, Vec<_>) = others.into_iter().partition(|file| is_job(file));
         let (meshes, others): (Vec<_>, Vec<_>) = others.into_iter().partition(|file| is_mesh(file));
         let (folders, photos): (Vec<_>, Vec<_>) = others.into_iter().partition(|file| file.is_dir());
         if let Some(job) = jobs.into_iter().next() {
@@ -463,6 +478,9 @@ impl Desk {
         }
         if !photos.is_empty() {
             self.obey(Command::Lay(photos));
+        }
+        if let Some(lights) = lights.into_iter().next() {
+            self.light(lights);
         }
         if let Some(folder) = folders.first() {
             self.trouble = Some(Trouble { what: say::dropped_folder(folder), next: say::DROP_FILES.to_owned() });

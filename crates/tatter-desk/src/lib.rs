@@ -35,7 +35,7 @@ pub use look::{Icon, Palette, contrast, dress, icon_button_ui};
 pub use loom::{Loom, OnLoom};
 pub use open::{Open, Stance};
 pub use outside::OnOutside;
-pub use photo::{OnPhoto, Part, Photos, Sheet, Tool};
+pub use photo::{OnPhoto, Part, Photos, Quad, Sheet, Shot, Tool};
 pub use start::{Chosen, Dialogs, OnStart, Waiting, Wanted};
 pub use threads::leave;
 pub use window::{StartError, run};

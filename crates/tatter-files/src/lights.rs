@@ -72,6 +72,12 @@ impl Explain for LightsError {
     }
 }
 
+/// Whether a file lists lights: by its ending and a heading in it, so that one with a mistake counts as well.
+pub fn is_lights_file(path: &Path) -> bool {
+    path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
+        && fs::read_to_string(path).is_ok_and(|text| text.lines().any(|line| line.trim_start().starts_with("[[light]]")))
+}
+
 /// Read a lights file.
 ///
 /// # Errors

@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use tatter_core::angle::Angle;
-use tatter_core::model::{CutRecipe, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
+use tatter_core::image::LinearRgb;
+use tatter_core::model::{CutRecipe, KnownSize, OtherShots, Scale, Stroke, StrokeKind, Subject, SubjectChoice};
 use tatter_core::units::{Mm, MmPerTexel, PerCm};
 
 use crate::disk::Disk;
@@ -26,13 +27,19 @@ pub struct GreyPlace {
     pub reflectance: f32,
 }
 
-/// What a hand tells of one photo: of a recipe its subject, loop, strokes, scale (but for a known rectangle), grain and seed.
+/// What a hand tells of one photo: of a recipe its subject, loop, strokes, scale, grain and seed.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ToldOfPhoto {
     /// Of the cut.
     pub recipe: CutRecipe,
     /// Of its colours.
     pub grey: Option<GreyPlace>,
+    /// Corners of a chart, photo pixels.
+    pub chart: Option<[[f32; 2]; 4]>,
+    /// A photo of an even card.
+    pub flat_field: Option<PathBuf>,
+    /// Other shots of the same cloth.
+    pub shots: OtherShots,
 }
 
 /// The same as it stands in the file.
@@ -59,6 +66,22 @@ struct Written {
     seed: u64,
     #[serde(default)]
     grey: Option<GreyPlace>,
+    #[serde(default)]
+    chart: Option<[[f32; 2]; 4]>,
+    #[serde(default)]
+    flat_field: Option<PathBuf>,
+    #[serde(default)]
+    shots: WrittenShots,
+}
+
+/// Paths are relative to the photo's folder where they lie in it.
+#[derive(Default, Serialize, Deserialize)]
+struct WrittenShots {
+    over_dark: Option<PathBuf>,
+    backings: Option<[[f32; 3]; 2]>,
+    backlit: Option<PathBuf>,
+    lamp: Option<PathBuf>,
+    lights: Option<PathBuf>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -74,7 +97,17 @@ enum WrittenScale {
     MmPerPixel(f32),
     WidthMm(f32),
     EndsPerCm(f32),
-    Ruler { from: [f32; 2], to: [f32; 2], mm: f32 },
+    Ruler {
+        from: [f32; 2],
+        to: [f32; 2],
+        mm: f32,
+    },
+    /// Of a size that has a name, or as many millimetres.
+    Rectangle {
+        size: Option<String>,
+        mm: Option<[f32; 2]>,
+        corners: Option<[[f32; 2]; 4]>,
+    },
 }
 
 const KINDS: [(&str, StrokeKind); 4] =
@@ -98,7 +131,7 @@ pub fn recall_told(job: &Path, photo: &Path) -> Option<ToldOfPhoto> {
     let text = fs::read(place(job, photo).ok()?).ok()?;
     let written: Written = serde_json::from_slice(&text).ok()?;
     let same = written.format == FORMAT && fs::metadata(photo).ok()?.len() == written.bytes;
-    same.then(|| read(written)).flatten()
+    same.then(|| read(written, photo.parent().unwrap_or(Path::new("")))).flatten()
 }
 
 /// Photos of one name may lie in several folders.
@@ -111,7 +144,9 @@ fn place(job: &Path, photo: &Path) -> io::Result<PathBuf> {
 }
 
 fn written(photo: &Path, bytes: u64, told: &ToldOfPhoto) -> Written {
-    let recipe = &told.recipe;
+    let (recipe, shots) = (&told.recipe, &told.shots);
+    let folder = photo.parent().unwrap_or(Path::new(""));
+    let near = |path: &Path| path.strip_prefix(folder).unwrap_or(path).to_owned();
     let kind = |kind: StrokeKind| KINDS.iter().find(|(_, known)| *known == kind).map_or("", |(name, _)| *name).to_owned();
     Written {
         format: FORMAT,
@@ -132,16 +167,40 @@ fn written(photo: &Path, bytes: u64, told: &ToldOfPhoto) -> Written {
             Scale::Width(mm) => Some(WrittenScale::WidthMm(mm.get())),
             Scale::EndsPerCm(count) => Some(WrittenScale::EndsPerCm(count.get())),
             Scale::Ruler { from, to, length } => Some(WrittenScale::Ruler { from, to, mm: length.get() }),
-            Scale::Unknown | Scale::Rectangle { .. } => None,
+            Scale::Rectangle { size: KnownSize::Told { width, height }, corners } => {
+                Some(WrittenScale::Rectangle { size: None, mm: Some([width.get(), height.get()]), corners })
+            }
+            Scale::Rectangle { size, corners } => {
+                Some(WrittenScale::Rectangle { size: Some(size.name().to_owned()), mm: None, corners })
+            }
+            Scale::Unknown => None,
         },
         grain_radians: recipe.grain.map(Angle::to_radians),
         upright: recipe.upright,
         seed: recipe.seed,
         grey: told.grey,
+        chart: told.chart,
+        flat_field: told.flat_field.as_deref().map(&near),
+        shots: WrittenShots {
+            over_dark: shots.over_dark.as_deref().map(&near),
+            backings: shots.backings.map(|both| both.map(|color| color.0)),
+            backlit: shots.backlit.as_deref().map(&near),
+            lamp: shots.lamp.as_deref().map(&near),
+            lights: shots.lights.as_deref().map(&near),
+        },
     }
 }
 
-fn read(written: Written) -> Option<ToldOfPhoto> {
+fn known_size(size: Option<&str>, mm: Option<[f32; 2]>) -> Option<KnownSize> {
+    match (size, mm) {
+        (Some(name), _) => KnownSize::FOUND.into_iter().find(|size| size.name() == name),
+        (None, Some([width, height])) => Some(KnownSize::Told { width: Mm(width), height: Mm(height) }),
+        (None, None) => None,
+    }
+}
+
+fn read(written: Written, folder: &Path) -> Option<ToldOfPhoto> {
+    let there = |path: Option<PathBuf>| path.map(|path| folder.join(path));
     let stroke = |stroke: WrittenStroke| {
         let (_, kind) = KINDS.into_iter().find(|(name, _)| *name == stroke.kind)?;
         let sane = stroke.radius > 0.0 && stroke.radius.is_finite() && !stroke.points.is_empty();
@@ -159,6 +218,17 @@ fn read(written: Written) -> Option<ToldOfPhoto> {
         Some(WrittenScale::WidthMm(mm)) => Scale::Width(Mm(mm)),
         Some(WrittenScale::EndsPerCm(count)) => Scale::EndsPerCm(PerCm(count)),
         Some(WrittenScale::Ruler { from, to, mm }) => Scale::Ruler { from, to, length: Mm(mm) },
+        Some(WrittenScale::Rectangle { size, mm, corners }) => {
+            Scale::Rectangle { size: known_size(size.as_deref(), mm)?, corners }
+        }
+    };
+    let WrittenShots { over_dark, backings, backlit, lamp, lights } = written.shots;
+    let shots = OtherShots {
+        over_dark: there(over_dark),
+        backings: backings.map(|both| both.map(LinearRgb)),
+        backlit: there(backlit),
+        lamp: there(lamp),
+        lights: there(lights),
     };
     let recipe = CutRecipe {
         subject,
@@ -170,7 +240,7 @@ fn read(written: Written) -> Option<ToldOfPhoto> {
         seed: written.seed,
         ..CutRecipe::default()
     };
-    Some(ToldOfPhoto { recipe, grey: written.grey })
+    Some(ToldOfPhoto { recipe, grey: written.grey, chart: written.chart, flat_field: there(written.flat_field), shots })
 }
 
 #[cfg(test)]
@@ -193,9 +263,26 @@ mod tests {
             upright: true,
             ..CutRecipe::default()
         };
-        let told = ToldOfPhoto { recipe, grey: Some(GreyPlace { at: [3.3, 4.4], radius: None, reflectance: 0.18 }) };
+        let grey = Some(GreyPlace { at: [3.3, 4.4], radius: None, reflectance: 0.18 });
+        let told = ToldOfPhoto { recipe, grey, ..ToldOfPhoto::default() };
         keep_told(&job, &photo, Some(&told))?;
         assert_eq!(recall_told(&job, &photo).as_ref(), Some(&told), "to the bit");
+        let corners = [[1.0, 2.0], [30.5, 2.5], [30.0, 40.0], [1.5, 39.0]];
+        for size in [KnownSize::A5, KnownSize::Told { width: Mm(50.0), height: Mm(30.5) }] {
+            let scale = Scale::Rectangle { size, corners: Some(corners) };
+            let shots = OtherShots {
+                over_dark: Some(scratch.path().join("dark.png")),
+                backings: Some([LinearRgb([0.1; 3]), LinearRgb([0.8, 0.7, 0.6])]),
+                lights: Some(PathBuf::from("/elsewhere/lights.toml")),
+                ..OtherShots::default()
+            };
+            let flat_field = Some(scratch.path().join("card.png"));
+            let recipe = CutRecipe { scale, ..CutRecipe::default() };
+            let several = ToldOfPhoto { recipe, grey: None, chart: Some(corners), flat_field, shots };
+            keep_told(&job, &photo, Some(&several))?;
+            assert_eq!(recall_told(&job, &photo).as_ref(), Some(&several), "other shots, a chart and a rectangle, too");
+        }
+        keep_told(&job, &photo, Some(&told))?;
         fs::write(&photo, "another picture of that name")?;
         assert_eq!(recall_told(&job, &photo), None, "strokes do not fit another picture");
         fs::write(&photo, "not looked at here")?;

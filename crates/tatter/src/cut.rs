@@ -3,10 +3,12 @@
 use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 
-use tatter_cloth::cut::{Behind, Cut, CutError, TwoBackings, cut, cut_backed_and_lit, cut_backlit, cut_lit, cut_two_backings};
+use tatter_cloth::cut::{
+    Behind, Cut, CutError, Kept, TwoBackings, cut_again, cut_backed_and_lit, cut_backlit, cut_lit, cut_two_backings,
+};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Coding, Depth, Image, LinearRgb, Map, Stored, Transfer};
-use tatter_core::model::{CutRecipe, Patch, Photo};
+use tatter_core::model::{CutRecipe, OtherShots, Patch, Photo};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, write_patch};
@@ -66,8 +68,19 @@ impl Default for CutSource {
 }
 
 impl CutSource {
+    /// A photo with the shots that were named beside it.
+    pub fn of(photo: PathBuf, shots: &OtherShots) -> Self {
+        let OtherShots { over_dark, backings, backlit, lamp, lights } = shots.clone();
+        match (backlit, over_dark, lights) {
+            (Some(behind), _, lights) => Self::Backlit { front: lights.map_or(Front::Photo(photo), Front::Lights), behind, lamp },
+            (None, Some(dark), lights) => Self::Backings { dark, light: photo, colors: backings, lights },
+            (None, None, Some(lights)) => Self::Lights(lights),
+            (None, None, None) => Self::Photo(photo),
+        }
+    }
+
     /// The file that errors name.
-    fn path(&self) -> &Path {
+    pub(crate) fn path(&self) -> &Path {
         match self {
             Self::Photo(path)
             | Self::Lights(path)
@@ -165,14 +178,14 @@ pub fn cut_photo(request: &CutRequest, task: &Task) -> Result<CutReport, CutFail
     let name = patch_name(&request.output).ok_or_else(|| CutFailed::Name(request.output.clone()))?;
     let limits = Limits::default();
     let shots = task.stage("read", || read(&request.source, &limits, task))?;
-    let mut told = Told { recipe: request.recipe.clone(), color: request.color.clone() };
+    let mut told = Told { recipe: request.recipe.clone(), color: request.color.clone(), ..Told::default() };
     if let Some(path) = &request.strokes {
         let picture = read_stored(path, &limits)?;
         let size = shots.photo().color.size();
         let strokes = read_strokes(&picture, size).map_err(|error| CutFailed::Strokes(error, path.clone()))?;
         told.recipe.strokes.extend(strokes);
     }
-    let (mut cut, corrected) = cut_read(shots, &told, request.source.path(), task)?;
+    let (mut cut, corrected) = cut_read(shots, &told, request.source.path(), &mut Kept::default(), task)?;
     cut.patch.name = name;
     task.stage("write", || save(&cut.patch, &request.output, Vec::new(), task))?;
     Ok(CutReport { folder: request.output.clone(), cut, corrected })
@@ -183,20 +196,22 @@ pub(crate) fn cut_read(
     mut shots: Read<'_>,
     told: &Told,
     path: &Path,
+    kept: &mut Kept,
     task: &Task,
 ) -> Result<(Cut, Option<Corrected>), CutFailed> {
     let corrected = task.stage("color", || shots.correct(&told.color, path, task))?;
-    let told = Told { recipe: told.recipe.clone(), color: told.color.settled(corrected.as_ref()) };
-    let cut = cut_corrected(shots, &told, corrected.as_ref(), path, task)?;
+    let told = Told { color: told.color.settled(corrected.as_ref()), ..told.clone() };
+    let cut = cut_corrected(shots, &told, corrected.as_ref(), path, kept, task)?;
     Ok((cut, corrected))
 }
 
-/// [`cut_read`] of shots whose colours are right, and whose chart has its place.
+/// [`cut_read`] of shots whose colours are right, and whose chart has its place; of one photo, with what was found in it before.
 pub(crate) fn cut_corrected(
     shots: Read<'_>,
     told: &Told,
     corrected: Option<&Corrected>,
     path: &Path,
+    kept: &mut Kept,
     task: &Task,
 ) -> Result<Cut, CutFailed> {
     let mut recipe = told.recipe.clone();
@@ -204,7 +219,7 @@ pub(crate) fn cut_corrected(
         recipe.aside.push(with_frame(corners));
     }
     recipe.aside.extend(shots.aside());
-    let mut cut = shots.cut(&recipe, task).map_err(|error| CutFailed::Cut(error, path.to_owned()))?;
+    let mut cut = shots.cut(&recipe, kept, task).map_err(|error| CutFailed::Cut(error, path.to_owned()))?;
     if let Some(corrected) = corrected {
         corrected.record(&mut cut.patch);
     }
@@ -214,40 +229,77 @@ pub(crate) fn cut_corrected(
     Ok(cut)
 }
 
-/// What was read of a source.
+/// What was read of a source: pictures of its own, or those that somebody else keeps.
+#[derive(Clone, Debug)]
 pub(crate) enum Read<'a> {
     Photo(Cow<'a, Photo>),
-    Lights(LitShots),
-    Backings { dark: Photo, light: Photo, colors: Option<[LinearRgb; 2]>, lit: Option<Box<LitShots>> },
-    Backlit { front: Box<Self>, behind: Photo, lamp: Option<Photo> },
+    Lights(Cow<'a, LitShots>),
+    Backings { dark: Cow<'a, Photo>, light: Cow<'a, Photo>, colors: Option<[LinearRgb; 2]>, lit: Option<Box<Cow<'a, LitShots>>> },
+    Backlit { front: Box<Self>, behind: Cow<'a, Photo>, lamp: Option<Cow<'a, Photo>> },
 }
 
-fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read<'static>, CutFailed> {
+pub(crate) fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read<'static>, CutFailed> {
+    let photo = |path: &Path| read_photo(path, limits).map(Cow::Owned);
+    let lit = |path: &Path| read_shots(path, task).map(Cow::Owned);
     Ok(match source {
-        CutSource::Photo(path) => Read::Photo(Cow::Owned(read_photo(path, limits)?)),
-        CutSource::Lights(path) => Read::Lights(read_shots(path, task)?),
+        CutSource::Photo(path) => Read::Photo(photo(path)?),
+        CutSource::Lights(path) => Read::Lights(lit(path)?),
         CutSource::Backings { dark, light, colors, lights } => {
-            let lit = lights.as_deref().map(|path| read_shots(path, task).map(Box::new)).transpose()?;
-            Read::Backings { dark: read_photo(dark, limits)?, light: read_photo(light, limits)?, colors: *colors, lit }
+            let lit = lights.as_deref().map(|path| lit(path).map(Box::new)).transpose()?;
+            Read::Backings { dark: photo(dark)?, light: photo(light)?, colors: *colors, lit }
         }
         CutSource::Backlit { front, behind, lamp } => {
             let front = Box::new(match front {
-                Front::Photo(path) => Read::Photo(Cow::Owned(read_photo(path, limits)?)),
-                Front::Lights(path) => Read::Lights(read_shots(path, task)?),
+                Front::Photo(path) => Read::Photo(photo(path)?),
+                Front::Lights(path) => Read::Lights(lit(path)?),
             });
-            let lamp = lamp.as_deref().map(|path| read_photo(path, limits)).transpose()?;
-            Read::Backlit { front, behind: read_photo(behind, limits)?, lamp }
+            let lamp = lamp.as_deref().map(photo).transpose()?;
+            Read::Backlit { front, behind: photo(behind)?, lamp }
         }
     })
 }
 
 impl Read<'_> {
     /// The picture on whose pixels the patch lies.
-    fn photo(&self) -> &Photo {
+    pub(crate) fn photo(&self) -> &Photo {
         match self {
-            Self::Photo(photo) => photo,
-            Self::Lights(LitShots { photo, .. }) | Self::Backings { light: photo, .. } => photo,
+            Self::Photo(photo) | Self::Backings { light: photo, .. } => photo,
+            Self::Lights(lit) => &lit.photo,
             Self::Backlit { front, .. } => front.photo(),
+        }
+    }
+
+    /// The same pictures, which stay here.
+    pub(crate) fn borrowed(&self) -> Read<'_> {
+        match self {
+            Self::Photo(photo) => Read::Photo(Cow::Borrowed(photo)),
+            Self::Lights(lit) => Read::Lights(Cow::Borrowed(lit)),
+            Self::Backings { dark, light, colors, lit } => Read::Backings {
+                dark: Cow::Borrowed(dark),
+                light: Cow::Borrowed(light),
+                colors: *colors,
+                lit: lit.as_deref().map(|lit| Box::new(Cow::Borrowed(&**lit))),
+            },
+            Self::Backlit { front, behind, lamp } => Read::Backlit {
+                front: Box::new(front.borrowed()),
+                behind: Cow::Borrowed(behind),
+                lamp: lamp.as_deref().map(Cow::Borrowed),
+            },
+        }
+    }
+
+    /// The same with every picture made another; `None` where shots under several lamps are among them.
+    pub(crate) fn each(&self, make: &dyn Fn(&Photo) -> Photo) -> Option<Read<'static>> {
+        let made = |photo: &Photo| Cow::Owned(make(photo));
+        match self {
+            Self::Photo(photo) => Some(Read::Photo(made(photo))),
+            Self::Backings { dark, light, colors, lit: None } => {
+                Some(Read::Backings { dark: made(dark), light: made(light), colors: *colors, lit: None })
+            }
+            Self::Backlit { front, behind, lamp } => {
+                Some(Read::Backlit { front: Box::new(front.each(make)?), behind: made(behind), lamp: lamp.as_deref().map(made) })
+            }
+            Self::Lights(_) | Self::Backings { .. } => None,
         }
     }
 
@@ -271,7 +323,7 @@ impl Read<'_> {
             match self {
                 Self::Photo(photo) => even(&mut [photo.to_mut()], flat_field)?,
                 // Shots under lamps have theirs in the lights file.
-                Self::Backings { dark, light, .. } => even(&mut [dark, light], flat_field)?,
+                Self::Backings { dark, light, .. } => even(&mut [dark.to_mut(), light.to_mut()], flat_field)?,
                 Self::Lights(_) | Self::Backlit { .. } => return Err(ColorFailed::FlatTwice(path.to_path_buf())),
             }
         }
@@ -282,14 +334,15 @@ impl Read<'_> {
         match self {
             Self::Photo(photo) => show(photo.to_mut()),
             Self::Backings { dark, light, colors, lit } => {
-                show(dark);
-                show(light);
+                show(dark.to_mut());
+                show(light.to_mut());
                 *colors = colors.map(|both| both.map(|color| done.apply(color)));
                 if let Some(lit) = lit {
-                    lit.shots.correct(done);
+                    lit.to_mut().shots.correct(done);
                 }
             }
-            Self::Lights(LitShots { photo, shots, .. }) => {
+            Self::Lights(lit) => {
+                let LitShots { photo, shots, .. } = lit.to_mut();
                 show(photo);
                 shots.correct(done);
             }
@@ -298,10 +351,11 @@ impl Read<'_> {
         Ok(Some(corrected))
     }
 
-    fn cut(self, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
+    fn cut(self, recipe: &CutRecipe, kept: &mut Kept, task: &Task) -> Result<Cut, CutError> {
         match self {
-            Self::Photo(photo) => cut(&photo, recipe, task),
-            Self::Lights(LitShots { photo, shots, provenance, .. }) => {
+            Self::Photo(photo) => cut_again(&photo, recipe, kept, task),
+            Self::Lights(lit) => {
+                let LitShots { photo, shots, provenance, .. } = lit.into_owned();
                 let mut cut = cut_lit(&photo, shots, recipe, task)?;
                 cut.patch.provenance.extend(provenance);
                 Ok(cut)
@@ -309,15 +363,16 @@ impl Read<'_> {
             Self::Backings { dark, light, colors, lit } => {
                 let shots = TwoBackings { dark: &dark, light: &light, cards: colors };
                 let Some(lit) = lit else { return cut_two_backings(&shots, recipe, task) };
-                let LitShots { shots: lit, provenance, .. } = *lit;
+                let LitShots { shots: lit, provenance, .. } = lit.into_owned();
                 let mut cut = cut_backed_and_lit(&shots, lit, recipe, task)?;
                 cut.patch.provenance.extend(provenance);
                 Ok(cut)
             }
             Self::Backlit { front, behind, lamp } => {
-                let behind = Behind { shot: &behind, lamp: lamp.as_ref() };
+                let behind = Behind { shot: &behind, lamp: lamp.as_deref() };
                 match *front {
-                    Read::Lights(LitShots { photo, shots, provenance, .. }) => {
+                    Read::Lights(lit) => {
+                        let LitShots { photo, shots, provenance, .. } = lit.into_owned();
                         let mut cut = cut_backlit(&photo, &behind, Some(shots), recipe, task)?;
                         cut.patch.provenance.extend(provenance);
                         Ok(cut)

@@ -1,23 +1,22 @@
 //! A photo that is cut while a person tells about it: decoded once, shown as it would be cut, and then cut as the command line cuts it.
 
-use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
-use tatter_cloth::cut::Cut;
+use tatter_cloth::cut::{Cut, Kept};
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Size};
 use tatter_core::kernel::area_resize;
-use tatter_core::model::{CutRecipe, Photo, Scale};
+use tatter_core::model::{CutRecipe, OtherShots, Photo, Scale};
 use tatter_core::task::{Note, Task};
 use tatter_core::units::MmPerTexel;
 use tatter_files::limits::Limits;
-use tatter_files::picture::{PictureFormat, read_photo};
+use tatter_files::picture::PictureFormat;
 use tatter_files::told::{self, GreyPlace, ToldOfPhoto};
 use tatter_proof::Picture;
 
 use crate::color::{ColorRequest, Corrected, GreyPick, Known};
-use crate::cut::{CutFailed, CutReport, Read, cut_corrected, cut_read, patch_name, save};
+use crate::cut::{CutFailed, CutReport, CutSource, Read, cut_corrected, cut_read, patch_name, read, save};
 use crate::library::shown;
 use crate::sheet::views;
 
@@ -31,12 +30,18 @@ pub struct Told {
     pub recipe: CutRecipe,
     /// Of its colours.
     pub color: ColorRequest,
+    /// Other shots of the same cloth.
+    pub shots: OtherShots,
 }
 
 impl Default for Told {
     /// Nothing is told: what the command line does without options.
     fn default() -> Self {
-        Self { recipe: CutRecipe { seed: USUAL_SEED, ..CutRecipe::default() }, color: ColorRequest::default() }
+        Self {
+            recipe: CutRecipe { seed: USUAL_SEED, ..CutRecipe::default() },
+            color: ColorRequest::default(),
+            shots: OtherShots::default(),
+        }
     }
 }
 
@@ -63,19 +68,27 @@ impl Explain for KeepToldError {
 /// # Errors
 /// When it cannot be written.
 pub fn keep_told(job: &Path, photo: &Path, told: &Told) -> Result<(), KeepToldError> {
-    let grey = match told.color.known {
-        Some(Known::Grey(GreyPick { at, radius, reflectance })) => Some(GreyPlace { at, radius, reflectance }),
-        _ => None,
+    let (grey, chart) = match told.color.known {
+        Some(Known::Grey(GreyPick { at, radius, reflectance })) => (Some(GreyPlace { at, radius, reflectance }), None),
+        Some(Known::Chart(corners)) => (None, Some(corners)),
+        // Nobody tells this by hand: the command line alone looks for charts.
+        Some(Known::ChartSomewhere) | None => (None, None),
     };
-    let kept = (*told != Told::default()).then(|| ToldOfPhoto { recipe: told.recipe.clone(), grey });
+    let kept = (*told != Told::default()).then(|| ToldOfPhoto {
+        recipe: told.recipe.clone(),
+        grey,
+        chart,
+        flat_field: told.color.flat_field.clone(),
+        shots: told.shots.clone(),
+    });
     told::keep_told(job, photo, kept.as_ref()).map_err(|reason| KeepToldError { reason, photo: photo.to_owned() })
 }
 
 /// What was told by hand of a photo another day, if it was, and the photo is still the same.
 pub fn recall_told(job: &Path, photo: &Path) -> Option<Told> {
-    let ToldOfPhoto { recipe, grey } = told::recall_told(job, photo)?;
-    let known = grey.map(|GreyPlace { at, radius, reflectance }| Known::Grey(GreyPick { at, radius, reflectance }));
-    Some(Told { recipe, color: ColorRequest { known, ..ColorRequest::default() } })
+    let ToldOfPhoto { recipe, grey, chart, flat_field, shots } = told::recall_told(job, photo)?;
+    let grey = grey.map(|GreyPlace { at, radius, reflectance }| Known::Grey(GreyPick { at, radius, reflectance }));
+    Some(Told { recipe, color: ColorRequest { known: grey.or(chart.map(Known::Chart)), flat_field }, shots })
 }
 
 /// What would be cut.
@@ -135,12 +148,16 @@ impl Explain for AcceptFailed {
     }
 }
 
-/// A photo on the table.
+/// A photo on the table, with the shots that were named beside it.
 #[derive(Debug)]
 pub struct Cutting {
     path: PathBuf,
-    photo: Photo,
+    shots: OtherShots,
+    source: CutSource,
+    read: Read<'static>,
     small: Mutex<Option<Small>>,
+    /// Of the whole photo, as colours were corrected last.
+    found: Mutex<(ColorRequest, Kept)>,
 }
 
 /// The photo with its colours right, shrunk.
@@ -148,8 +165,9 @@ pub struct Cutting {
 struct Small {
     color: ColorRequest,
     longest: usize,
-    photo: Photo,
+    read: Read<'static>,
     corrected: Option<Corrected>,
+    found: Kept,
 }
 
 /// Endings of files that may be photos, as people and cameras write them.
@@ -161,13 +179,28 @@ pub fn photo_endings() -> Vec<String> {
 const SIDE: usize = 512;
 
 impl Cutting {
-    /// Decode a photo. It stays in memory, 12 bytes a pixel.
+    /// Decode a photo and the shots beside it. They stay in memory: 12 bytes a pixel, those under several lamps 6 a pixel and shot.
     ///
     /// # Errors
-    /// [`CutFailed::Picture`] when it cannot be read.
-    pub fn read(path: &Path) -> Result<Self, CutFailed> {
-        let photo = read_photo(path, &Limits::default())?;
-        Ok(Self { path: path.to_owned(), photo, small: Mutex::new(None) })
+    /// As [`CutFailed`] lists for what can't be read.
+    pub fn read(path: &Path, shots: &OtherShots, task: &Task) -> Result<Self, CutFailed> {
+        let source = CutSource::of(path.to_owned(), shots);
+        let read = read(&source, &Limits::default(), task)?;
+        Ok(Self { path: path.to_owned(), shots: shots.clone(), source, read, small: Mutex::new(None), found: Mutex::default() })
+    }
+
+    /// The shots beside the photo.
+    pub fn shots(&self) -> &OtherShots {
+        &self.shots
+    }
+
+    /// Whether a first look at a small copy is to be had: shots under several lamps are cut as they are.
+    pub fn can_shrink(&self) -> bool {
+        match &self.read {
+            Read::Photo(_) | Read::Backings { lit: None, .. } => true,
+            Read::Backlit { front, .. } => matches!(**front, Read::Photo(_)),
+            Read::Lights(_) | Read::Backings { .. } => false,
+        }
     }
 
     /// The file.
@@ -177,12 +210,12 @@ impl Cutting {
 
     /// Columns and rows of the photo.
     pub fn size(&self) -> Size {
-        self.photo.color.size()
+        self.read.photo().color.size()
     }
 
     /// The photo as a screen shows it: first with a longer side of at most `largest`, then each half the one before, down to `smallest`.
     pub fn pictures(&self, largest: usize, smallest: usize) -> Vec<Picture> {
-        halved(&self.photo.color, largest, smallest)
+        halved(&self.read.photo().color, largest, smallest)
     }
 
     /// What would be cut of the photo as it is, or of one shrunk so that its longer side is `longest`: for a first look, since threads that
@@ -194,22 +227,25 @@ impl Cutting {
         let size = self.size();
         let whole = size.width.max(size.height);
         let heard = task.notes().len();
-        let (cut, corrected, shrunk) = match longest.filter(|longest| *longest < whole) {
+        let (cut, corrected, shrunk) = match longest.filter(|longest| *longest < whole && self.can_shrink()) {
             None => {
-                let (cut, corrected) = cut_read(Read::Photo(Cow::Borrowed(&self.photo)), told, &self.path, task)?;
+                let (cut, corrected) = self.whole(told, task)?;
                 (cut, corrected, 1.0)
             }
             Some(longest) => {
                 let mut held = self.small.lock().unwrap_or_else(PoisonError::into_inner);
                 let known = held.take().filter(|small| small.longest == longest && small.color == told.color);
                 let small = held.insert(known.map_or_else(|| self.shrink(told, longest, task), Ok)?);
-                let share = small.photo.color.width() as f32 / size.width as f32;
+                let share = small.read.photo().color.width() as f32 / size.width as f32;
                 let told = Told {
                     recipe: scaled(&told.recipe, share),
                     color: scaled_color(&told.color.settled(small.corrected.as_ref()), share),
+                    shots: OtherShots::default(),
                 };
-                let shots = Read::Photo(Cow::Borrowed(&small.photo));
-                let cut = cut_corrected(shots, &told, small.corrected.as_ref(), &self.path, task)?;
+                let cut = {
+                    let Small { read, corrected, found, .. } = &mut *small;
+                    cut_corrected(read.borrowed(), &told, corrected.as_ref(), self.source.path(), found, task)?
+                };
                 (cut, small.corrected.clone(), 1.0 / share)
             }
         };
@@ -219,20 +255,30 @@ impl Cutting {
         Ok(Preview { told: told.clone(), cut, corrected, notes: task.notes().split_off(heard), plain, lit, frame, shrunk })
     }
 
+    /// The photo at its full size, with what was found in it before where its colours were the same.
+    fn whole(&self, told: &Told, task: &Task) -> Result<(Cut, Option<Corrected>), CutFailed> {
+        let mut held = self.found.lock().unwrap_or_else(PoisonError::into_inner);
+        let (color, found) = &mut *held;
+        if *color != told.color {
+            (*color, *found) = (told.color.clone(), Kept::default());
+        }
+        cut_read(self.read.borrowed(), told, self.source.path(), found, task)
+    }
+
     /// Colours are corrected by the whole photo, so that a small one is no less right.
     fn shrink(&self, told: &Told, longest: usize, task: &Task) -> Result<Small, CutFailed> {
-        let mut shots = Read::Photo(Cow::Borrowed(&self.photo));
-        let corrected = shots.correct(&told.color, &self.path, task)?;
-        let Read::Photo(right) = shots else { unreachable!("it was one photo") };
-        let photo = Photo {
-            color: shrunk(&right.color, longest),
-            alpha: right.alpha.as_ref().map(|alpha| shrunk(alpha, longest)),
-            name: right.name.clone(),
-            bits: right.bits,
-            color_source: right.color_source.clone(),
-            hash: right.hash.clone(),
+        let mut shots = self.read.borrowed();
+        let corrected = shots.correct(&told.color, self.source.path(), task)?;
+        let small = |photo: &Photo| Photo {
+            color: shrunk(&photo.color, longest),
+            alpha: photo.alpha.as_ref().map(|alpha| shrunk(alpha, longest)),
+            name: photo.name.clone(),
+            bits: photo.bits,
+            color_source: photo.color_source.clone(),
+            hash: photo.hash.clone(),
         };
-        Ok(Small { color: told.color.clone(), longest, photo, corrected })
+        let Some(read) = shots.each(&small) else { unreachable!("asked only where it can be shrunk") };
+        Ok(Small { color: told.color.clone(), longest, read, corrected, found: Kept::default() })
     }
 
     /// Write the patch folder, byte for byte as [`crate::cut::cut_photo`] does of the same file. A preview of the same words at full size is
@@ -255,7 +301,7 @@ impl Cutting {
         let ready = ready.filter(|ready| ready.told == *told && ready.shrunk == 1.0);
         let (mut cut, corrected) = match ready {
             Some(ready) => (ready.cut.clone(), ready.corrected.clone()),
-            None => cut_read(Read::Photo(Cow::Borrowed(&self.photo)), told, &self.path, task)?,
+            None => self.whole(told, task)?,
         };
         cut.patch.name = name;
         task.stage("write", || save(&cut.patch, folder, Vec::new(), task))?;

@@ -16,6 +16,20 @@ use tatter_files::picture::{PictureError, read_photo};
 const LOW_DEG: f32 = 50.0;
 const HIGH_DEG: f32 = 80.0;
 
+/// Whether a file is a lights file by what stands in it.
+pub fn is_lights_file(path: &Path) -> bool {
+    tatter_files::lights::is_lights_file(path)
+}
+
+/// The picture that a lights file names first: what is laid on the table with it.
+///
+/// # Errors
+/// When the file can't be read or is wrong.
+pub fn first_shot(path: &Path) -> Result<Option<PathBuf>, LitFailed> {
+    let folder = path.parent().unwrap_or(Path::new(""));
+    Ok(read_lights(path)?.shots.first().map(|shot| folder.join(&shot.shot)))
+}
+
 /// Why shots under several lights cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum LitFailed {
@@ -96,6 +110,7 @@ impl Explain for LitFailed {
 }
 
 /// The cloth as all lamps together light it, the shots, and a line of provenance for each.
+#[derive(Clone, Debug)]
 pub(crate) struct LitShots {
     pub(crate) photo: Photo,
     pub(crate) shots: Shots,

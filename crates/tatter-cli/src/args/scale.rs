@@ -19,13 +19,19 @@ pub(crate) struct ScaleArgs {
     #[arg(long, value_name = "X,Y,X,Y,MM", group = "scale", allow_hyphen_values = true, value_parser = ruler)]
     pub(crate) ruler: Option<Numbers<5>>,
     /// What of known size lies flat on the cloth, whole in the photo: it is found, gives the scale, and perspective is taken out by it
-    #[arg(long, value_enum, value_name = "WHAT", group = "scale")]
+    #[arg(long, value_enum, value_name = "WHAT", groups = ["scale", "size"])]
     pub(crate) scale_by: Option<ScaleByArg>,
-    /// Four corners of a rectangle of known size on the cloth, in pixels, in order around it: x,y,x,y,x,y,x,y
-    #[arg(long, value_name = "X,Y,…", group = "scale", requires = "corners_mm", allow_hyphen_values = true)]
+    /// Four corners of a rectangle of known size on the cloth, in pixels, in order around it: x,y,x,y,x,y,x,y; with --scale-by when it has a name
+    #[arg(
+        long,
+        value_name = "X,Y,…",
+        requires = "size",
+        conflicts_with_all = ["mm_per_pixel", "width_mm", "ends_per_cm", "ruler"],
+        allow_hyphen_values = true
+    )]
     pub(crate) corners: Option<Numbers<8>>,
     /// Millimetres from the first corner to the second, and from the second to the third
-    #[arg(long, value_name = "WxH", requires = "corners", value_parser = two_lengths)]
+    #[arg(long, value_name = "WxH", group = "size", requires = "corners", value_parser = two_lengths)]
     pub(crate) corners_mm: Option<Numbers<2>>,
 }
 

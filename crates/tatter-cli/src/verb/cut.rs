@@ -2,11 +2,11 @@
 
 use serde_json::{Map, Value, json};
 use tatter::color::{ColorRequest, Corrected, GreyPick, Known};
-use tatter::cut::{CutReport, CutRequest, CutSource, Front, Homography, cut_photo};
+use tatter::cut::{CutReport, CutRequest, CutSource, Homography, cut_photo};
 use tatter_core::angle::Angle;
 use tatter_core::explain::Explain;
 use tatter_core::image::LinearRgb;
-use tatter_core::model::{CutRecipe, Subject, SubjectChoice};
+use tatter_core::model::{CutRecipe, OtherShots, Subject, SubjectChoice};
 use tatter_core::task::Task;
 use tatter_core::units::PerCm;
 
@@ -68,21 +68,15 @@ const GREY_CARD: f32 = 0.18;
 
 /// One photo, one over each backing, one under each light, or both of these; and one with a lamp behind.
 fn source(args: &Cut) -> Result<CutSource, Box<dyn Explain>> {
-    if let Some(behind) = &args.backlit {
-        let front = match &args.lights {
-            Some(lights) => Front::Lights(lights.clone()),
-            None => Front::Photo(args.photo.clone().unwrap_or_default()),
-        };
-        return Ok(CutSource::Backlit { front, behind: behind.clone(), lamp: args.lamp.clone() });
-    }
-    Ok(match (&args.lights, &args.over_dark, &args.over_light) {
-        (lights, Some(dark), Some(light)) => {
-            let colors = args.backings.as_deref().map(backings).transpose().map_err(boxed)?;
-            CutSource::Backings { dark: dark.clone(), light: light.clone(), colors, lights: lights.clone() }
-        }
-        (Some(lights), ..) => CutSource::Lights(lights.clone()),
-        _ => CutSource::Photo(args.photo.clone().unwrap_or_default()),
-    })
+    let shots = OtherShots {
+        over_dark: args.over_dark.clone(),
+        backings: args.backings.as_deref().map(backings).transpose().map_err(boxed)?,
+        backlit: args.backlit.clone(),
+        lamp: args.lamp.clone(),
+        lights: args.lights.clone(),
+    };
+    let photo = args.photo.as_ref().or(args.over_light.as_ref()).cloned();
+    Ok(CutSource::of(photo.unwrap_or_default(), &shots))
 }
 
 /// The dark colour and the light one.

@@ -100,19 +100,15 @@ pub(crate) fn scale(told: &ScaleArgs) -> Scale {
     if let Some(Numbers([x0, y0, x1, y1, mm])) = told.ruler {
         return Scale::Ruler { from: [x0 + CENTRE, y0 + CENTRE], to: [x1 + CENTRE, y1 + CENTRE], length: Mm(mm) };
     }
-    if let (Some(Numbers(numbers)), Some(Numbers([width, height]))) = (told.corners, told.corners_mm) {
-        let size = KnownSize::Told { width: Mm(width), height: Mm(height) };
-        return Scale::Rectangle { size, corners: Some(four(numbers)) };
-    }
-    told.scale_by.map_or(Scale::Unknown, |what| {
-        let size = match what {
-            ScaleByArg::Card => KnownSize::Card,
-            ScaleByArg::A4 => KnownSize::A4,
-            ScaleByArg::A5 => KnownSize::A5,
-            ScaleByArg::A6 => KnownSize::A6,
-        };
-        Scale::Rectangle { size, corners: None }
-    })
+    let named = told.scale_by.map(|what| match what {
+        ScaleByArg::Card => KnownSize::Card,
+        ScaleByArg::A4 => KnownSize::A4,
+        ScaleByArg::A5 => KnownSize::A5,
+        ScaleByArg::A6 => KnownSize::A6,
+    });
+    let told_size = told.corners_mm.map(|Numbers([width, height])| KnownSize::Told { width: Mm(width), height: Mm(height) });
+    let corners = told.corners.map(|Numbers(numbers)| four(numbers));
+    named.or(told_size).map_or(Scale::Unknown, |size| Scale::Rectangle { size, corners })
 }
 
 /// Four pixels of the machine contract as places of the photo.

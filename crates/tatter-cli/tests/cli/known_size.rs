@@ -82,7 +82,11 @@ fn a_card_gives_the_scale_and_takes_perspective_out() -> Tried<()> {
     // Duck as the weaver made it: its sett is the truth.
     let duck = stock("duck").ok_or("a duck")?;
     let corners = card.corners().map(|c| at(&photo_from_mm, c)).map(|[x, y]| format!("{:.2},{:.2}", x - 0.5, y - 0.5)).join(",");
-    for scale in [&["--scale-by", "card"][..], &["--corners", &corners, "--corners-mm", "85.6x53.98"][..]] {
+    for scale in [
+        &["--scale-by", "card"][..],
+        &["--corners", &corners, "--corners-mm", "85.6x53.98"],
+        &["--corners", &corners, "--scale-by", "card"],
+    ] {
         let run = shop.run(&[&["measure", "tilted.jpg", "--json"][..], scale].concat())?;
         assert_eq!(run.code, Some(0), "{}", run.err);
         let report = run.json()?;

@@ -62,6 +62,11 @@ impl Flat {
         self.straight.uncertainty_at(middle(canvas), self.photo) as f32
     }
 
+    /// [`Flat::photo_from_patch`] where perspective was taken out.
+    pub(super) fn warp(&self, canvas: &Canvas) -> Option<Homography> {
+        self.straight.is_warped().then(|| self.photo_from_patch(canvas))
+    }
+
     /// Place in the photo as it was taken of a place on the canvas.
     pub(super) fn photo_from_patch(&self, canvas: &Canvas) -> Homography {
         let [a, b] = canvas.photo_from_patch.map(|row| row.map(f64::from));

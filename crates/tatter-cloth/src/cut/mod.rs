@@ -4,12 +4,14 @@ mod backed;
 mod backlit;
 mod canvas;
 mod flat;
+mod kept;
 mod lit;
 mod scale;
 mod two_backings;
 
 pub use backlit::{Behind, cut_backlit};
 pub use canvas::Canvas;
+pub use kept::Kept;
 pub use lit::cut_lit;
 pub use scale::{ScaleError, Scaled, ruler_uncertainty};
 pub use two_backings::{TwoBackings, cut_backed_and_lit, cut_two_backings};
@@ -133,7 +135,19 @@ pub struct Cut {
 /// # Errors
 /// When no subject is found or the recipe contradicts the photo.
 pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
-    let Some(flat) = flat(photo, recipe, task)? else { return chain(photo, Evidence::default(), recipe, task) };
+    cut_again(photo, recipe, &mut Kept::default(), task)
+}
+
+/// [`cut`] of a photo that was cut before, told otherwise, with the same result as from nothing: the subject is not looked for again where
+/// nothing that it follows from was told. A `kept` belongs to one photo with one correction of its colours.
+///
+/// # Errors
+/// As [`cut`].
+pub fn cut_again(photo: &Photo, recipe: &CutRecipe, kept: &mut Kept, task: &Task) -> Result<Cut, CutError> {
+    let Some(flat) = flat(photo, recipe, task)? else {
+        return chain(photo, Evidence { kept: Some(kept), ..Evidence::default() }, recipe, task);
+    };
+    // A straightened photo is another picture.
     let shown = task.stage("straighten", || flat.show(photo));
     chain(&shown, Evidence { flat: Some(&flat), ..Evidence::default() }, &flat.moved(recipe), task)
 }
@@ -150,6 +164,8 @@ struct Evidence<'a> {
     lights: Option<Shots>,
     /// By a rectangle of known size: the scale. The photo is straightened.
     flat: Option<&'a Flat>,
+    /// What was found in the same photo before.
+    kept: Option<&'a mut Kept>,
 }
 
 /// What shows neither cloth nor backing: the rectangle that gives the scale, a colour chart.
@@ -192,13 +208,14 @@ fn without_color(photo: &Photo) -> Photo {
 
 /// The chain of [`cut`] and its kin.
 fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutError> {
-    let Evidence { matte, backlit, lights, flat } = evidence;
+    let Evidence { matte, backlit, lights, flat, kept } = evidence;
     let alpha = matte.map(|matte| &matte.alpha).or(backlit.map(|backlit| &backlit.alpha));
     let aside = aside(photo.color.size(), flat, recipe);
     let filled = aside.as_ref().map(|aside| task.stage("fill", || without(photo, aside)));
     let photo = filled.as_ref().unwrap_or(photo);
     let seen = aside.map(|aside| aside.map(|aside| !aside));
-    let (cloth, isolated) = subject(photo, alpha, seen.as_ref(), recipe, task)?;
+    let find = || subject(photo, alpha, seen.as_ref(), recipe, task);
+    let (cloth, isolated) = Kept::subject(kept, recipe, task, find)?;
     let grain = recipe.grain.or_else(|| cloth.woven.then_some(cloth.grain));
     let scaled = scale::resolve(photo, recipe, flat, &cloth, task)?;
 
@@ -235,8 +252,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
         }
     })?;
 
-    let mut maps = PerChannel::from_fn(|_| None);
-    let height_range = raised.height_range;
+    let (mut maps, height_range) = (PerChannel::from_fn(|_| None), raised.height_range);
     for (channel, map) in raised.into_maps() {
         maps[channel] = Some(map);
     }
@@ -255,7 +271,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
     maps[Channel::Cover] = unit(&view.cover, cover_origin, &isolated.why);
     maps[Channel::Opacity] = unit(&found.opacity, found.origin, &found.how);
     maps[Channel::Translucency] = backlit.map(|backlit| backlit::translucency(backlit, &canvas));
-    let map = flat.filter(|flat| flat.straight.is_warped()).map(|flat| flat.photo_from_patch(&canvas));
+    let map = flat.and_then(|flat| flat.warp(&canvas));
     let taken = flat.map_or(photo.color.size(), |flat| flat.photo);
     let mut lines = provenance(photo, taken, recipe, &isolated, &cloth);
     lines.extend(flat.map(Flat::provenance).unwrap_or_default());
@@ -275,7 +291,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
         photo_from_patch: Some(map.map_or(canvas.photo_from_patch, |map| first_order(&map, canvas.side))),
         provenance: lines,
     };
-    Ok(Cut { patch, why: isolated.why, open_share: found.share, openings: found.openings, photo_from_patch: map })
+    Ok(Cut { patch, why: isolated.why.clone(), open_share: found.share, openings: found.openings, photo_from_patch: map })
 }
 
 /// The map near the middle of a canvas.

@@ -33,6 +33,10 @@ pub enum Icon {
     Grain,
     /// A neutral place.
     Grey,
+    /// A chart of colours.
+    Chart,
+    /// A rectangle of known size.
+    Card,
     /// Something is laid on the table.
     Bring,
     /// A photo of cloth.
@@ -109,7 +113,9 @@ const fn strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
             (0.48, 0.13),
             (0.60, 0.14),
         ]],
-        Icon::Hand | Icon::Loop | Icon::Rubber | Icon::Ruler | Icon::Grain | Icon::Grey => tool_strokes(icon),
+        Icon::Hand | Icon::Loop | Icon::Rubber | Icon::Ruler | Icon::Grain | Icon::Grey | Icon::Chart | Icon::Card => {
+            tool_strokes(icon)
+        }
         Icon::Bring | Icon::Photo | Icon::Garment | Icon::Job | Icon::Sample => table_strokes(icon),
     }
 }
@@ -150,6 +156,13 @@ const fn tool_strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
             &[(0.42, 0.80), (0.50, 0.90), (0.58, 0.80)],
             &[(0.70, 0.16), (0.70, 0.84)],
         ],
+        Icon::Chart => &[
+            &[(0.12, 0.24), (0.88, 0.24), (0.88, 0.76), (0.12, 0.76), (0.12, 0.24)],
+            &[(0.12, 0.50), (0.88, 0.50)],
+            &[(0.37, 0.24), (0.37, 0.76)],
+            &[(0.63, 0.24), (0.63, 0.76)],
+        ],
+        Icon::Card => &[&[(0.12, 0.30), (0.80, 0.20), (0.90, 0.68), (0.20, 0.80), (0.12, 0.30)], &[(0.14, 0.42), (0.82, 0.32)]],
         Icon::Grey => &[
             &[(0.18, 0.22), (0.82, 0.22), (0.82, 0.78), (0.18, 0.78), (0.18, 0.22)],
             &[(0.82, 0.22), (0.18, 0.78)],

@@ -1,10 +1,13 @@
 //! Photos on the table, and what is told about each: [`Photos`] holds them, [`OnPhoto`] is what can be asked, the thread in `work` cuts.
 
+mod beside;
 mod lens;
 mod sheet;
 mod told;
 pub(crate) mod work;
 
+pub use beside::{Quad, Shot};
+pub(crate) use beside::{around, corners};
 pub(crate) use lens::{Laid, Lens};
 pub use sheet::Sheet;
 pub(crate) use sheet::{GREY_CARD, SUBJECTS, WHITE_PAPER, counted};
@@ -18,7 +21,7 @@ use tatter::cutting::{Existing, Told, keep_told, recall_told};
 use tatter::demo::SamplePhoto;
 use tatter::library::{cards, cards_in};
 use tatter::steps::Steps;
-use tatter_core::model::{Job, SubjectChoice};
+use tatter_core::model::{Job, KnownSize, Scale, SubjectChoice};
 
 use crate::crew::at_work;
 use crate::newest::Wake;
@@ -44,6 +47,14 @@ pub enum OnPhoto {
     Whole,
     /// What was drawn with the tool in the hand, photo pixels.
     Draw(Vec<[f32; 2]>),
+    /// Another shot of the same cloth, or none.
+    Beside(Shot, Option<PathBuf>),
+    /// A corner of something marked is elsewhere now, photo pixels; one step with all that follow until it is let go.
+    Corner(Quad, usize, [f32; 2]),
+    /// What the rectangle of known size is; one step with all that follow until it is let go.
+    KnownSize(KnownSize),
+    /// The scale as a number.
+    Scale(Scale),
     /// The length of the ruler line, mm.
     Length(f32),
     /// The light that the grey place gives back, 0..1.
@@ -134,12 +145,10 @@ impl Photos {
 
     /// Photos changed on disk: they are read anew. What was told of them stays.
     pub(crate) fn read_anew(&mut self, changed: &[PathBuf]) {
-        for path in changed {
-            if let Some(sheet) = self.named(path) {
-                sheet.lay_down();
-                sheet.trouble = None;
-                sheet.accepted = None;
-            }
+        for sheet in self.sheets.iter_mut().filter(|sheet| sheet.files().iter().any(|file| changed.contains(file))) {
+            sheet.lay_down();
+            sheet.trouble = None;
+            sheet.accepted = None;
         }
         // The thread that has the old one decoded ends.
         self.work = None;
@@ -213,7 +222,7 @@ impl Photos {
     fn accept(&mut self, existing: Existing, job: Option<&(PathBuf, Arc<Job>)>) {
         let Self { work: Some(work), sheets, at, .. } = self else { return };
         let Some(sheet) = sheets.get_mut(*at) else { return };
-        let Some(cutting) = sheet.cutting.clone().filter(|_| !work.is_busy()) else { return };
+        let Some(cutting) = sheet.at_hand().cloned().filter(|_| !work.is_busy()) else { return };
         let folder = sheet.folder(job.map(|(path, _)| path.as_path()));
         let told = Arc::clone(sheet.steps.now());
         let ready = sheet.preview.clone();
@@ -289,6 +298,20 @@ impl Photos {
                 None
             }
         }
+    }
+
+    /// What a photo on the table says of another one that lies there, if it was named beside it.
+    pub(crate) fn serves(&self, at: usize) -> Option<(Shot, String)> {
+        let path = &self.sheets.get(at)?.path;
+        self.sheets.iter().filter(|other| other.path != *path).find_map(|other| {
+            let shot = Shot::ALL.into_iter().find(|shot| shot.of(other.told()) == Some(path))?;
+            Some((shot, other.file_name()))
+        })
+    }
+
+    /// Whether every photo is kept as a patch, or is one of the shots of one that is.
+    pub(crate) fn are_done(&self) -> bool {
+        self.sheets.iter().enumerate().all(|(at, sheet)| sheet.is_accepted() || self.serves(at).is_some())
     }
 
     /// Whether all that was asked is done.

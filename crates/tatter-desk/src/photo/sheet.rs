@@ -8,10 +8,11 @@ use tatter::cutting::{Cutting, Preview, Told};
 use tatter::steps::Steps;
 use tatter_core::angle::Angle;
 use tatter_core::image::Size;
-use tatter_core::model::{Scale, StrokeKind, SubjectChoice};
+use tatter_core::model::{KnownSize, Scale, StrokeKind, SubjectChoice};
 use tatter_core::units::Mm;
 use tatter_proof::Picture;
 
+use super::beside::with_shot;
 use super::told::{far, with_grain, with_grey, with_loop, with_stroke, without, without_touched};
 use super::work::OfPhoto;
 use super::{Lens, OnPhoto, Part, Tool};
@@ -44,6 +45,12 @@ pub struct Sheet {
     pub(crate) ruler: Option<[[f32; 2]; 2]>,
     /// What is written as its length.
     pub(crate) length: String,
+    /// What the rectangle that is marked next is.
+    pub(crate) known_size: Option<KnownSize>,
+    /// What is written as its sides, or as the scale.
+    pub(crate) numbers: [String; 3],
+    /// What the number of the scale says.
+    pub(crate) scale_by: usize,
     /// Where the grain was drawn.
     pub(crate) grain: Option<(Angle, [[f32; 2]; 2])>,
     pub(crate) reflectance: f32,
@@ -85,6 +92,9 @@ impl Sheet {
             pen: None,
             ruler: None,
             length: String::new(),
+            known_size: None,
+            numbers: Default::default(),
+            scale_by: 0,
             grain: None,
             reflectance: GREY_CARD,
             preview: None,
@@ -114,6 +124,11 @@ impl Sheet {
     /// What would be cut, as far as it is known of some state of what is told.
     pub fn preview(&self) -> Option<&Arc<Preview>> {
         self.preview.as_ref()
+    }
+
+    /// What was decoded of it, with the shots that are told beside it now.
+    pub(crate) fn at_hand(&self) -> Option<&Arc<Cutting>> {
+        self.cutting.as_ref().filter(|cutting| *cutting.shots() == self.told().shots)
     }
 
     /// What is wrong with it, as it is shown.
@@ -165,7 +180,7 @@ impl Sheet {
         self.kept = Some(Arc::clone(self.steps.now()));
     }
 
-    fn tell(&mut self, label: &str, told: Told) {
+    pub(super) fn tell(&mut self, label: &str, told: Told) {
         self.said = None;
         self.steps.make(label, told);
     }
@@ -176,6 +191,20 @@ impl Sheet {
             OnPhoto::Shift(by) => self.lens = self.lens.shifted(by),
             OnPhoto::Whole => self.lens = Lens::default(),
             OnPhoto::Draw(points) => self.draw(tool, &points, brush * self.longest()),
+            OnPhoto::Beside(shot, file) => {
+                let told = with_shot(self.told(), shot, file);
+                if told != **self.told() {
+                    self.tell(say::step_shot(shot), told);
+                }
+            }
+            OnPhoto::Corner(quad, number, place) => self.move_corner(quad, number, place),
+            OnPhoto::KnownSize(size) => self.size_rectangle(size),
+            OnPhoto::Scale(scale) => {
+                let mut told = Told::clone(self.told());
+                told.recipe.scale = scale;
+                self.ruler = None;
+                self.tell(say::STEP_SCALE, told);
+            }
             OnPhoto::Length(mm) => self.measure(mm),
             OnPhoto::Reflectance(share) => {
                 self.reflectance = share;
@@ -215,6 +244,7 @@ impl Sheet {
                     self.tell(say::STEP_LOOP, around);
                 }
             }
+            Tool::Mark(quad) => self.mark(quad, first, last),
             Tool::Grey => self.tell(say::STEP_GREY, with_grey(&told, first, self.reflectance)),
             // A line without length says nothing.
             Tool::Ruler | Tool::Grain if far(first, last) < 2.0 => {}
@@ -256,6 +286,7 @@ impl Sheet {
     fn unsay(&mut self, part: Part) {
         if part == Part::Ruler {
             self.ruler = None;
+            self.known_size = None;
         }
         let told = without(self.told(), part);
         if told != **self.told() {

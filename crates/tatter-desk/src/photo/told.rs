@@ -5,6 +5,8 @@ use tatter::cutting::Told;
 use tatter_core::angle::Angle;
 use tatter_core::model::{Scale, Stroke, StrokeKind};
 
+use super::beside::{Quad, Shot, with_shot};
+
 /// What is in the hand.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Tool {
@@ -21,13 +23,15 @@ pub enum Tool {
     Grain,
     /// A neutral place.
     Grey,
+    /// Four corners of a chart or of a rectangle of known size.
+    Mark(Quad),
     /// A loop around one injury.
     Loop,
 }
 
 impl Tool {
     /// As they lie on the table.
-    pub(crate) const ALL: [Self; 10] = [
+    pub(crate) const ALL: [Self; 12] = [
         Self::Hand,
         Self::Loop,
         Self::Stroke(StrokeKind::Damage),
@@ -36,8 +40,10 @@ impl Tool {
         Self::Stroke(StrokeKind::Backing),
         Self::Rubber,
         Self::Ruler,
+        Self::Mark(Quad::Rectangle),
         Self::Grain,
         Self::Grey,
+        Self::Mark(Quad::Chart),
     ];
 
     /// Whether it is as broad as the brush.
@@ -47,7 +53,7 @@ impl Tool {
 
     /// Whether only its two ends matter.
     pub(crate) const fn is_line(self) -> bool {
-        matches!(self, Self::Ruler | Self::Grain)
+        matches!(self, Self::Ruler | Self::Grain | Self::Mark(_))
     }
 }
 
@@ -58,12 +64,16 @@ pub enum Part {
     Strokes,
     /// The loop.
     Loop,
-    /// The ruler line.
+    /// The ruler line, or what else gave the scale.
     Ruler,
     /// The grain line.
     Grain,
     /// The grey place.
     Grey,
+    /// The colour chart.
+    Chart,
+    /// Another shot.
+    Shot(Shot),
 }
 
 /// Points of a drawn line that are nearer to each other than this share of its breadth say nothing more.
@@ -132,7 +142,8 @@ pub(super) fn without(told: &Told, part: Part) -> Told {
         Part::Loop => told.recipe.around = None,
         Part::Ruler => told.recipe.scale = Scale::Unknown,
         Part::Grain => told.recipe.grain = None,
-        Part::Grey => told.color.known = None,
+        Part::Grey | Part::Chart => told.color.known = None,
+        Part::Shot(shot) => return with_shot(&told, shot, None),
     }
     told
 }

@@ -109,13 +109,14 @@ fn cut(post: &Newest<Look>, mouth: &Mouth<News>) {
     let mut at_hand: Option<Arc<Cutting>> = None;
     while let Some((look, number, task)) = post.next(|look| mouth.task(progress_of(&look.path))) {
         let tell = |news| mouth.tell(News::OfPhoto(look.path.clone(), news));
-        let known = at_hand.take().filter(|cutting| cutting.path() == look.path);
-        match known.map_or_else(|| read(&look, &tell), Ok) {
+        let is_same = |cutting: &Arc<Cutting>| cutting.path() == look.path && *cutting.shots() == look.told.shots;
+        match at_hand.take().filter(is_same).map_or_else(|| read(&look, &task, &tell), Ok) {
             Ok(cutting) => {
                 show(&cutting, &look, &task, &tell);
                 at_hand = Some(cutting);
             }
-            Err(trouble) => tell(OfPhoto::Trouble(trouble)),
+            Err(trouble) if task.check().is_ok() => tell(OfPhoto::Trouble(trouble)),
+            Err(_) => {}
         }
         if !post.is_newer(number) {
             if task.check().is_err() {
@@ -126,8 +127,8 @@ fn cut(post: &Newest<Look>, mouth: &Mouth<News>) {
     }
 }
 
-fn read(look: &Look, tell: &dyn Fn(OfPhoto)) -> Result<Arc<Cutting>, Trouble> {
-    let cutting = Arc::new(Cutting::read(&look.path).map_err(|error| Trouble::of(&error))?);
+fn read(look: &Look, task: &Task, tell: &dyn Fn(OfPhoto)) -> Result<Arc<Cutting>, Trouble> {
+    let cutting = Arc::new(Cutting::read(&look.path, &look.told.shots, task).map_err(|error| Trouble::of(&error))?);
     let longest = look.side.min(LARGEST);
     tell(OfPhoto::Read(Arc::clone(&cutting), cutting.pictures(longest, SMALLEST)));
     Ok(cutting)
@@ -137,7 +138,8 @@ fn read(look: &Look, tell: &dyn Fn(OfPhoto)) -> Result<Arc<Cutting>, Trouble> {
 fn show(cutting: &Cutting, look: &Look, task: &Task, tell: &dyn Fn(OfPhoto)) {
     let size = cutting.size();
     // What a small photo does not show may be found in the whole one: its trouble is not told.
-    if size.width.max(size.height) > FIRST_LOOK
+    if cutting.can_shrink()
+        && size.width.max(size.height) > FIRST_LOOK
         && let Ok(first) = cutting.preview(&look.told, Some(FIRST_LOOK), task)
     {
         tell(OfPhoto::Preview(Arc::new(first)));

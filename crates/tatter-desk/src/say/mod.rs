@@ -1,11 +1,13 @@
 //! Every English sentence of the desk, in one place.
 
+mod beside;
 mod garment;
 mod patch;
 mod photo;
 mod start;
 mod weave;
 
+pub(crate) use beside::*;
 pub(crate) use garment::*;
 pub(crate) use patch::*;
 pub(crate) use photo::*;

@@ -5,15 +5,15 @@ use std::path::Path;
 use tatter::cutting::Preview;
 use tatter_core::model::{Patch, ScaleSource, StrokeKind, Subject, SubjectChoice};
 
-use crate::photo::{Part, Tool};
+use crate::photo::{Part, Shot, Tool};
 
 pub(crate) const NO_PHOTO: &str = "No photo lies on the table";
 pub(crate) const PHOTO_FIRST: &str = "Drop photos of damaged cloth here, several at once if you like, or write where one lies.";
 pub(crate) const PHOTO_HINT: &str = "rip.jpg";
 pub(crate) const PHOTO_FILE: &str = "Photo file";
 pub(crate) const LAY_ON_TABLE: &str = "Lay it on the table";
-pub(crate) const PHOTO_WHY: &str = "Photograph cloth that you may photograph, straight from above, with a ruler beside it. Two backings, several lamps and colour charts: \
-     `tatter cut --help`.";
+pub(crate) const PHOTO_WHY: &str = "Photograph cloth that you may photograph, straight from above, with a ruler or a card beside it. \
+     Several shots of one cloth tell more: over a dark card and over a light one, with a lamp behind it, under several lamps.";
 pub(crate) const PHOTO_VIEW: &str = "Photo on the table";
 pub(crate) const PHOTO_READING: &str = "Reading the photo …";
 pub(crate) const DROP_FILES: &str = "Drop a job file (NAME.tatter.toml), photos, or a garment's mesh.";
@@ -68,6 +68,7 @@ pub(crate) const fn tool(tool: Tool) -> &'static str {
         Tool::Ruler => "Ruler line",
         Tool::Grain => "Grain line",
         Tool::Grey => "Grey pick",
+        Tool::Mark(quad) => super::quad(quad),
     }
 }
 
@@ -83,6 +84,7 @@ pub(crate) const fn tool_hint(tool: Tool) -> &'static str {
         Tool::Rubber => "Touch strokes to take them away, whole.",
         Tool::Ruler => "Draw from one mark of the ruler to another, then write the millimetres between them.",
         Tool::Grain => "Draw along the warp, the threads that run the length of the cloth.",
+        Tool::Mark(quad) => super::quad_hint(quad),
         Tool::Grey => "Press on a grey card or white paper in the cloth's light: colours are balanced by it.",
     }
 }
@@ -117,9 +119,11 @@ pub(crate) const fn step_unsay(part: Part) -> &'static str {
     match part {
         Part::Strokes => "take all strokes back",
         Part::Loop => "take the loop back",
-        Part::Ruler => "take the ruler line back",
+        Part::Ruler => "take the scale back",
         Part::Grain => "take the grain line back",
         Part::Grey => "take the neutral place back",
+        Part::Chart => "take the colour chart back",
+        Part::Shot(shot) => super::step_unsay_shot(shot),
     }
 }
 
@@ -134,10 +138,6 @@ pub(crate) fn strokes(counted: &[(StrokeKind, usize)]) -> String {
 
 pub(crate) fn told_ruler(mm: f32) -> String {
     format!("A ruler line of {} mm", short(mm))
-}
-
-pub(crate) fn told_width(mm: f32) -> String {
-    format!("The photo shows {} mm from left to right", short(mm))
 }
 
 pub(crate) fn told_grain(degrees: f32) -> String {
@@ -171,11 +171,12 @@ pub(crate) fn short(number: f32) -> String {
 }
 
 /// How a photo stands, in the strip.
-pub(crate) const fn photo_state(is_accepted: bool, is_in_trouble: bool) -> &'static str {
-    match (is_in_trouble, is_accepted) {
-        (true, _) => "needs a look",
-        (false, true) => "accepted",
-        (false, false) => "not accepted yet",
+pub(crate) fn photo_state(is_accepted: bool, is_in_trouble: bool, serves: Option<(Shot, String)>) -> String {
+    match (is_in_trouble, is_accepted, serves) {
+        (true, ..) => "needs a look".to_owned(),
+        (_, true, _) => "accepted".to_owned(),
+        (.., Some((shot, name))) => super::serves(shot, &name),
+        (.., None) => "not accepted yet".to_owned(),
     }
 }
 
@@ -274,18 +275,27 @@ pub(crate) const fn scale_source(source: ScaleSource) -> &'static str {
 }
 
 /// What the command line asks for, and how it is done here.
-const HERE: [(&str, &str); 11] = [
+const HERE: [(&str, &str); 14] = [
     ("Say where it is with --around x,y,radius (photo pixels)", "Draw a loop around it"),
     ("say --around x,y,radius", "draw a loop around it"),
     ("The others, for --around:", "For another, draw a loop around it; middle and radius of the others:"),
-    ("Give --width-mm, --mm-per-pixel, --ruler, --ends-per-cm or --scale-by", "Draw a ruler line and write its length"),
+    (
+        "Give --width-mm, --mm-per-pixel, --ruler, --ends-per-cm or --scale-by",
+        "Draw a ruler line and write its length, or say what of known size lies there",
+    ),
     ("Give --mm-per-pixel, --width-mm or --ruler instead", "Draw a ruler line and write its length"),
     ("tell it with --grain-deg", "draw a grain line"),
     ("; tell it if that is wrong", "; if that is wrong, cut it with `tatter cut --light-from`"),
     ("say --subject damage if", "say that it is damage if"),
     ("or give the scale with --ruler", "or draw a ruler line"),
-    (", or mark it with --corners and --corners-mm", ""),
-    ("Say what it is with --scale-by card, a4, a5 or a6, or with --corners-mm WIDTHxHEIGHT", "Draw a ruler line instead"),
+    (", or mark it with --corners and --corners-mm", ", or draw from corner to corner of it and drag its corners"),
+    (
+        "Say what it is with --scale-by card, a4, a5 or a6, or with --corners-mm WIDTHxHEIGHT",
+        "Say what it is, or how long its sides are",
+    ),
+    (", and give it with --lamp", ", and say that it is the lamp alone"),
+    ("give the lamp alone with --lamp", "lay a shot of the lamp alone beside it"),
+    ("Write flat_field = \"FILE\" into the lights file", "Take the even card back, and name one in the lights file"),
 ];
 
 /// A remedy in the words of the desk.

@@ -50,6 +50,7 @@ pub(crate) const fn choose(wanted: Wanted) -> &'static str {
         Wanted::Job => OPEN_JOB,
         Wanted::Photos => LAY_PHOTOS,
         Wanted::Mesh => FROM_MESH,
+        Wanted::Lights => super::CHOOSE_LIGHTS,
     }
 }
 

@@ -17,6 +17,8 @@ pub enum Wanted {
     Photos,
     /// A garment's mesh.
     Mesh,
+    /// A lights file.
+    Lights,
 }
 
 /// What became of a dialog.
@@ -46,6 +48,7 @@ pub(crate) fn of_the_system(wanted: Wanted) -> Waiting {
     let chosen = match wanted {
         Wanted::Job => dialog.add_filter(say::JOB_FILES, &["toml"]).pick_files(),
         Wanted::Photos => dialog.add_filter(say::PHOTOS, &tatter::cutting::photo_endings()).pick_files(),
+        Wanted::Lights => dialog.add_filter(say::LIGHTS_FILES, &["toml"]).pick_files(),
         Wanted::Mesh => dialog.add_filter(say::MESHES, &MESH_EXTENSIONS).pick_files(),
     };
     Box::new(move || match pollster::block_on(chosen) {

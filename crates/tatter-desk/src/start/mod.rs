@@ -45,6 +45,8 @@ pub(crate) enum Ready {
     Sample(Box<Sample>),
     /// Lay photos on the table.
     Photos(Vec<PathBuf>),
+    /// Shots of the photo under several lamps.
+    Lights(PathBuf),
     /// Say what went wrong.
     Trouble(Trouble),
 }
@@ -180,6 +182,7 @@ impl Start {
     fn chosen(&mut self, wanted: Wanted, files: Vec<PathBuf>) -> Option<Ready> {
         match wanted {
             Wanted::Photos => (!files.is_empty()).then_some(Ready::Photos(files)),
+            Wanted::Lights => files.into_iter().next().map(Ready::Lights),
             Wanted::Job => files.into_iter().next().map(Ready::Job),
             Wanted::Mesh => files.into_iter().next().and_then(|mesh| self.obey(OnStart::Begin(mesh))),
         }

@@ -44,15 +44,17 @@ fn strip_ui(ui: &mut Ui, photos: &mut Photos, asked: &mut Vec<Command>) {
     let at = photos.at;
     egui::ScrollArea::horizontal().id_salt("strip").auto_shrink([false, true]).show(ui, |ui| {
         ui.horizontal(|ui| {
-            for (number, sheet) in photos.sheets.iter_mut().enumerate() {
+            let serves: Vec<_> = (0..photos.sheets.len()).map(|number| photos.serves(number)).collect();
+            for ((number, sheet), serves) in photos.sheets.iter_mut().enumerate().zip(serves) {
                 let name = sheet.file_name();
-                let state = say::photo_state(sheet.is_accepted(), sheet.trouble().is_some());
+                let label = serves.as_ref().map_or_else(|| name.clone(), |(shot, of)| say::is_shot(&name, *shot, of));
+                let state = say::photo_state(sheet.is_accepted(), sheet.trouble().is_some(), serves);
                 let laid =
                     |text: &str, color| ui.painter().layout_no_wrap(text.to_owned(), egui::FontId::proportional(12.5), color);
-                let (text, state) = (laid(&name, colors.ink), laid(state, colors.quiet));
+                let (text, state) = (laid(&name, colors.ink), laid(&state, colors.quiet));
                 let width = THUMB + 22.0 + text.size().x.max(state.size().x);
                 let (rect, response) = ui.allocate_exact_size(vec2(width, THUMB + 8.0), Sense::click());
-                response.widget_info(|| WidgetInfo::selected(Role::Tab, true, number == at, &name));
+                response.widget_info(|| WidgetInfo::selected(Role::Tab, true, number == at, &label));
                 if response.clicked() {
                     asked.push(Command::Photo(OnPhoto::Choose(number)));
                 }

@@ -5,7 +5,7 @@ use tatter::color::Known;
 use tatter_core::model::{Scale, StrokeKind};
 
 use crate::look::{self, Palette, stroke_color};
-use crate::photo::{Laid, Sheet};
+use crate::photo::{Laid, Quad, Sheet, corners};
 use crate::say;
 
 /// How much of the photo a stroke lets through.
@@ -42,12 +42,29 @@ pub(crate) fn marks(painter: &Painter, sheet: &Sheet, laid: &Laid, colors: &Pale
         let middle = laid.rect.center();
         line_with_ends(painter, drawn.unwrap_or([middle - half, middle + half]), &say::grain_label(grain.to_degrees()), colors);
     }
+    for quad in [Quad::Chart, Quad::Rectangle] {
+        if let Some(marked) = corners(told, quad) {
+            let marked = marked.map(|corner| laid.pos(corner));
+            outline(painter, marked, colors);
+            let name = match (quad, told.recipe.scale) {
+                (Quad::Rectangle, Scale::Rectangle { size, .. }) => say::known_size(size),
+                _ => say::quad(quad).to_owned(),
+            };
+            let middle = marked.iter().fold(egui::Vec2::ZERO, |sum, at| sum + 0.25 * at.to_vec2()).to_pos2();
+            tag(painter, middle, Align2::CENTER_CENTER, &name, colors);
+        }
+    }
     if let Some(Known::Grey(pick)) = told.color.known {
         let radius = pick.radius.unwrap_or(GREY * sheet.longest()) * laid.points;
         let middle = laid.pos(pick.at);
         chalked(painter, &circle(middle, radius), false, colors);
         tag(painter, middle + vec2(radius + 10.0, 0.0), Align2::LEFT_CENTER, say::GREY_LABEL, colors);
     }
+}
+
+/// Four corners and the sides between them.
+pub(super) fn outline(painter: &Painter, [a, b, c, d]: [Pos2; 4], colors: &Palette) {
+    chalked(painter, &[a, b, c, d, a], false, colors);
 }
 
 fn circle(middle: Pos2, radius: f32) -> Vec<Pos2> {

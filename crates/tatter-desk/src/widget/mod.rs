@@ -13,6 +13,8 @@ pub(crate) mod loom_said;
 pub(crate) mod loom_woven;
 pub(crate) mod map_view;
 pub(crate) mod marks;
+pub(crate) mod photo_beside;
+pub(crate) mod photo_corners;
 pub(crate) mod photo_cut;
 pub(crate) mod photo_tools;
 pub(crate) mod photo_view;

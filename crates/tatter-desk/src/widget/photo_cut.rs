@@ -113,7 +113,7 @@ fn accept_panel(
                 sheet.taken = false;
                 sheet.accept_trouble = None;
             }
-            let can = is_name(&sheet.name) && sheet.cutting.is_some() && sheet.trouble.is_none() && !accepting;
+            let can = is_name(&sheet.name) && sheet.at_hand().is_some() && sheet.trouble.is_none() && !accepting;
             let button = Button::new(RichText::new(say::ACCEPT).color(if can { colors.on_thread } else { colors.quiet }));
             let button = if can { button.fill(colors.thread) } else { button };
             if ui.add_enabled(can, button).on_hover_text(say::ACCEPT_TIP).clicked() {

@@ -2,13 +2,14 @@
 
 use egui::{Rect, Response, Role, Sense, Slider, Stroke, StrokeKind as Edge, TextEdit, Ui, WidgetInfo, pos2, vec2};
 use tatter::color::Known;
-use tatter_core::model::{Scale, StrokeKind};
+use tatter_core::model::StrokeKind;
 
 use super::fields::word_ui;
 use super::named;
+use super::photo_beside::{beside_ui, number_of, rectangle_ui, scale_ui};
 use crate::command::Command;
 use crate::look::{self, APART, Icon, NEAR, Palette, icon_button_ui, paint_icon, palette, stroke_color};
-use crate::photo::{BRUSHES, GREY_CARD, OnPhoto, Part, Photos, SUBJECTS, Sheet, Tool, WHITE_PAPER, counted};
+use crate::photo::{BRUSHES, GREY_CARD, OnPhoto, Part, Photos, Quad, SUBJECTS, Sheet, Shot, Tool, WHITE_PAPER, counted};
 use crate::say;
 
 /// Draw the panel.
@@ -26,14 +27,22 @@ pub(crate) fn photo_tools_ui(ui: &mut Ui, photos: &mut Photos, asked: &mut Vec<C
         }
         ui.spacing_mut().item_spacing.y = NEAR;
         ui.add_space(NEAR);
+        let others = others(photos);
         let Some(sheet) = photos.sheet_mut() else { return };
         ui.label(look::quiet(say::tool_hint(tool), &colors));
         settings_ui(ui, sheet, tool, brush, &colors, asked);
         ui.add_space(APART);
         subject_ui(ui, sheet, &colors, asked);
         ui.add_space(APART);
+        beside_ui(ui, sheet, &others, &colors, asked);
+        ui.add_space(APART);
         told_ui(ui, sheet, &colors, asked);
     });
+}
+
+/// The other photos that lie on the table.
+fn others(photos: &Photos) -> Vec<std::path::PathBuf> {
+    photos.sheets.iter().enumerate().filter(|(at, _)| *at != photos.at).map(|(_, sheet)| sheet.path.clone()).collect()
 }
 
 fn tool_ui(ui: &mut Ui, tool: Tool, is_taken: bool, colors: &Palette) -> Response {
@@ -64,6 +73,8 @@ const fn icon(tool: Tool) -> Option<Icon> {
         Tool::Ruler => Some(Icon::Ruler),
         Tool::Grain => Some(Icon::Grain),
         Tool::Grey => Some(Icon::Grey),
+        Tool::Mark(Quad::Chart) => Some(Icon::Chart),
+        Tool::Mark(Quad::Rectangle) => Some(Icon::Card),
         Tool::Stroke(_) => None,
     }
 }
@@ -90,7 +101,11 @@ fn settings_ui(ui: &mut Ui, sheet: &mut Sheet, tool: Tool, brush: f32, colors: &
                 asked.push(Command::Photo(OnPhoto::Brush(0.5 * breadth / longest)));
             }
         }
-        Tool::Ruler => length_ui(ui, sheet, colors, asked),
+        Tool::Ruler => {
+            length_ui(ui, sheet, colors, asked);
+            scale_ui(ui, sheet, colors, asked);
+        }
+        Tool::Mark(Quad::Rectangle) => rectangle_ui(ui, sheet, colors, asked),
         Tool::Grain => {
             let mut upright = sheet.told().recipe.upright;
             if ui.checkbox(&mut upright, say::UPRIGHT).on_hover_text(say::UPRIGHT_TIP).changed() {
@@ -124,19 +139,13 @@ fn length_ui(ui: &mut Ui, sheet: &mut Sheet, colors: &Palette, asked: &mut Vec<C
             field.request_focus();
         }
         let entered = field.lost_focus() && !sheet.length.trim().is_empty();
-        if entered && let Some(mm) = millimetres(&sheet.length) {
+        if entered && let Some(mm) = number_of(&sheet.length) {
             asked.push(Command::Photo(OnPhoto::Length(mm)));
         }
     });
-    if !sheet.length.trim().is_empty() && millimetres(&sheet.length).is_none() {
+    if !sheet.length.trim().is_empty() && number_of(&sheet.length).is_none() {
         ui.colored_label(colors.madder, say::NO_LENGTH);
     }
-}
-
-/// A length as people write it, with a point or a comma.
-fn millimetres(text: &str) -> Option<f32> {
-    let text = text.trim().trim_end_matches("mm").trim_end().replace(',', ".");
-    text.parse::<f32>().ok().filter(|mm| mm.is_finite() && *mm > 0.0)
 }
 
 fn subject_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut Vec<Command>) {
@@ -164,17 +173,18 @@ fn told_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut Vec<Command
     if told.recipe.around.is_some() {
         parts.push((say::TOLD_LOOP.to_owned(), Part::Loop));
     }
-    match told.recipe.scale {
-        Scale::Ruler { length, .. } => parts.push((say::told_ruler(length.get()), Part::Ruler)),
-        Scale::Width(width) => parts.push((say::told_width(width.get()), Part::Ruler)),
-        _ if sheet.ruler.is_some() => parts.push((say::TOLD_HALF_A_RULER.to_owned(), Part::Ruler)),
-        _ => {}
-    }
+    let half = || sheet.ruler.is_some().then(|| say::TOLD_HALF_A_RULER.to_owned());
+    parts.extend(say::told_scale(told.recipe.scale).or_else(half).map(|text| (text, Part::Ruler)));
     if let Some(grain) = told.recipe.grain {
         parts.push((say::told_grain(grain.to_degrees()), Part::Grain));
     }
-    if let Some(Known::Grey(pick)) = told.color.known {
-        parts.push((say::told_grey(pick.reflectance), Part::Grey));
+    match told.color.known {
+        Some(Known::Grey(pick)) => parts.push((say::told_grey(pick.reflectance), Part::Grey)),
+        Some(Known::Chart(_) | Known::ChartSomewhere) => parts.push((say::TOLD_CHART.to_owned(), Part::Chart)),
+        None => {}
+    }
+    for shot in Shot::ALL {
+        parts.extend(shot.of(told).map(|file| (say::told_shot(shot, file), Part::Shot(shot))));
     }
     ui.label(look::name(say::TOLD));
     if parts.is_empty() {
@@ -187,20 +197,5 @@ fn told_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut Vec<Command
             }
             ui.add(egui::Label::new(text).wrap());
         });
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::millimetres;
-
-    #[test]
-    fn lengths_as_people_write_them() {
-        assert_eq!(
-            [millimetres("50"), millimetres(" 12,5 mm"), millimetres("0.5mm")],
-            [Some(50.0), Some(12.5), Some(0.5)],
-            "read"
-        );
-        assert_eq!([millimetres("0"), millimetres("-3"), millimetres("five"), millimetres("inf")], [None; 4], "no lengths");
     }
 }

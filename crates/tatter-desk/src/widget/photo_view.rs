@@ -3,6 +3,7 @@
 use egui::{Key, PointerButton, Pos2, Rect, Response, Role, Sense, Stroke, Ui, WidgetInfo, vec2};
 
 use super::marks::{band, cross, marks};
+use super::photo_corners::corners_ui;
 use super::solid::said;
 use super::{WHOLE, keep_arrows, scrolled};
 use crate::command::Command;
@@ -47,6 +48,9 @@ pub(crate) fn photo_view_ui(ui: &mut Ui, photos: &mut Photos, asked: &mut Vec<Co
     draw(ui, &response, sheet, tool, &laid, asked);
     walk(ui, &response, tool, rect, &laid, asked);
     keys(ui, &response, sheet, tool, rect, &laid, asked);
+    if let Tool::Mark(quad) = tool {
+        corners_ui(ui, sheet, quad, &laid, &colors, asked);
+    }
     if let Some(pos) = response.hover_pos() {
         if tool.is_broad() {
             painter.circle_stroke(pos, radius * laid.points, Stroke::new(2.6, colors.chalk[1].gamma_multiply(0.6)));
@@ -72,6 +76,13 @@ fn pen(painter: &egui::Painter, drawn: &[[f32; 2]], tool: Tool, radius: f32, lai
         Tool::Ruler | Tool::Grain => {
             if let (Some(first), Some(last)) = (points.first(), points.last()) {
                 super::marks::chalked(painter, &[*first, *last], false, colors);
+            }
+        }
+        Tool::Mark(_) => {
+            if let (Some(first), Some(last)) = (drawn.first(), drawn.last())
+                && let Some(corners) = crate::photo::around(*first, *last)
+            {
+                super::marks::outline(painter, corners.map(|corner| laid.pos(corner)), colors);
             }
         }
         Tool::Hand | Tool::Grey => {}

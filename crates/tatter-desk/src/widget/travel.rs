@@ -6,7 +6,7 @@ use tatter::keep::Over;
 use crate::command::{Command, Station};
 use crate::desk::Desk;
 use crate::look::{self, Icon, Palette, icon_button_ui, palette};
-use crate::photo::{Photos, Sheet};
+use crate::photo::Photos;
 use crate::say;
 use crate::shelf::Shelf;
 use crate::start::{OnStart, Wanted};
@@ -66,7 +66,7 @@ fn of_photos(photos: &Photos) -> Standing {
     match &photos.sheets[..] {
         [] => Standing::Empty,
         sheets if sheets.iter().any(|sheet| sheet.trouble().is_some()) => Standing::NeedsALook,
-        sheets if sheets.iter().all(Sheet::is_accepted) => Standing::Ready,
+        _ if photos.are_done() => Standing::Ready,
         _ => Standing::InWork,
     }
 }

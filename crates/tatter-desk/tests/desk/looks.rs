@@ -8,15 +8,18 @@ use std::path::{Path, PathBuf};
 use egui::Theme;
 use tatter_core::image::{Depth, Image, LinearRgb, Map, Stored};
 use tatter_core::kernel::area_resize;
-use tatter_desk::{Command, Desk, Station};
+use tatter_core::model::KnownSize;
+use tatter_core::units::Mm;
+use tatter_desk::{Command, Desk, OnPhoto, Station};
 use tatter_files::limits::Limits;
 use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
 use tatter_testkit::pictures::{differences, on_screen, shown};
+use tatter_weave::Shot;
 
 use crate::Tried;
 use crate::eye::{Eye, Textures};
 use crate::person::{Person, Window};
-use crate::workshop::Workshop;
+use crate::workshop::{Workshop, shoot_ripped};
 
 /// Width of a picture that is kept, pixels.
 const WIDTH: usize = 160;
@@ -90,6 +93,13 @@ fn round(theme: Theme, scale: f32) -> Tried<Vec<String>> {
     onlooker.person.ask(Command::Open(shop.job()));
     onlooker.person.ask(Command::Lay(vec![photo]));
     see(&mut onlooker, "photo")?;
+    let dark = shop.save("dark.png", &shoot_ripped(320, &Shot { backing: LinearRgb([0.02; 3]), ..Shot::default() })?)?;
+    onlooker.person.ask(Command::Lay(vec![dark.clone()]));
+    onlooker.person.ask(Command::Photo(OnPhoto::Choose(0)));
+    onlooker.person.ask(Command::Photo(OnPhoto::Beside(tatter_desk::Shot::OverDark, Some(dark))));
+    onlooker.person.ask(Command::Photo(OnPhoto::KnownSize(KnownSize::Told { width: Mm(15.0), height: Mm(10.0) })));
+    onlooker.person.draw("Known rectangle", [0.08, 0.1], [0.38, 0.3]);
+    see(&mut onlooker, "shots")?;
     onlooker.person.ask(Command::Go(Station::Patch));
     see(&mut onlooker, "patch")?;
     onlooker.person.press("Weave a patch");

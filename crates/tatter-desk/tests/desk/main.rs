@@ -10,6 +10,7 @@ mod patch;
 mod person;
 mod photo;
 mod scatter;
+mod shots;
 mod start;
 mod table;
 mod ticket;

@@ -16,24 +16,24 @@ const SIDE: usize = 320;
 
 impl Person<'_> {
     /// Where a place of the photo is seen, both in shares: all of it is in the middle of the view.
-    fn on_photo(&self, [x, y]: [f32; 2]) -> egui::Pos2 {
+    pub(crate) fn on_photo(&self, [x, y]: [f32; 2]) -> egui::Pos2 {
         let view = self.0.get_by_label("Photo on the table").rect();
         let side = 0.97 * view.width().min(view.height());
         egui::Rect::from_center_size(view.center(), egui::vec2(side, side)).lerp_inside(egui::vec2(x, y))
     }
 
-    fn draw(&mut self, tool: &str, from: [f32; 2], to: [f32; 2]) {
+    pub(crate) fn draw(&mut self, tool: &str, from: [f32; 2], to: [f32; 2]) {
         self.press(tool);
         let ends = [from, to].map(|place| self.on_photo(place));
         self.drag(ends[0], ends[1]);
     }
 
-    fn told(&self) -> Tried<tatter::cutting::Told> {
+    pub(crate) fn told(&self) -> Tried<tatter::cutting::Told> {
         Ok(tatter::cutting::Told::clone(self.desk().photos().sheet().ok_or("a photo lies there")?.told()))
     }
 }
 
-fn near(one: [f32; 2], other: [f32; 2]) -> bool {
+pub(crate) fn near(one: [f32; 2], other: [f32; 2]) -> bool {
     (one[0] - other[0]).hypot(one[1] - other[1]) < 3.0
 }
 

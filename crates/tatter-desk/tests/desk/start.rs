@@ -70,7 +70,7 @@ fn what_dialogs_choose_is_laid_on_the_table() -> Tried<()> {
     let dialogs = move |wanted| match wanted {
         Wanted::Photos => Chosen::Files(vec![chosen.clone()]),
         Wanted::Mesh => Chosen::Files(vec![mesh.clone()]),
-        Wanted::Job => Chosen::NoDialog,
+        Wanted::Job | Wanted::Lights => Chosen::NoDialog,
     };
     let mut person = person(desk(&shop, dialogs));
     person.press("Open a job");

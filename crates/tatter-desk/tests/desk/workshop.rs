@@ -16,7 +16,7 @@ use tatter_core::units::MmPerTexel;
 use tatter_files::mesh::{MaterialToWrite, write_glb};
 use tatter_files::patch::write_patch;
 use tatter_files::picture::{Effort, PictureFormat, encode};
-use tatter_weave::{Damage, Kind, PatchSpec, Shot, shoot, stock, weave_patch};
+use tatter_weave::{Damage, Kind, PatchSpec, Shot, Woven, shoot, stock, weave_patch};
 
 use crate::Tried;
 
@@ -56,13 +56,13 @@ impl Workshop {
 
     /// A photo of ripped canvas, `side` pixels and 0.16 mm a pixel.
     pub(crate) fn shoot(&self, name: &str, side: usize) -> Tried<PathBuf> {
-        let cloth = stock("canvas").ok_or("canvas is in stock")?;
-        let damage = vec![Damage { length: 24.0, width: 7.0, ..Damage::new(Kind::Rip) }];
-        let spec = PatchSpec { cloth, side, width_mm: 0.16 * side as f32, damage, grain: Angle::degrees(90.0), seed: 1 };
-        let (woven, _) = weave_patch(&spec, &Task::new())?;
-        let taken = shoot(&woven.maps, woven.scale, &Shot::default(), &Task::new())?;
+        self.save(name, &shoot_ripped(side, &Shot::default())?)
+    }
+
+    /// A photo in a file.
+    pub(crate) fn save(&self, name: &str, photo: &Image<LinearRgb>) -> Tried<PathBuf> {
         let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
-        let stored = Stored::from_map(&Map::Color(taken.photo), &coding, Depth::Eight);
+        let stored = Stored::from_map(&Map::Color(photo.clone()), &coding, Depth::Eight);
         let path = self.path(name);
         std::fs::write(&path, encode(&stored, PictureFormat::Png, Effort::Fast)?)?;
         Ok(path)
@@ -79,6 +79,20 @@ impl Workshop {
         let files = std::fs::read_dir(self.path("textures"))?;
         files.map(|file| file.map_err(Into::into).and_then(|file| Ok((file.path(), std::fs::read(file.path())?)))).collect()
     }
+}
+
+/// Canvas with a rip, woven by its numbers, 0.16 mm a texel.
+pub(crate) fn ripped(side: usize) -> Tried<Woven> {
+    let cloth = stock("canvas").ok_or("canvas is in stock")?;
+    let damage = vec![Damage { length: 24.0, width: 7.0, ..Damage::new(Kind::Rip) }];
+    let spec = PatchSpec { cloth, side, width_mm: 0.16 * side as f32, damage, grain: Angle::degrees(90.0), seed: 1 };
+    Ok(weave_patch(&spec, &Task::new())?.0)
+}
+
+/// The same photographed.
+pub(crate) fn shoot_ripped(side: usize, shot: &Shot) -> Tried<Image<LinearRgb>> {
+    let woven = ripped(side)?;
+    Ok(shoot(&woven.maps, woven.scale, shot, &Task::new())?.photo)
 }
 
 pub(crate) const JOB: &str = "# the ferryman's\nformat = 1\n\n[garment]\nmesh = \"smock.glb\"\nmm_per_unit = 1000.0\n\n[[garment.map]]\n\
