@@ -29,6 +29,13 @@ impl Shelf {
         found(&self.cards, if self.is_large() { self.sought.as_str() } else { "" })
     }
 
+    /// Show some of the cards, by their places.
+    pub(crate) fn show(&mut self, places: Vec<usize>, mut show: impl FnMut(&mut Self, &Card)) {
+        let cards = std::mem::take(&mut self.cards);
+        places.into_iter().for_each(|at| show(self, &cards[at]));
+        self.cards = cards;
+    }
+
     /// Whether more lie there than one sees at once.
     pub(crate) fn is_large(&self) -> bool {
         self.cards.len() > AT_ONCE

@@ -4,7 +4,7 @@ use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
-use tatter_core::color::{Lab, ciede2000, decode_srgb, srgb_code};
+use tatter_core::color::{Lab, ciede2000, codes_of, srgb_code};
 use tatter_core::explain::Explain as _;
 use tatter_core::image::{Coding, LinearRgb, Map, Transfer};
 use tatter_core::model::{Job, ScaleSource, Subject, Weave};
@@ -103,9 +103,7 @@ impl Sought {
 
 /// `#RRGGBB`.
 fn color(word: &str) -> Option<Lab> {
-    let digits = word.strip_prefix('#').filter(|digits| digits.len() == 6)?;
-    let [_, r, g, b] = u32::from_str_radix(digits, 16).ok()?.to_be_bytes();
-    Some(Lab::from(LinearRgb([r, g, b].map(|code| decode_srgb(f32::from(code) / 255.0)))))
+    word.strip_prefix('#').and_then(codes_of).map(|codes| Lab::from(LinearRgb::from_codes(codes)))
 }
 
 /// Which cards are meant by words, all of which must hold: parts of a name, weave or subject; `80mm` or `60-90mm` for the side of the canvas;
@@ -202,7 +200,7 @@ mod tests {
             ends_per_cm: Some(PerCm(ends)),
             picks_per_cm: Some(PerCm(0.8 * ends)),
             weave,
-            cloth_color: Some(LinearRgb(color.map(|code| decode_srgb(f32::from(code) / 255.0)))),
+            cloth_color: Some(LinearRgb::from_codes(color)),
             thumb: None,
         }
     }

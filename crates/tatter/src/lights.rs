@@ -7,6 +7,7 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Pixel as _, Size};
 use tatter_core::model::{Ball, BallKind, Lights, LitShot, Photo};
 use tatter_core::task::{Cancelled, Task};
+pub use tatter_files::lights::is_lights_file;
 use tatter_files::lights::{LightsError, read_lights};
 use tatter_files::limits::Limits;
 use tatter_files::picture::{PictureError, read_photo};
@@ -15,11 +16,6 @@ use tatter_files::picture::{PictureError, read_photo};
 /// (`algorithms.md` 3.4).
 const LOW_DEG: f32 = 50.0;
 const HIGH_DEG: f32 = 80.0;
-
-/// Whether a file is a lights file by what stands in it.
-pub fn is_lights_file(path: &Path) -> bool {
-    tatter_files::lights::is_lights_file(path)
-}
 
 /// The picture that a lights file names first: what is laid on the table with it.
 ///

@@ -66,22 +66,22 @@ pub fn find_chart(color: &Image<LinearRgb>) -> Result<ChartFit, ColorError> {
         let scaled = |v: usize| ((v as f64 * share).round() as usize).max(1);
         let small = if share < 1.0 { area_resize(color, scaled(color.width()), scaled(color.height())) } else { color.clone() };
         let back = [color.width() as f64 / small.width() as f64, color.height() as f64 / small.height() as f64];
-        let mut fits: Vec<([[f32; 2]; 4], ChartFit)> = Vec::new();
+        let mut fits: Vec<ChartFit> = Vec::new();
         for candidate in candidates(&small) {
             let corners = candidate.corners.map(|p| [p[0] * back[0] as f32, p[1] * back[1] as f32]);
             let Ok(found) = chart(color, corners) else { continue };
             nearest = nearest.min(found.left_one_out);
             if found.left_one_out <= MOST_FORETOLD {
-                fits.push((corners, found));
+                fits.push(found);
             }
         }
-        fits.sort_by(|a, b| a.1.left_one_out.total_cmp(&b.1.left_one_out));
-        if let Some((corners, _)) = fits.first() {
-            let apart = |other: &[[f32; 2]; 4]| distance(middle(corners), middle(other)) > 0.5 * distance(corners[0], corners[2]);
-            if fits.iter().any(|(other, _)| apart(other)) {
+        fits.sort_by(|a, b| a.left_one_out.total_cmp(&b.left_one_out));
+        if let Some(ChartFit { corners, .. }) = fits.first() {
+            let far = 0.5 * distance(corners[0], corners[2]);
+            if fits.iter().any(|other| distance(middle(corners), middle(&other.corners)) > far) {
                 return Err(ColorError::ChartTwice);
             }
-            return Ok(fits.swap_remove(0).1);
+            return Ok(fits.swap_remove(0));
         }
         if longest <= side {
             break;

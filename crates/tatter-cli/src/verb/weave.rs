@@ -9,6 +9,7 @@ use tatter::weave::{
     weave,
 };
 use tatter_core::angle::Angle;
+use tatter_core::color::codes_of;
 use tatter_core::explain::Explain;
 use tatter_core::image::LinearRgb;
 use tatter_core::task::Task;
@@ -105,13 +106,8 @@ fn color(text: &str) -> Result<LinearRgb, BadArgument> {
 
 /// `#rrggbb` as sRGB codes.
 pub(super) fn codes(text: &str) -> Result<[u8; 3], BadArgument> {
-    let digits = text.strip_prefix('#').unwrap_or(text);
-    let wrong = || BadArgument::new(format!("'{text}' is no colour"), "Write it as #c8a060");
-    if digits.len() != 6 || !digits.is_ascii() {
-        return Err(wrong());
-    }
-    let [_, r, g, b] = u32::from_str_radix(digits, 16).ok().ok_or_else(wrong)?.to_be_bytes();
-    Ok([r, g, b])
+    codes_of(text.strip_prefix('#').unwrap_or(text))
+        .ok_or_else(|| BadArgument::new(format!("'{text}' is no colour"), "Write it as #c8a060"))
 }
 
 /// `rip:length=40,width=8,along=warp,age=0.7,at=5/-3`.

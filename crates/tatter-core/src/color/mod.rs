@@ -12,4 +12,4 @@ pub use difference::ciede2000;
 pub use dye::{absorption, reflectance};
 pub use gaussian::{ColorGaussian, ColorMap};
 pub use lab::{Lab, OkLab, linear_of_many, oklab_of_many};
-pub use srgb::{codes_text, decode_srgb, encode_srgb, srgb_code};
+pub use srgb::{codes_of, codes_text, decode_srgb, encode_srgb, srgb_code};

@@ -24,6 +24,13 @@ pub fn srgb_code(light: f32) -> u8 {
     CODES[(light.clamp(0.0, 1.0) * 65_535.0 + 0.5) as usize]
 }
 
+/// The sRGB codes of six hexadecimal digits, as they stand behind the `#` of [`codes_text`].
+pub fn codes_of(digits: &str) -> Option<[u8; 3]> {
+    let is_color = digits.len() == 6 && digits.bytes().all(|digit| digit.is_ascii_hexdigit());
+    let [_, r, g, b] = is_color.then(|| u32::from_str_radix(digits, 16).ok()).flatten()?.to_be_bytes();
+    Some([r, g, b])
+}
+
 /// sRGB codes as people write them, `#rrggbb`.
 pub fn codes_text([r, g, b]: [u8; 3]) -> String {
     format!("#{r:02x}{g:02x}{b:02x}")

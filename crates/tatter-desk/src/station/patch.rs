@@ -27,17 +27,14 @@ pub(crate) fn patch_ui(ui: &mut Ui, bench: &mut Bench, shelf: &mut Shelf, has_ga
             ui.label(look::quiet(say::DRAWER_EMPTY, &colors));
         }
         ui.add_space(NEAR);
-        sought_ui(ui, shelf, &colors);
+        let found = sought_ui(ui, shelf, &colors);
         egui::ScrollArea::vertical().id_salt("patches").auto_shrink(false).show(ui, |ui| {
-            let found = shelf.found();
-            let cards = std::mem::take(&mut shelf.cards);
-            for card in found.into_iter().map(|at| &cards[at]) {
+            shelf.show(found, |shelf, card| {
                 let is_chosen = bench.folder() == Some(&card.folder);
                 if card_ui(ui, shelf, card, is_chosen, &colors).clicked() && !is_chosen {
                     asked.push(Command::Patch(OnPatch::Choose(card.folder.clone())));
                 }
-            }
-            shelf.cards = cards;
+            });
         });
     });
     if bench.folder().is_none() {

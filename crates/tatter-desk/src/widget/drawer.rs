@@ -22,33 +22,32 @@ pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
     };
     ui.label(look::quiet(hint, &colors));
     ui.add_space(look::NEAR);
-    sought_ui(ui, &mut open.shelf, &colors);
+    let found = sought_ui(ui, &mut open.shelf, &colors);
     egui::ScrollArea::vertical().id_salt("drawer").auto_shrink(false).show(ui, |ui| {
-        let found = open.shelf.found();
-        let cards = std::mem::take(&mut open.shelf.cards);
-        for card in found.into_iter().map(|at| &cards[at]) {
+        open.shelf.show(found, |shelf, card| {
             let taken = open.taken.as_ref() == Some(&card.folder);
-            if card_ui(ui, &mut open.shelf, card, taken, &colors).clicked() {
+            if card_ui(ui, shelf, card, taken, &colors).clicked() {
                 asked.push(Command::Take((!taken).then(|| card.folder.clone())));
             }
-        }
-        open.shelf.cards = cards;
+        });
     });
 }
 
-/// The field in which patches are sought, where there are many; and what to do where none is found.
-pub(crate) fn sought_ui(ui: &mut Ui, shelf: &mut Shelf, colors: &Palette) {
+/// The field in which patches are sought, where there are many; and what to do where none is found. Places of the cards that are found.
+pub(crate) fn sought_ui(ui: &mut Ui, shelf: &mut Shelf, colors: &Palette) -> Vec<usize> {
     if !shelf.is_large() {
-        return;
+        return shelf.found();
     }
     let width = ui.available_width() - look::NEAR;
     let field = ui.add(TextEdit::singleline(&mut shelf.sought).hint_text(say::SEEK_HINT).desired_width(width));
     named(&field, Role::TextInput, say::SEEK);
     field.on_hover_text(say::SEEK_TIP);
-    if shelf.found().is_empty() {
+    let found = shelf.found();
+    if found.is_empty() {
         ui.label(look::quiet(say::SEEK_NONE, colors));
     }
     ui.add_space(look::NEAR);
+    found
 }
 
 /// What stands beneath a thumbnail.

@@ -1,6 +1,6 @@
 //! `[[wear]]`: marks of wear computed over the garment's own cloth.
 
-use tatter_core::color::codes_text;
+use tatter_core::color::{codes_of, codes_text};
 use tatter_core::model::{Wear, WearKind};
 use tatter_core::units::Mm;
 use toml_edit::{Array, Table, value};
@@ -77,11 +77,8 @@ pub(super) fn share(table: &Fields<'_>, key: &str) -> Checked<Option<f32>> {
 
 /// `#RRGGBB`.
 pub(crate) fn codes(table: &Fields<'_>, key: &str, text: &str) -> Checked<[u8; 3]> {
-    let digits = text.strip_prefix('#').filter(|digits| digits.len() == 6 && digits.bytes().all(|b| b.is_ascii_hexdigit()));
-    let code = digits.and_then(|digits| u32::from_str_radix(digits, 16).ok());
-    let code = code.ok_or_else(|| table.bad(key, format!("is a colour such as \"#8a7a64\", not `{text}`")))?;
-    let [_, r, g, b] = code.to_be_bytes();
-    Ok([r, g, b])
+    let codes = text.strip_prefix('#').and_then(codes_of);
+    codes.ok_or_else(|| table.bad(key, format!("is a colour such as \"#8a7a64\", not `{text}`")))
 }
 
 /// A mark as a table; values that equal their default are left out.

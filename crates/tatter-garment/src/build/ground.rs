@@ -75,24 +75,22 @@ impl Ground {
     }
 
     /// Keep where placements lie for the next build, and nothing of others.
-    pub(super) fn keep(&self, all: impl Iterator<Item = (Placement, usize, Lain)>) {
-        let kept = all.map(|(placement, patch, lain)| (placement.id.clone(), (Geometry { placement, patch }, lain)));
+    pub(super) fn keep(&self, placements: &[Placed<'_>], lain: &[Lain]) {
+        let of = |(placed, lain): (&Placed<'_>, &Lain)| (placed.placement.id.clone(), (Geometry::of(placed), lain.clone()));
+        let kept = placements.iter().zip(lain).map(of);
         *self.lain.lock().unwrap_or_else(PoisonError::into_inner) = kept.collect();
     }
 }
 
 impl Geometry {
     fn of(placed: &Placed<'_>) -> Self {
-        Self { placement: laid_alike(placed.placement), patch: address(placed.patch) }
+        // Rules and match move nothing.
+        let placement = Placement { rules: Default::default(), matching: Default::default(), ..placed.placement.clone() };
+        Self { placement, patch: address(placed.patch) }
     }
 }
 
-/// A placement without what does not move it.
-pub(super) fn laid_alike(placement: &Placement) -> Placement {
-    Placement { rules: Default::default(), matching: Default::default(), ..placement.clone() }
-}
-
 /// A patch in memory is told apart by its place.
-pub(super) fn address(patch: &Patch) -> usize {
+fn address(patch: &Patch) -> usize {
     std::ptr::from_ref(patch).addr()
 }

@@ -17,8 +17,8 @@ pub(super) fn catmull_rom(x: f64) -> f64 {
     cubic(x, 0.0, 0.5)
 }
 
-/// Mitchell's kernel, B = C = 1/3 (the least of blur, ringing and blocks together; for the elliptical footprint), of the root of a square, 0..4. Its pieces as powers of what is left to their ends: no branch, so that
-/// several are told at once.
+/// Mitchell's kernel, B = C = 1/3 (the least of blur, ringing and blocks together; for the elliptical footprint), of the root of a square,
+/// 0..4. Its pieces as powers of what is left to their ends: no branch, so that several are told at once.
 #[inline(always)]
 pub(super) fn mitchell_of_square(r2: f32) -> f32 {
     const FAR: [f32; 2] = [-1.0 / 3.0, 7.0 / 18.0];

@@ -309,8 +309,6 @@ fn windows(old: usize, factor: f64) -> (usize, Vec<(isize, Vec<f32>)>) {
 fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level {
     /// Output rows a thread makes at once: the rows of overlap are read twice for each.
     const BAND: usize = 32;
-    /// Texels of nothing before a row: the first window starts at most this far outside.
-    const BEFORE: usize = 4;
     let (taps, columns) = windows(width, factor);
     let (_, rows) = windows(height, factor);
     let (new_width, new_height) = (columns.len(), rows.len());
@@ -336,7 +334,7 @@ fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level
             let end = columns.partition_point(|(start, _)| ((start + BEFORE as isize) as usize) < live.end);
             *filled = begin..end.max(begin);
             let (windows, out) = (&columns[filled.clone()], &mut target[filled.clone()]);
-            arch.dispatch(Narrowed { line: &line, windows, before: BEFORE, out });
+            arch.dispatch(Narrowed { line: &line, windows, out });
         }
         // Fresh memory that is read first is mapped twice, and the second time stops every core.
         out.fill([0.0; LANES]);
@@ -352,11 +350,13 @@ fn shrink(width: usize, height: usize, factor: f64, read: &ReadRow<'_>) -> Level
     Level { width: new_width, height: new_height, texels }
 }
 
-/// A row made narrower: each texel from its window, which starts so many texels before the row's own first.
+/// Texels of nothing before a row: the first window starts at most this far outside.
+const BEFORE: usize = 4;
+
+/// A row, [`BEFORE`] it nothing, made narrower: each texel from its window.
 struct Narrowed<'a> {
     line: &'a [Texel],
     windows: &'a [(isize, Vec<f32>)],
-    before: usize,
     out: &'a mut [Texel],
 }
 
@@ -366,7 +366,7 @@ impl NullaryFnOnce for Narrowed<'_> {
     #[inline(always)]
     fn call(self) {
         for (texel, (start, weights)) in self.out.iter_mut().zip(self.windows) {
-            let from = (start + self.before as isize) as usize;
+            let from = (start + BEFORE as isize) as usize;
             let mut sum = [0.0; LANES];
             for (tap, &w) in self.line[from..from + weights.len()].iter().zip(weights) {
                 add(&mut sum, tap, w);

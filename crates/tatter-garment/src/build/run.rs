@@ -11,7 +11,7 @@ use tatter_core::task::Task;
 
 use super::around::REACH;
 use super::fit::{Dyes, Fit, FitContext, dyes};
-use super::ground::{Ground, Lain, address, laid_alike};
+use super::ground::{Ground, Lain};
 use super::notes::{Told, notes};
 use super::plan::{Assignment, Bounds, Draw, DrawContext, OwnedFaces, Target};
 use super::planned::Planned;
@@ -347,8 +347,7 @@ fn find_places(
         })
         .collect();
     let found: Vec<Lain> = found.into_iter().collect::<Result<_, _>>()?;
-    let all = placements.iter().zip(&found);
-    ground.keep(all.map(|(placed, lain)| (laid_alike(placed.placement), address(placed.patch), lain.clone())));
+    ground.keep(placements, &found);
     Ok(found)
 }
 

@@ -61,9 +61,7 @@ pub(super) fn packed_size(material: &Material<'_>, packing: Packing, needed: f32
 /// Pack a material's channels at a size, all halvings. Rows are decoded 64 at a time, so beside the result (5.3 bytes a texel) a few MB
 /// are needed.
 pub(super) fn packed(material: &Material<'_>, packing: Packing, size: Size) -> Levels {
-    let mut all = packed_part(material, packing, size, Rect::whole(size), usize::MAX);
-    all.size = size;
-    all
+    packed_part(material, packing, size, Rect::whole(size), usize::MAX)
 }
 
 /// A part of it, with at most so many halvings. A part that ends within the texture begins and ends on a multiple of two to their power.
