@@ -5,6 +5,8 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use crate::pieces::Pieces;
+
 /// One change to the disk, named before it happens.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Step {
@@ -79,17 +81,28 @@ impl Disk {
     /// Create or overwrite a file and flush it. Not atomic: for names nobody else reads.
     pub(crate) fn write(&self, path: &Path, bytes: &[u8], permissions: Option<&fs::Permissions>) -> io::Result<()> {
         let (first, second) = bytes.split_at(bytes.len() / 2);
-        self.write_pieces(path, &[first, second], permissions)
+        self.write_with(path, permissions, |file| {
+            [first, second].iter().try_for_each(|half| {
+                self.step(Step::Write, path)?;
+                file.write_all(half)
+            })
+        })
     }
 
     /// As [`Disk::write`], bytes that lie in several places.
-    pub(crate) fn write_pieces(&self, path: &Path, pieces: &[&[u8]], permissions: Option<&fs::Permissions>) -> io::Result<()> {
+    pub(crate) fn write_pieces(&self, path: &Path, pieces: &Pieces, permissions: Option<&fs::Permissions>) -> io::Result<()> {
+        self.write_with(path, permissions, |file| pieces.write(file, || self.step(Step::Write, path)))
+    }
+
+    fn write_with(
+        &self,
+        path: &Path,
+        permissions: Option<&fs::Permissions>,
+        content: impl FnOnce(&mut File) -> io::Result<()>,
+    ) -> io::Result<()> {
         self.step(Step::Create, path)?;
         let mut file = File::create(path)?;
-        for piece in pieces {
-            self.step(Step::Write, path)?;
-            file.write_all(piece)?;
-        }
+        content(&mut file)?;
         if let Some(permissions) = permissions {
             file.set_permissions(permissions.clone())?;
         }

@@ -1,5 +1,6 @@
 //! One file, whole or not at all.
 
+use std::fs::File;
 use std::io::{self, Write as _};
 use std::path::Path;
 
@@ -22,7 +23,7 @@ pub fn probe_folder(folder: &Path) -> io::Result<()> {
 /// # Errors
 /// What the file system says; the old file, if any, is then still there.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let file = beside(path, std::iter::once(bytes))?;
+    let file = beside(path, |file| file.write_all(bytes))?;
     file.as_file().sync_all()?;
     named(file, path)
 }
@@ -32,16 +33,14 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
 /// # Errors
 /// As [`write_whole`].
 pub fn write_made(path: &Path, pieces: &Pieces) -> io::Result<()> {
-    named(beside(path, pieces.iter())?, path)
+    named(beside(path, |file| pieces.write(file, || Ok(())))?, path)
 }
 
-fn beside<'a>(path: &Path, pieces: impl Iterator<Item = &'a [u8]>) -> io::Result<NamedTempFile> {
+fn beside(path: &Path, content: impl FnOnce(&mut File) -> io::Result<()>) -> io::Result<NamedTempFile> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     std::fs::create_dir_all(folder)?;
     let mut file = NamedTempFile::new_in(folder)?;
-    for piece in pieces {
-        file.write_all(piece)?;
-    }
+    content(file.as_file_mut())?;
     Ok(file)
 }
 

@@ -9,6 +9,7 @@ use tatter_core::image::Stored;
 use tatter_core::model::{MapFile, Variation};
 use tatter_core::task::{Note, Task};
 use tatter_files::picture::{Band, Banded, Effort, PictureError, PictureFormat, encode, encode_banded};
+use tatter_files::pieces::Pieces;
 use tatter_files::store::Hashed;
 use tatter_files::write::write_made;
 pub use tatter_garment::build::BuildReport;
@@ -254,11 +255,16 @@ fn encode_all(
             let small = (times > 1).then(|| shrink(picture, &known.roles, times));
             let wanted = small.is_some() || changed > 0;
             let done = wanted.then(|| encoded(small.as_ref().unwrap_or(picture), &known.path)).transpose()?;
-            let (bytes, bands) = done.map_or((None, Vec::new()), |(bytes, bands)| (Some(Hashed::new(bytes)), bands));
-            Ok((Computed { bytes, ..Computed::unwritten(known, changed) }, bands))
+            let (bytes, bands) = done.unzip();
+            let bytes = bytes.map(|bytes| hashed(bytes, known)).transpose()?;
+            Ok((Computed { bytes, ..Computed::unwritten(known, changed) }, bands.unwrap_or_default()))
         })
         .collect::<Result<Vec<_>, BuildFailed>>()
         .map(|all| all.into_iter().unzip())
+}
+
+pub(crate) fn hashed(bytes: Pieces, known: &MapFile) -> Result<Hashed, BuildFailed> {
+    Hashed::new(bytes).map_err(|error| BuildFailed::Write(error, PathBuf::from(&known.path)))
 }
 
 /// The format a texture is written in.
@@ -307,7 +313,7 @@ pub fn build_states(job: &Path, output: Option<&Path>, which: Which<'_>, task: &
 fn write_all(computed: Vec<Computed>, folder: &Path) -> Result<Vec<BuiltFile>, BuildFailed> {
     let write = |file: Computed| {
         let path = folder.join(file.path.rsplit('/').next().unwrap_or(&file.path));
-        let bytes = file.bytes.as_ref().map_or(0, |hashed| hashed.pieces().len() as u64);
+        let bytes = file.bytes.as_ref().map_or(0, |hashed| hashed.pieces().len());
         if let Some(content) = &file.bytes {
             write_made(&path, content.pieces()).map_err(|error| BuildFailed::Write(error, path.clone()))?;
         }

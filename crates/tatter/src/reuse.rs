@@ -14,11 +14,12 @@ use rayon::prelude::*;
 use tatter_core::image::{Rect, Size, Stored};
 use tatter_core::mesh::Mesh;
 use tatter_core::task::Task;
-use tatter_files::picture::{Band, PictureFormat, rewrite_banded, unpack_banded};
-use tatter_files::store::{BuiltRecord, Hashed, KeptTiles, Remembered, folder_hash, hash_of, program_stamp};
+use tatter_files::picture::{Band, PictureFormat, Strips, rewrite_banded, unpack_banded};
+use tatter_files::pieces::KnownFile;
+use tatter_files::store::{BuiltRecord, KeptTiles, Remembered, folder_hash, hash_of, program_stamp};
 use tatter_garment::build::{Again, BuildPlan, BuildRecord, BuildReport, BuildSettings, TileAt};
 
-use crate::build::{BuildFailed, Computation, Computed, format_of};
+use crate::build::{BuildFailed, Computation, Computed, format_of, hashed};
 use crate::session::Session;
 
 /// What is kept of a build.
@@ -44,45 +45,47 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     let (patches, files) =
         task.stage("read", || rayon::join(|| session.read_patches(), || last_files(session, &memory, previous)));
     session.patches = patches?;
-    let Some(mut files) = files else { return Ok(None) };
+    let Some(files) = files else { return Ok(None) };
     let placed = session.placed();
     let plan = BuildPlan::new(&session.garment, &placed, &BuildSettings::default(), task)?;
     let mut tiles = memory.build.tiles_of(&changed);
     tiles.extend(plan.tiles_of(&changed));
     let wanted = plan.rows(&tiles);
-    let pristine = Pristine { session, plan: &plan, kept: &kept_tiles, last: &files, laid: memory.build.tiles() };
-    let Some(mut pictures) = task.stage("read", || pristine.rows(&wanted)) else {
+    let sets = &session.garment.sets;
+    let parts: Vec<Vec<Vec<Rect>>> = (sets.iter().enumerate())
+        .map(|(set, own)| (0..own.files.len()).map(|file| plan.parts(&tiles, set, file)).collect())
+        .collect();
+    let pristine = Pristine { session, plan: &plan, kept: &kept_tiles, last: &files, laid: memory.build.tiles(), parts: &parts };
+    let Some(rows) = task.stage("read", || pristine.rows(&wanted)) else {
         session.store.drop_tiles();
         return Ok(None);
     };
+    let (mut pictures, strips): (Vec<Vec<Stored>>, Vec<Vec<Strips>>) =
+        rows.into_iter().map(|own| own.into_iter().unzip()).unzip();
+    let strips: Vec<Strips> = strips.into_iter().flatten().collect();
     keep_tiles(session, &plan, &plan.tiles_of(&changed), &pictures, task);
-    let parts: Vec<Vec<_>> = (pictures.iter().enumerate())
-        .map(|(set, files)| (0..files.len()).map(|file| plan.parts(&tiles, set, file)).collect())
-        .collect();
     let again = Again { record: &memory.build, tiles: &tiles };
     let (report, record) = task.stage("build", || plan.lay(&mut pictures, Some(again), task))?;
-    let sets = &session.garment.sets;
     let all: Vec<(usize, usize)> =
         sets.iter().enumerate().flat_map(|(set, own)| (0..own.files.len()).map(move |file| (set, file))).collect();
     let rewritten = task.stage("encode", || {
-        let last: Vec<Option<LastFile>> = all.iter().map(|&(set, file)| files.remove(&sets[set].files[file].path)).collect();
         all.into_par_iter()
-            .zip(last)
-            .map(|((set, file), last)| {
+            .zip(strips)
+            .map(|((set, file), strips)| {
                 let known = &sets[set].files[file];
                 let computed = Computed::unwritten(known, report.texels_changed(set, file));
                 if computed.texels_changed == 0 {
                     return Ok(Some((computed, Vec::new())));
                 }
                 // A texture that was not changed before has no file of ours to take rows from.
-                let Some((bytes, bands)) = last else { return Ok(None) };
+                let Some((last, bands)) = files.get(&known.path) else { return Ok(None) };
                 let failed = |error| BuildFailed::Encode(error, known.path.clone());
                 let Some((bytes, bands)) =
-                    rewrite_banded(bytes, &bands, &pictures[set][file], &parts[set][file]).map_err(failed)?
+                    rewrite_banded(last, bands, strips, &pictures[set][file], &parts[set][file]).map_err(failed)?
                 else {
                     return Ok(None);
                 };
-                Ok(Some((Computed { bytes: Some(Hashed::new(bytes)), ..computed }, bands)))
+                Ok(Some((Computed { bytes: Some(hashed(bytes, known)?), ..computed }, bands)))
             })
             .collect::<Result<Option<Vec<_>>, BuildFailed>>()
     })?;
@@ -210,7 +213,7 @@ pub(crate) fn changed<'a, T: PartialEq>(
     Some(before.iter().chain(after).map(&id).filter(|id| !same.contains(id)).map(str::to_owned).collect())
 }
 
-type LastFile = (Vec<u8>, Vec<Band>);
+type LastFile = (KnownFile, Vec<Band>);
 
 /// The files of the last build, where they still are what was written.
 fn last_files(session: &Session, memory: &Memory, previous: &[PathBuf]) -> Option<BTreeMap<String, LastFile>> {
@@ -218,8 +221,8 @@ fn last_files(session: &Session, memory: &Memory, previous: &[PathBuf]) -> Optio
         let name = path.rsplit('/').next().unwrap_or(path);
         let target = session.folder().join(session.target(path));
         let places = std::iter::once(target).chain(previous.iter().map(|folder| folder.join(name)));
-        let bytes = places.into_iter().find_map(|place| session.store.content_with(&place, &record.hash))?;
-        Some((path.clone(), (bytes, record.bands.clone())))
+        let file = places.into_iter().find_map(|place| session.store.file_with(&place, &record.hash))?;
+        Some((path.clone(), (file, record.bands.clone())))
     };
     memory.files.par_iter().map(find).collect()
 }
@@ -234,31 +237,34 @@ struct Pristine<'a> {
     last: &'a BTreeMap<String, LastFile>,
     /// Tiles where something lies in them.
     laid: BTreeSet<TileAt>,
+    /// What will be laid anew, by set and file.
+    parts: &'a [Vec<Vec<Rect>>],
 }
 
 impl Pristine<'_> {
-    /// Black pictures with the rows that are wanted, by set and file; `None` when something is not at hand, or damaged.
-    fn rows(&self, wanted: &[Vec<Vec<Range<usize>>>]) -> Option<Vec<Vec<Stored>>> {
+    /// Black pictures with the rows that are wanted, by set and file, and the rows of the last build's that are packed with what will be laid
+    /// anew; `None` when something is not at hand, or damaged.
+    fn rows(&self, wanted: &[Vec<Vec<Range<usize>>>]) -> Option<Vec<Vec<(Stored, Strips)>>> {
         let of_set = |(set, wanted): (usize, &Vec<Vec<Range<usize>>>)| {
             wanted.par_iter().enumerate().map(|(file, rows)| self.of_file(set, file, rows)).collect()
         };
         wanted.par_iter().enumerate().map(of_set).collect()
     }
 
-    fn of_file(&self, set: usize, file: usize, rows: &[Range<usize>]) -> Option<Stored> {
+    fn of_file(&self, set: usize, file: usize, rows: &[Range<usize>]) -> Option<(Stored, Strips)> {
         let kept = &self.kept[set][file];
         let mut picture = kept.blank();
-        match self.last.get(&self.session.garment.sets[set].files[file].path) {
-            Some((bytes, bands)) => {
+        let strips = match self.last.get(&self.session.garment.sets[set].files[file].path) {
+            Some((last, bands)) => {
                 if !self.plan.parts(&self.laid, set, file).iter().all(|part| kept.has(*part)) {
                     return None;
                 }
-                unpack_banded(bytes, bands, rows, &mut picture).ok()??;
+                unpack_banded(last, bands, rows, &self.parts[set][file], &mut picture).ok()??
             }
-            None if strips(kept.size()).all(|strip| kept.has(strip)) => {}
+            None if strips(kept.size()).all(|strip| kept.has(strip)) => Strips::default(),
             None => return None,
-        }
+        };
         kept.lay(rows, &mut picture)?;
-        Some(picture)
+        Some((picture, strips))
     }
 }

@@ -124,8 +124,7 @@ impl Journal {
             let Names { real, new, .. } = Names::of(store, change);
             let permissions = fs::metadata(&real).ok().map(|data| data.permissions());
             let content = bytes(change).map_err(at("reading what was kept for", &real))?;
-            let pieces: Vec<&[u8]> = content.iter().collect();
-            disk.write_pieces(&new, &pieces, permissions.as_ref()).map_err(at("writing beside the map", &real))
+            disk.write_pieces(&new, &content, permissions.as_ref()).map_err(at("writing beside the map", &real))
         })?;
         for change in &self.changes {
             let names = Names::of(store, change);

@@ -206,7 +206,7 @@ impl<'a> Plan<'a> {
     pub(super) fn bytes(&self, change: &Change) -> io::Result<Cow<'_, Pieces>> {
         match self.sources.get(&change.target) {
             Some(Source::Given(pieces)) => Ok(Cow::Borrowed(pieces)),
-            Some(Source::Kept(path)) => fs::read(path).map(|bytes| Cow::Owned(bytes.into())),
+            Some(Source::Kept(path)) => Pieces::of_file(path).map(Cow::Owned),
             None => Err(io::ErrorKind::NotFound.into()),
         }
     }

@@ -37,7 +37,7 @@ fn open(folder: &Path, disk: Disk) -> Checked<Store> {
 fn worn(state: &str) -> Vec<Outgoing> {
     let outgoing = |target: &str| Outgoing {
         target: target.to_owned(),
-        content: Content::Bytes(Hashed::new(vec![format!("{state} ").into_bytes(), target.as_bytes().to_vec()])),
+        content: Content::Bytes(Hashed::new(vec![format!("{state} ").into_bytes(), target.as_bytes().to_vec()]).unwrap()),
     };
     TARGETS.map(outgoing).to_vec()
 }
@@ -376,7 +376,7 @@ fn two_names_of_one_file_are_refused() -> Checked {
     scene(folder.path())?;
     std::os::unix::fs::symlink("color.png", folder.path().join("maps/same.png"))?;
     let files = ["maps/color.png", "maps/same.png"]
-        .map(|target| Outgoing { target: target.to_owned(), content: Content::Bytes(Hashed::new(b"x".to_vec())) });
+        .map(|target| Outgoing { target: target.to_owned(), content: Content::Bytes(Hashed::new(b"x".to_vec()).unwrap()) });
     let result = deliver(&open(folder.path(), Disk::quick())?, &files, WhenChanged::Refuse, &Task::new());
     assert!(matches!(result, Err(DeliverError::Twice { .. })), "said: {result:?}");
     Ok(())

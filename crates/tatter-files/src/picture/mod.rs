@@ -18,6 +18,7 @@ mod tga;
 mod tiff;
 mod webp;
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{BufRead as _, Read as _};
 use std::ops::Range;
@@ -33,7 +34,7 @@ pub use format::PictureFormat;
 use stream::Stream;
 
 use crate::limits::Limits;
-use crate::pieces::Pieces;
+use crate::pieces::{KnownFile, Pieces};
 
 /// What a picture is, by its header.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -191,28 +192,40 @@ pub fn encode_banded(stored: &Stored) -> Result<Banded, PictureError> {
     png::encode_banded(stored).map_err(|fault| fault.at_write(PictureFormat::Png))
 }
 
+/// Rows of a file of ours that were unpacked, those packed together in one picture.
+#[derive(Clone, Debug, Default)]
+pub struct Strips(pub(crate) BTreeMap<usize, Stored>);
+
 /// The picture that `previous` holds with `parts` of `stored` in place of its own, to the byte as [`encode_banded`] would write the
-/// whole. Only bands that a part reaches are unpacked and packed; of `stored` only the parts, its size, kind and tags are looked at.
-/// `None` when `previous` is not what [`encode_banded`] wrote with these bands.
+/// whole. Only bands that a part reaches are packed anew, and unpacked where `strips` lacks them; of `stored` only the parts, its size,
+/// kind and tags are looked at. All else stays in `previous` until the pieces are written. `None` when `previous` is not what
+/// [`encode_banded`] wrote with these bands, or was written since.
 ///
 /// # Errors
 /// As [`encode`].
 pub fn rewrite_banded(
-    previous: Vec<u8>,
+    previous: &KnownFile,
     bands: &[Band],
+    strips: Strips,
     stored: &Stored,
     parts: &[Rect],
 ) -> Result<Option<Banded>, PictureError> {
-    png::rewrite(previous, bands, stored, parts).map_err(|fault| fault.at_write(PictureFormat::Png))
+    png::rewrite(previous, bands, strips, stored, parts).map_err(|fault| fault.at_write(PictureFormat::Png))
 }
 
-/// Rows of the picture that `file` holds, and those packed with them, laid into one of its kind and size. `None` when `file` is not
-/// what [`encode_banded`] wrote with these bands.
+/// Rows of the picture that `file` holds, and those packed with them, laid into one of its kind and size. Those that `parts` reach are given
+/// back as well, for [`rewrite_banded`]. `None` when `file` is not what [`encode_banded`] wrote with these bands, or was written since.
 ///
 /// # Errors
 /// As [`encode`], for the picture they are laid into.
-pub fn unpack_banded(file: &[u8], bands: &[Band], rows: &[Range<usize>], into: &mut Stored) -> Result<Option<()>, PictureError> {
-    png::unpack(file, bands, rows, into).map_err(|fault| fault.at_write(PictureFormat::Png))
+pub fn unpack_banded(
+    file: &KnownFile,
+    bands: &[Band],
+    rows: &[Range<usize>],
+    parts: &[Rect],
+    into: &mut Stored,
+) -> Result<Option<Strips>, PictureError> {
+    png::unpack(file, bands, rows, parts, into).map_err(|fault| fault.at_write(PictureFormat::Png))
 }
 
 /// Pack a photo, 8-bit sRGB, as a camera does: a JPEG of that quality, 1 to 100. Maps are never written so.

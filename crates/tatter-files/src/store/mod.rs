@@ -27,7 +27,7 @@ use crate::disk::{Disk, folder_of, real_path};
 use crate::job::ENDING;
 use crate::limits::Limits;
 use crate::picture::read_hashed;
-use crate::pieces::Pieces;
+use crate::pieces::{KnownFile, Pieces};
 
 /// The format of the files in the store.
 pub(crate) const FORMAT: u32 = 1;
@@ -68,13 +68,17 @@ pub struct Hashed {
 
 impl Hashed {
     /// Hash bytes.
-    pub fn new(bytes: impl Into<Pieces>) -> Self {
+    ///
+    /// # Errors
+    /// When some of them lie in a file that cannot be read, or was written meanwhile.
+    pub fn new(bytes: impl Into<Pieces>) -> io::Result<Self> {
         let pieces = bytes.into();
         let mut hasher = blake3::Hasher::new();
-        for piece in pieces.iter() {
-            hasher.update(piece);
-        }
-        Self { content: Content { hash: hasher.finalize().to_hex().to_string(), bytes: hasher.count() }, pieces }
+        pieces.each(|bytes| {
+            hasher.update(bytes);
+            Ok(())
+        })?;
+        Ok(Self { content: Content { hash: hasher.finalize().to_hex().to_string(), bytes: hasher.count() }, pieces })
     }
 
     /// The bytes.
@@ -96,7 +100,11 @@ impl Hashed {
 pub(crate) type Stamp = (u64, Option<SystemTime>);
 
 pub(crate) fn stamp(path: &Path) -> Option<Stamp> {
-    fs::metadata(path).ok().map(|data| (data.len(), data.modified().ok()))
+    fs::metadata(path).ok().map(|data| stamp_of(&data))
+}
+
+pub(crate) fn stamp_of(data: &fs::Metadata) -> Stamp {
+    (data.len(), data.modified().ok())
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -208,16 +216,15 @@ impl Store {
         }
     }
 
-    /// Bytes of a file when its content has this hash. While its length and time of change stay, this run need not hash it again.
-    pub fn content_with(&self, path: &Path, hash: &str) -> Option<Vec<u8>> {
+    /// A file when its content has this hash. While its length and time of change stay, this run need not hash it again.
+    pub fn file_with(&self, path: &Path, hash: &str) -> Option<KnownFile> {
         let real = real_path(path).ok()?;
         // Before it is read: what is written afterwards changes the stamp.
         let stamp = stamp(&real)?;
-        let bytes = fs::read(&real).ok()?;
-        let content = Content::of(&bytes);
-        let fits = content.hash == hash;
+        let content = Content::of_file(&real).ok()??;
+        let known = (content.hash == hash).then(|| KnownFile::new(&real, stamp));
         self.seen.lock().unwrap_or_else(PoisonError::into_inner).insert(real, (stamp, content));
-        fits.then_some(bytes)
+        known
     }
 
     /// The content of a file by its real path; `None` when nothing bears the name.

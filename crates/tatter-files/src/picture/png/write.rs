@@ -1,11 +1,14 @@
 //! Writing: bands of rows filtered and packed side by side, joined into one stream.
 
+use std::ops::Range;
+
 use libdeflater::adler32;
 use rayon::prelude::*;
 use tatter_core::image::{Layout, Rect, Samples, Size, Stored};
 
-use super::super::{Band, Banded, Effort, Fault};
+use super::super::{Band, Banded, Effort, Fault, Strips};
 use super::{deflate, filter};
+use crate::pieces::{KnownFile, Pieces};
 
 /// Bytes of samples in a band: small enough to share out 4096 rows over many cores, large enough that a fresh start costs
 /// nothing. Fixed, so that the bytes written don't depend on the number of cores.
@@ -56,7 +59,7 @@ impl Rows<'_> {
 
 pub(in super::super) fn encode(stored: &Stored, effort: Effort) -> Result<Vec<u8>, Fault> {
     if effort == Effort::Fast {
-        return Ok(encode_banded(stored)?.0.join());
+        return Ok(pieces(stored)?.0.concat());
     }
     let (rows, mut out) = begun(stored)?;
     whole(&rows, &mut out)?;
@@ -66,37 +69,47 @@ pub(in super::super) fn encode(stored: &Stored, effort: Effort) -> Result<Vec<u8
 
 /// As `encode` at `Effort::Fast`, with the place of each band.
 pub(in super::super) fn encode_banded(stored: &Stored) -> Result<Banded, Fault> {
-    let (rows, head) = begun(stored)?;
-    let (packed, bands, sum) = in_bands(&rows, head.len());
-    let mut tail = Vec::new();
-    chunk(&mut tail, *b"IDAT", &sum.to_be_bytes());
-    chunk(&mut tail, *b"IEND", &[]);
-    let pieces: Vec<Vec<u8>> = std::iter::once(head).chain(packed).chain([tail]).collect();
+    let (pieces, bands) = pieces(stored)?;
     Ok((pieces.into(), bands))
 }
 
+fn pieces(stored: &Stored) -> Result<(Vec<Vec<u8>>, Vec<Band>), Fault> {
+    let (rows, head) = begun(stored)?;
+    let (packed, bands, sum) = in_bands(&rows, head.len());
+    Ok((std::iter::once(head).chain(packed).chain([tail(sum)]).collect(), bands))
+}
+
+/// What follows the bands: the checksum of the stream, and the end.
+fn tail(sum: u32) -> Vec<u8> {
+    let mut tail = Vec::new();
+    chunk(&mut tail, *b"IDAT", &sum.to_be_bytes());
+    chunk(&mut tail, *b"IEND", &[]);
+    tail
+}
+
 /// The picture that `previous` holds with `parts` of `stored` in place of its own, as `encode_banded` would write the whole: bands
-/// that no part reaches stay as they lie. `None` when `previous` is not such a file.
+/// that no part reaches stay as they lie. Bands at hand in `strips` are not unpacked again. `None` when `previous` is not such a file.
 pub(in super::super) fn rewrite(
-    previous: Vec<u8>,
+    previous: &KnownFile,
     bands: &[Band],
+    strips: Strips,
     stored: &Stored,
     parts: &[Rect],
 ) -> Result<Option<Banded>, Fault> {
-    let (rows, _) = begun(stored)?;
+    let (rows, head) = begun(stored)?;
     let spans = spans(&rows);
-    if !fit(bands, spans.len(), previous.len()) {
+    if !fit(bands, spans.len(), previous.length()) || bands.first().is_none_or(|band| band.start != head.len()) {
         return Ok(None);
     }
-    let packed: Option<Vec<Option<Packed>>> = bands
-        .par_iter()
-        .zip(&spans)
-        .map(|(band, &(first, last))| {
+    let mut strips = strips.0;
+    let strips: Vec<Option<Stored>> = (0..bands.len()).map(|number| strips.remove(&number)).collect();
+    let packed: Option<Vec<Option<Packed>>> = (bands.par_iter().zip(&spans).zip(strips))
+        .map(|((band, &(first, last)), strip)| {
             let own: Vec<Rect> = parts.iter().copied().filter(|part| part.y < last && part.bottom() > first).collect();
             if own.is_empty() {
                 return Some(None);
             }
-            let mut strip = unpacked(&previous[band.start..band.end], &rows, first, last)?;
+            let mut strip = strip.or_else(|| unpacked(&previous.read(band.start..band.end).ok()?, &rows, first, last))?;
             for part in own {
                 let (top, bottom) = (part.y.max(first), part.bottom().min(last));
                 let piece = stored.crop(Rect::new(part.x, top, part.width, bottom - top));
@@ -107,57 +120,59 @@ pub(in super::super) fn rewrite(
         })
         .collect();
     let Some(packed) = packed else { return Ok(None) };
-    let mut out = previous;
-    // From the last to the first, so that those before keep their places; what lies behind moves once for all that lie together.
-    out.truncate(bands.last().map_or(0, |band| band.end));
-    let mut end = bands.len();
-    for run in packed.chunk_by(|one, other| one.is_some() == other.is_some()).rev() {
-        let first = end - run.len();
-        if run[0].is_some() {
-            let data: Vec<&[u8]> = run.iter().flatten().map(|band| band.data.as_slice()).collect();
-            out.splice(bands[first].start..bands[end - 1].end, data.concat());
-        }
-        end = first;
-    }
-    let (mut places, mut whole, mut start) = (Vec::new(), 1, bands.first().map_or(0, |band| band.start));
-    for ((band, new), (first, last)) in bands.iter().zip(&packed).zip(spans) {
-        let (length, sum) = new.as_ref().map_or((band.end - band.start, band.sum), |new| (new.data.len(), new.sum));
+    let (mut places, mut whole, mut start) = (Vec::new(), 1, head.len());
+    let mut pieces = Pieces::from(head);
+    for ((band, new), (first, last)) in bands.iter().zip(packed).zip(spans) {
+        let (length, sum) = match new {
+            Some(new) => {
+                let length = new.data.len();
+                pieces.push(new.data);
+                (length, new.sum)
+            }
+            None => {
+                pieces.push_lying(previous, band.start..band.end);
+                (band.end - band.start, band.sum)
+            }
+        };
         places.push(Band { start, end: start + length, sum });
         start += length;
         whole = joined_adler32(whole, sum, (last - first) * (1 + rows.row_bytes));
     }
-    chunk(&mut out, *b"IDAT", &whole.to_be_bytes());
-    chunk(&mut out, *b"IEND", &[]);
-    Ok(Some((out.into(), places)))
+    pieces.push(tail(whole));
+    Ok(Some((pieces, places)))
 }
 
 /// Whether so many bands lie one behind the other in a file of that length.
-fn fit(bands: &[Band], count: usize, length: usize) -> bool {
+fn fit(bands: &[Band], count: usize, length: u64) -> bool {
     bands.len() == count
-        && bands.iter().all(|band| band.start < band.end && band.end <= length)
+        && bands.iter().all(|band| band.start < band.end && band.end as u64 <= length)
         && bands.windows(2).all(|pair| pair[0].end == pair[1].start)
 }
 
-/// Rows of the picture that `file` holds, and those packed with them, laid into one of its kind and size. `None` when `file` is not
-/// what `encode_banded` wrote with these bands.
+/// Rows of the picture that `file` holds, and those packed with them, laid into one of its kind and size. Strips that `parts` reach are
+/// given back as well. `None` when `file` is not what `encode_banded` wrote with these bands.
 pub(in super::super) fn unpack(
-    file: &[u8],
+    file: &KnownFile,
     bands: &[Band],
-    wanted: &[std::ops::Range<usize>],
+    wanted: &[Range<usize>],
+    parts: &[Rect],
     into: &mut Stored,
-) -> Result<Option<()>, Fault> {
+) -> Result<Option<Strips>, Fault> {
     let (rows, _) = begun(into)?;
     let spans = spans(&rows);
-    if !fit(bands, spans.len(), file.len()) {
+    if !fit(bands, spans.len(), file.length()) {
         return Ok(None);
     }
-    let strips: Option<Vec<(usize, Stored)>> = bands
-        .par_iter()
-        .zip(spans)
-        .filter(|(_, (first, last))| wanted.iter().any(|rows| rows.start < *last && *first < rows.end))
-        .map(|(band, (first, last))| Some((first, unpacked(&file[band.start..band.end], &rows, first, last)?)))
+    let strips: Option<Vec<(usize, Stored)>> = (bands.par_iter().zip(&spans).enumerate())
+        .filter(|(_, (_, (first, last)))| wanted.iter().any(|rows| rows.start < *last && *first < rows.end))
+        .map(|(number, (band, &(first, last)))| {
+            Some((number, unpacked(&file.read(band.start..band.end).ok()?, &rows, first, last)?))
+        })
         .collect();
-    Ok(strips.map(|strips| strips.iter().for_each(|(first, strip)| into.paste(strip, 0, *first))))
+    let Some(mut strips) = strips else { return Ok(None) };
+    strips.iter().for_each(|(number, strip)| into.paste(strip, 0, spans[*number].0));
+    strips.retain(|&(number, _)| parts.iter().any(|part| part.y < spans[number].1 && part.bottom() > spans[number].0));
+    Ok(Some(Strips(strips.into_iter().collect())))
 }
 
 /// Rows of a band of ours, from its chunk; `None` when it is damaged.
@@ -298,10 +313,12 @@ fn joined_adler32(first: u32, second: u32, length: usize) -> u32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::store::stamp;
 
     /// PNG third edition, clause 9: what the filters of one band make, its own rows give back.
     #[test]
     fn a_part_rewritten_gives_the_bytes_of_the_whole_written_anew() {
+        let folder = tempfile::tempdir().unwrap();
         for (layout, sixteen) in [(Layout::Rgb, false), (Layout::Gray, true), (Layout::Rgba, false), (Layout::Gray, false)] {
             let size = Size::new(2000, 900);
             let like = if sixteen { Samples::U16(Vec::new()) } else { Samples::U8(Vec::new()) };
@@ -315,7 +332,12 @@ mod tests {
                 }
             }
             let (file, bands) = encode_banded(&before).unwrap();
-            let file = file.join();
+            let file = file.join().unwrap();
+            let place = folder.path().join("before.png");
+            let known = |bytes: &[u8]| {
+                std::fs::write(&place, bytes).unwrap();
+                KnownFile::new(&place, stamp(&place).unwrap())
+            };
             assert!(bands.len() > 3, "several bands: {}", bands.len());
             let parts = [Rect::new(256, 256, 256, 256), Rect::new(1990, 880, 10, 20), Rect::new(0, 0, 5, 1)];
             let mut after = before.clone();
@@ -328,9 +350,18 @@ mod tests {
                 sparse.paste(&own, part.x, part.y);
             }
             let (wanted, places) = encode_banded(&after).unwrap();
-            let (got, found) = rewrite(file.clone(), &bands, &sparse, &parts).unwrap().unwrap();
-            let got = got.join();
-            assert!(got == wanted.join() && found == places, "{layout:?}: the same bytes and places");
+            let previous = known(&file);
+            let mut rows = Stored::zeros(size, layout, &like);
+            let strips = unpack(&previous, &bands, &[300..310, 700..701], &parts, &mut rows).unwrap().unwrap();
+            assert!(rows.crop(Rect::new(0, 300, 2000, 10)) == before.crop(Rect::new(0, 300, 2000, 10)), "rows are read");
+            assert!(!strips.0.is_empty() && strips.0.len() < bands.len(), "some strips are at hand: {}", strips.0.len());
+            let wanted = wanted.join().unwrap();
+            let mut got = Vec::new();
+            for strips in [strips, Strips::default()] {
+                let (pieces, found) = rewrite(&previous, &bands, strips, &sparse, &parts).unwrap().unwrap();
+                got = pieces.join().unwrap();
+                assert!(got == wanted && found == places, "{layout:?}: the same bytes and places");
+            }
             assert_eq!(
                 super::super::super::decode_stored(&got, &super::super::super::Limits::default()).unwrap(),
                 after,
@@ -338,8 +369,9 @@ mod tests {
             );
             let mut spoilt = file.clone();
             spoilt[bands[0].start + 40] ^= 1;
-            assert!(rewrite(spoilt, &bands, &sparse, &parts).unwrap().is_none(), "a damaged band is not used");
-            assert!(rewrite(file, &bands[1..], &sparse, &parts).unwrap().is_none(), "nor bands of another file");
+            let again = |file: &KnownFile, bands: &[Band]| rewrite(file, bands, Strips::default(), &sparse, &parts).unwrap();
+            assert!(again(&known(&spoilt), &bands).is_none(), "a damaged band is not used");
+            assert!(again(&known(&file), &bands[1..]).is_none(), "nor bands of another file");
         }
     }
 
