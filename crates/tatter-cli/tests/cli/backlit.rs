@@ -1,9 +1,10 @@
 //! `cut --backlit`.
 #![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
 
-use tatter_core::image::{ColorTags, Layout, Samples, Stored};
+use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
 use tatter_files::limits::Limits;
 use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
+use tatter_testkit::pictures::on_screen;
 
 use crate::workshop::{Tried, Workshop, has_keys};
 
@@ -77,6 +78,56 @@ fn a_patch_with_translucency_is_laid_like_any_other() -> Tried<()> {
     assert_eq!(place.code, Some(0), "{}", place.err);
     let build = shop.run(&["build", "smock.tatter.toml"])?;
     assert_eq!(build.code, Some(0), "{}", build.err);
+    Ok(())
+}
+
+/// What the extension of glTF `KHR_materials_diffuse_transmission` says: how much goes through is alpha of one texture, linear, times a
+/// factor; its colour a texture in sRGB, times another.
+#[test]
+fn what_shines_through_is_handed_on() -> Tried<()> {
+    let shop = Workshop::with_job()?;
+    let hand_on = || -> Tried<serde_json::Value> {
+        let run = shop.run(&["handoff", "smock.tatter.toml", "-o", "out/smock.gltf", "--json"])?;
+        assert_eq!(run.code, Some(0), "{}", run.err);
+        Ok(serde_json::from_slice(&std::fs::read(shop.path("out/smock.gltf"))?)?)
+    };
+    let name = "KHR_materials_diffuse_transmission";
+    assert!(!hand_on()?.to_string().contains(name), "nothing is said where nothing is known");
+    shots(&shop)?;
+    let cut = shop.run(&["cut", "front.jpg", "--backlit", "behind.png", "-o", "moth.patch", "--width-mm", "20"])?;
+    assert_eq!(cut.code, Some(0), "{}", cut.err);
+    let place = shop.run(&["place", "smock.tatter.toml", "--patch", "moth.patch", "--at", "0.25,0.25"])?;
+    assert_eq!(place.code, Some(0), "{}", place.err);
+    let document = hand_on()?;
+    assert!(document["extensionsUsed"].to_string().contains(name), "{}", document["extensionsUsed"]);
+    let material = &document["materials"][0];
+    let through = &material["extensions"][name];
+    assert_eq!(through["diffuseTransmissionFactor"], 1.0, "{material}");
+    assert_eq!(
+        through["diffuseTransmissionColorTexture"], material["pbrMetallicRoughness"]["baseColorTexture"],
+        "light takes the dye's colour"
+    );
+    let picture = |texture: &serde_json::Value| -> Tried<Stored> {
+        let number = |value: &serde_json::Value| value.as_u64().unwrap_or_default() as usize;
+        let source = number(&document["textures"][number(&texture["index"])]["source"]);
+        let uri = document["images"][source]["uri"].as_str().unwrap_or_default();
+        Ok(read_stored(&shop.path("out").join(uri), &Limits::default())?)
+    };
+    let alpha = picture(&through["diffuseTransmissionTexture"])?;
+    let color = picture(&material["pbrMetallicRoughness"]["baseColorTexture"])?;
+    let (mut sum, mut count) = (0.0, 0);
+    let Size { width, height } = alpha.size;
+    for (x, y) in (0..width * height).map(|i| (i % width, i / width)) {
+        let share = alpha.value(x, y, alpha.layout.components() - 1);
+        let (u, v) = ((x as f32 + 0.5) / width as f32, (y as f32 + 0.5) / height as f32);
+        assert!(share == 0.0 || (u - 0.25).hypot(v - 0.25) < 0.2, "nothing elsewhere: {u}, {v}");
+        if share > 0.0 && share < 1.0 {
+            sum += share * color.color_at(x * color.size.width / width, y * color.size.height / height, &on_screen()).luminance();
+            count += 1;
+        }
+    }
+    let mean = sum / count as f32;
+    assert!(count > 100 && (mean / THROUGH - 1.0).abs() < 0.25, "{mean} comes through {count} texels, not {THROUGH}");
     Ok(())
 }
 

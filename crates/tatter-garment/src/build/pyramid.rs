@@ -17,8 +17,8 @@ use crate::matching::{Dye, PatchCloth, injury};
 
 /// Cover, then everything else times cover.
 pub(super) type Texel = [f32; LANES];
-/// A whole number of vectors of four.
-pub(super) const LANES: usize = 12;
+/// A line of the processor's cache, and two of its wide registers; the last three lanes are empty.
+pub(super) const LANES: usize = 16;
 pub(super) const COVER: usize = 0;
 /// Three lanes.
 pub(super) const COLOR: usize = 1;
@@ -33,6 +33,7 @@ pub(super) const OCCLUSION: usize = 9;
 pub(super) const OPACITY: usize = 10;
 /// Luminance of fibre without dye: what re-dyeing leaves alone.
 pub(super) const BARE: usize = 11;
+pub(super) const TRANSLUCENCY: usize = 12;
 
 /// Columns and rows of the coarse cover.
 const COARSE: usize = 128;
@@ -149,7 +150,7 @@ impl Prepared {
         self.occupied.get(at(cx, self.occupied.width()), at(cy, self.occupied.height()))
     }
 
-    /// The levels that are needed, and coarser ones that were before. Level 0 of a 2048² patch takes 200 MB, level 2 50 MB; it is made only
+    /// The levels that are needed, and coarser ones that were before. Level 0 of a 2048² patch takes 268 MB, level 2 67 MB; it is made only
     /// when asked for.
     pub(super) fn levels(&self, patch: &Patch, dye: Option<&Dye>, needed: &BTreeSet<usize>) -> Arc<Levels> {
         let mut known = self.levels.lock().unwrap_or_else(PoisonError::into_inner);
@@ -222,6 +223,7 @@ impl<'a> Source<'a> {
             (METALLIC, Channel::Metallic),
             (OCCLUSION, Channel::Occlusion),
             (OPACITY, Channel::Opacity),
+            (TRANSLUCENCY, Channel::Translucency),
         ];
         let map = |(lane, channel): (usize, Channel)| patch.maps[channel].as_ref().map(|map| (lane, channel, map));
         let maps = lanes.into_iter().filter_map(map).collect();

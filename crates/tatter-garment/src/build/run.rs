@@ -26,7 +26,7 @@ use crate::surface::Surface;
 /// Lay `placements`, in order, into the pristine `pictures` of a garment (per map set, per file, as `garment.sets` lists them).
 ///
 /// Costs time in proportion to the texels covered. Beside the pictures and patches it holds, per patch, the levels that are
-/// needed (level 0 of a 2048² patch 200 MB, only when it is enlarged or nearly so; level 2 50 MB) and at most 64 tiles.
+/// needed (level 0 of a 2048² patch 268 MB, only when it is enlarged or nearly so; level 2 67 MB) and at most 64 tiles.
 ///
 /// # Errors
 /// [`BuildError`]; the pictures are unchanged then, except after `Cancelled`.

@@ -13,7 +13,8 @@ use super::fit::Fit;
 use super::owner::{NOBODY, Owners};
 use super::plan::{Bounds, Draw, Triangle};
 use super::pyramid::{
-    BARE, COLOR, COVER, HEIGHT, Level, Levels, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y, Texel,
+    BARE, COLOR, COVER, HEIGHT, Level, Levels, METALLIC, OCCLUSION, OPACITY, Prepared, ROUGHNESS4, SLOPE_X, SLOPE_Y,
+    TRANSLUCENCY, Texel,
 };
 use super::rim::LocalHeight;
 use crate::matching::Shown;
@@ -249,7 +250,7 @@ struct Seen {
     local_height: f32,
     slopes: (f32, f32),
     roughness4: f32,
-    units: [f32; 3],
+    units: [f32; 4],
 }
 
 /// Where a texel of a row looks into a patch.
@@ -321,7 +322,7 @@ fn see(layer: &Layer<'_>, place: &Place<'_>, texel: &Texel) -> Option<(Seen, Sho
         local_height,
         slopes: (xx * p + xy * q, yx * p + yy * q),
         roughness4: shifted(value(ROUGHNESS4).clamp(0.0, 1.0), layer.fit.roughness.at(at)[0]),
-        units: [METALLIC, OCCLUSION, OPACITY].map(|lane| value(lane).clamp(0.0, 1.0)),
+        units: [METALLIC, OCCLUSION, OPACITY, TRANSLUCENCY].map(|lane| value(lane).clamp(0.0, 1.0)),
     };
     Some((seen, Shown { color, bare_luminance: value(BARE).max(0.0), at }))
 }
@@ -390,6 +391,7 @@ impl RoleTile<'_> {
                 let lane = match channel {
                     Channel::Metallic => 0,
                     Channel::Occlusion => 1,
+                    Channel::Translucency => 3,
                     _ => 2,
                 };
                 each(image.row_mut(row), touched, seen, |below, s| rule.apply(below, Unit(s.units[lane]), s.cover * strength));

@@ -98,9 +98,18 @@ impl Maker<'_> {
         match (channel, full) {
             (Channel::BaseColor, Map::Color(image)) => Map::Color(self.color(image)),
             (Channel::Opacity, Map::Unit(image)) => Map::Unit(self.opacity(&image)),
+            (Channel::Translucency, full) => self.through(resized(full, channel, self.size)),
             (Channel::Roughness, full) if self.profile.rougher_when_smaller => self.rougher(resized(full, channel, self.size)),
             (_, full) => resized(full, channel, self.size),
         }
+    }
+
+    /// Light that comes through, as a share of what the base colour leaves of it: renderers multiply with that colour once more.
+    fn through(&self, small: Map) -> Map {
+        let (Map::Unit(image), Map::Color(color)) = (small, self.channel(Channel::BaseColor)) else {
+            unreachable!("its own kinds")
+        };
+        Map::Unit(image.zip(&color, |through, color| Unit((through.0 / color.luminance().max(LEAST_LIGHT)).min(1.0))))
     }
 
     fn opacity(&self, full: &Image<Unit>) -> Image<Unit> {
@@ -146,6 +155,8 @@ impl Maker<'_> {
     }
 }
 
+/// No cloth is darker, and nothing is divided by less.
+const LEAST_LIGHT: f32 = 0.01;
 /// Less cloth than this in a texel of the smaller texture tells nothing of its colour.
 const LEAST_CLOTH: f32 = 1e-3;
 

@@ -64,15 +64,18 @@ fn mesh_bytes(mesh: &Mesh) -> u64 {
     mesh.parts.iter().map(|part| 32 * part.positions.len() as u64 + 12 * part.triangles.len() as u64 + 4096).sum()
 }
 
-/// The three textures of glTF 2.0 (3.9); file format, depth and size of each as the profile has them for its first channel.
+/// The three textures of glTF 2.0 (3.9), and that of its extension for thin cloth; file format, depth and size of each as the profile has them for its first channel.
 fn recipes(profile: &HandoffProfile) -> Vec<TextureRecipe> {
     let channel = |channel, at| Component { at, source: Source::Channel { channel, inverted: false } };
     let packed = vec![channel(Channel::Occlusion, 0), channel(Channel::Roughness, 1), channel(Channel::Metallic, 2)];
     let color = vec![channel(Channel::BaseColor, 0), channel(Channel::Opacity, 3)];
+    // Only alpha counts.
+    let through = vec![Component { at: 0, source: Source::Value(1.0) }, channel(Channel::Translucency, 1)];
     let all = [
         ("base_color", color, Layout::Rgba, Channel::BaseColor),
         ("occlusion_roughness_metallic", packed, Layout::Rgb, Channel::Roughness),
         ("normal", vec![channel(Channel::Normal, 0)], Layout::Rgb, Channel::Normal),
+        ("diffuse_transmission", through, Layout::GrayAlpha, Channel::Translucency),
     ];
     let made = all.map(|(name, components, layout, leader)| {
         let like = profile.textures.iter().find(|texture| texture.component_of(leader).is_some());
@@ -169,6 +172,7 @@ fn material(
         alpha_blend: alpha == AlphaChoice::Blend || factor == AlphaMode::Blend,
         factors: Some(factors(source, has)),
         sheen: told.or(source.and_then(|source| source.sheen)),
+        diffuse_transmission: find(Channel::Translucency).map(&image),
         // Through holes one sees the inside.
         double_sided: true,
     }

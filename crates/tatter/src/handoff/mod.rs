@@ -8,6 +8,7 @@ mod maps;
 mod mtlx;
 mod names;
 mod place;
+mod translucency;
 
 use std::path::{Path, PathBuf};
 
@@ -153,7 +154,11 @@ pub fn hand_on(request: &HandoffRequest, task: &Task) -> Result<HandoffSummary, 
     place::check(&session, kind, &request.output)?;
     let variation = variation(&session, request)?;
     let mut pictures = session.load(task)?;
-    task.stage("build", || finish(&session, &request.job, &mut pictures, variation.as_ref()))?;
+    if kind.has_mesh() {
+        translucency::begin(&mut session, &mut pictures);
+    }
+    let built = task.stage("build", || finish(&session, &request.job, &mut pictures, variation.as_ref()))?;
+    translucency::end(&mut session, &mut pictures, |set, file| built.report.texels_changed(set, file));
     let alpha = alphas(&profile, &session.garment.sets, &pictures);
     let work = Work { session: &session, pictures: &pictures, profile: &profile, alpha, output: &request.output };
     let made = task.stage("pack", || match kind {

@@ -42,6 +42,8 @@ pub struct MaterialToWrite {
     pub factors: Option<Factors>,
     /// Sheen of raised fibres (`KHR_materials_sheen`): linear colour, and roughness; `None`: none.
     pub sheen: Option<([f32; 3], f32)>,
+    /// Share of the light of the base colour that goes through to the other side, in alpha (`KHR_materials_diffuse_transmission`).
+    pub diffuse_transmission: Option<ImageRef>,
     /// Whether back faces are seen: true for thin cloth.
     pub double_sided: bool,
 }
@@ -58,6 +60,7 @@ struct Writer {
 const ARRAY_BUFFER: u32 = 34962;
 const ELEMENT_BUFFER: u32 = 34963;
 const SHEEN: &str = "KHR_materials_sheen";
+const THROUGH: &str = "KHR_materials_diffuse_transmission";
 
 /// A GLB file (glTF 2.0, 4) of a mesh whose positions are metres.
 ///
@@ -82,8 +85,11 @@ fn document(mesh: &Mesh, materials: &[MaterialToWrite], buffer: Option<&str>) ->
     let nodes: Vec<Value> = parts.iter().enumerate().map(|(n, part)| json!({"name": part.name, "mesh": n})).collect();
     let mut root = Map::new();
     root.insert("asset".into(), json!({"version": "2.0", "generator": concat!("Tatter ", env!("CARGO_PKG_VERSION"))}));
-    if materials.iter().any(|material| material.sheen.is_some()) {
-        root.insert("extensionsUsed".into(), json!([SHEEN]));
+    let sheen = materials.iter().any(|material| material.sheen.is_some()).then_some(SHEEN);
+    let through = materials.iter().any(|material| material.diffuse_transmission.is_some()).then_some(THROUGH);
+    let used: Vec<&str> = sheen.into_iter().chain(through).collect();
+    if !used.is_empty() {
+        root.insert("extensionsUsed".into(), json!(used));
     }
     if !nodes.is_empty() {
         root.insert("scene".into(), json!(0));
@@ -237,7 +243,15 @@ impl Writer {
             value["alphaCutoff"] = json!(cutoff);
         }
         if let Some((color, roughness)) = material.sheen {
-            value["extensions"] = json!({SHEEN: {"sheenColorFactor": color, "sheenRoughnessFactor": roughness}});
+            value["extensions"][SHEEN] = json!({"sheenColorFactor": color, "sheenRoughnessFactor": roughness});
+        }
+        if let Some(image) = &material.diffuse_transmission {
+            let mut through = json!({"diffuseTransmissionFactor": 1.0, "diffuseTransmissionTexture": self.texture(image)});
+            // Light takes the dye's colour on its way.
+            if let Some(color) = &material.base_color {
+                through["diffuseTransmissionColorTexture"] = self.texture(color);
+            }
+            value["extensions"][THROUGH] = through;
         }
         value
     }
