@@ -7,6 +7,7 @@
 TATTER is the built command line; FOLDER gets the pieces, a picture of each case and `table.md`. Needs what
 `../bench/requirements.txt` names. Everything is woven by the tool, so patch and garment are pieces of one cloth.
 """
+import re
 import shutil
 import subprocess
 import sys
@@ -17,14 +18,15 @@ import numpy as np
 
 SIDE, WIDTH_MM = 768, 60.0
 PIXEL_MM = WIDTH_MM / SIDE
-# Name, cloth, threads per cm (the mean of both families, for how wide a window is), damage.
+# Name, cloth, damage.
 CASES = [
-    ("canvas, moth hole", "canvas", 15.0, "moth-hole:length=9"),
-    ("linen, rip", "linen", 12.0, "rip:length=16,width=3"),
-    ("tweed, moth hole", "tweed", 8.0, "moth-hole:length=10"),
-    ("duck, burn", "duck", 11.0, "burn:length=8"),
+    ("canvas, moth hole", "canvas", "moth-hole:length=9"),
+    ("linen, rip", "linen", "rip:length=16,width=3"),
+    ("tweed, moth hole", "tweed", "moth-hole:length=10"),
+    ("duck, burn", "duck", "burn:length=8"),
 ]
 BANDS = 4
+FINE = 64
 
 
 def run(tatter, *arguments):
@@ -63,19 +65,39 @@ def changed(patch, other, channel, picture):
 def multi_band(below, above, mask):
     blender = cv2.detail_MultiBandBlender(0, BANDS)
     blender.prepare((0, 0, SIDE, SIDE))
-    blender.feed(below.astype(np.int16), 255 - mask, (0, 0))
-    blender.feed(above.astype(np.int16), mask, (0, 0))
-    return np.clip(blender.blend(None, None)[0], 0, 255).astype(np.uint8)
+    # It reckons in whole numbers: of codes as they are it would wash out all of both pictures by some.
+    blender.feed(below.astype(np.int16) * FINE, 255 - mask, (0, 0))
+    blender.feed(above.astype(np.int16) * FINE, mask, (0, 0))
+    return np.clip(np.round(blender.blend(None, None)[0] / FINE), 0, 255).astype(np.uint8)
+
+
+def high(picture, pitch):
+    """Lightness without what is slower than threads."""
+    light = cv2.cvtColor(picture, cv2.COLOR_BGR2LAB)[..., 0].astype(np.float32)
+    return light - cv2.GaussianBlur(light, (0, 0), 1.5 * pitch)
 
 
 def contrast(picture, pitch):
-    """Of threads: deviation of lightness about its mean over two threads, in a window of one."""
-    light = cv2.cvtColor(picture, cv2.COLOR_BGR2LAB)[..., 0].astype(np.float32)
-    high = light - cv2.GaussianBlur(light, (0, 0), pitch)
-    return np.sqrt(cv2.GaussianBlur(high * high, (0, 0), 0.7 * pitch))
+    """Of threads, in a window of about one."""
+    return np.sqrt(cv2.GaussianBlur(high(picture, pitch) ** 2, (0, 0), 0.7 * pitch))
 
 
-def case(tatter, folder, name, cloth, per_cm, damage):
+def goes_on(picture, pitches):
+    """How alike each place is to that two threads on, both ways: what a thread that is cut or mixed is no more."""
+    pitch, sum_of_both = sum(pitches) / 2, 0.0
+    own = high(picture, pitch)
+    blurred = lambda values: cv2.GaussianBlur(values, (0, 0), pitch)
+    for step in [(pitches[0], 0.0), (0.0, pitches[1])]:
+        moved = [
+            cv2.warpAffine(own, np.float32([[1, 0, sign * step[0]], [0, 1, sign * step[1]]]), (SIDE, SIDE), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_WRAP)
+            for sign in (-1, 1)
+        ]
+        power = blurred(moved[0] ** 2) * blurred(moved[1] ** 2)
+        sum_of_both = sum_of_both + 0.5 * blurred(moved[0] * moved[1]) / np.sqrt(power + 1e-6)
+    return sum_of_both
+
+
+def case(tatter, folder, name, cloth, damage):
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
     run(tatter, "weave", cloth, "--width-mm", WIDTH_MM, "--texels", SIDE, "--seed", 5, "-o", folder / "garment")
@@ -97,18 +119,19 @@ def case(tatter, folder, name, cloth, per_cm, damage):
     cover = np.clip(np.median((linear(share) - linear(below)) / (1.0 - linear(below)), axis=2), 0.0, 1.0)
     ways["multi-band"] = multi_band(below, whole, np.where(cover >= 0.5, 255, 0).astype(np.uint8))
 
-    pitch = 10.0 / per_cm / PIXEL_MM
-    usual = np.median(contrast(below, pitch))
-    own = contrast(whole, pitch) / usual
-    # Where both pieces are sound cloth, a lack of contrast comes of mixing them.
-    sound = (cover > 0.02) & (own > 0.8) & (own < 1.3) & (contrast(below, pitch) / usual > 0.8)
-    outside = cv2.dilate((cover > 0.0).astype(np.uint8), np.ones((3, 3))) == 0
+    told = (patch / "patch.toml").read_text()
+    pitches = [10.0 / float(re.search(rf"{what}_per_cm = ([0-9.]+)", told)[1]) / PIXEL_MM for what in ("ends", "picks")]
+    pitch = sum(pitches) / 2
+    own = contrast(whole, pitch) / np.median(contrast(below, pitch))
+    # Where both pieces are sound cloth and the patch has a say.
+    sound = (cover > 0.02) & (own > 0.8) & (own < 1.3)
+    away = lambda picture, other: np.abs(picture.astype(int) - other).max(axis=2)
+    apart = sound & (away(whole, below) > 12)
     area = PIXEL_MM * PIXEL_MM
-    row = [name, f"{sound.sum() * area:.0f}"]
+    row = [name, f"{apart.sum() * area:.0f}", f"{goes_on(below, pitches)[sound].mean():.2f}"]
     for picture in ways.values():
-        pale = sound & (contrast(picture, pitch) / usual < 0.7)
-        spread = np.abs(picture.astype(int) - below).max(axis=2) > 2
-        row += [f"{pale.sum() * area:.1f}", f"{(spread & outside).sum() * area:.1f}"]
+        neither = apart & (np.minimum(away(picture, below), away(picture, whole)) > 4)
+        row += [f"{neither.sum() * area:.1f}", f"{goes_on(picture, pitches)[sound].mean():.2f}"]
     part = slice(SIDE // 2 - 190, SIDE // 2 + 190)
     strip = np.hstack([p[part, part] for p in [below, *ways.values()]])
     cv2.imwrite(str(folder.parent / f"{folder.name}.png"), strip)
@@ -117,7 +140,8 @@ def case(tatter, folder, name, cloth, per_cm, damage):
 
 def main():
     tatter, folder = str(Path(sys.argv[1]).resolve()), Path(sys.argv[2])
-    head = ["case", "sound cloth mm²"] + [f"{way}: {what}" for way in ["soft", "seam", "multi-band"] for what in ["washed out mm²", "spread mm²"]]
+    told = [f"{way}: {what}" for way in ["soft", "seam", "multi-band"] for what in ["neither, mm²", "threads go on"]]
+    head = ["case", "cloth looked at, mm²", "garment: threads go on", *told]
     rows = [case(tatter, folder / name.replace(", ", "-").replace(" ", "-"), name, *told) for name, *told in CASES]
     lines = ["| " + " | ".join(row) + " |" for row in [head, ["---"] + ["---:"] * (len(head) - 1), *rows]]
     (folder / "table.md").write_text("\n".join(lines) + "\n")
