@@ -1,6 +1,6 @@
 //! Laying placements into a garment's maps: pristine pictures in, changed pictures out.
 //!
-//! Only tiles of 256² that a placement reaches are looked at; every other texel keeps its bits. Same inputs, same bytes, on
+//! Only tiles of 128² that a placement reaches are looked at; every other texel keeps its bits. Same inputs, same bytes, on
 //! any number of threads.
 
 mod around;
@@ -54,7 +54,7 @@ pub struct BuildSettings {
 
 impl Default for BuildSettings {
     fn default() -> Self {
-        Self { place: PlaceSettings::default(), padding: 8, tile: 256 }
+        Self { place: PlaceSettings::default(), padding: 8, tile: 128 }
     }
 }
 
