@@ -8,6 +8,7 @@ use tatter_core::angle::Angle;
 use tatter_core::image::{Image, Unit};
 use tatter_core::mesh::Part;
 use tatter_core::model::{Density, Garment, Scatter, Share, Spot};
+use tatter_core::rng::Rng;
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_garment::scatter::{ScatterError, ScatterInput, Scattered, scatter};
@@ -73,6 +74,42 @@ fn they_lie_by_true_area_and_far_apart() {
     let mean = nearest.iter().sum::<f64>() / 200.0 / most;
     assert!(mean > 0.68, "the nearest neighbour is {mean:.3} of the largest possible away on average");
     assert!(nearest[0] / most > 0.4, "and {:.3} at least", nearest[0] / most);
+}
+
+/// Mean power of points on the cloth of [`uneven`] over frequencies of `low..high`, in the one that points in a square grid would have; of
+/// whole waves across each side, of which the cloth's outline has none. White noise has 1 everywhere (Ulichney, "Dithering with Blue
+/// Noise", 1988).
+fn power(points: &[[f64; 2]], low: f64, high: f64) -> f64 {
+    let (width, height) = (400.0, 200.0);
+    let own = (points.len() as f64 / (width * height)).sqrt();
+    let (mut sum, mut count) = (0.0, 0.0);
+    for (a, b) in (-60..=60).flat_map(|a| (0..=30).map(move |b| (f64::from(a) / width, f64::from(b) / height))) {
+        if (low..high).contains(&(a.hypot(b) / own)) {
+            let turns = |p: &[f64; 2]| (std::f64::consts::TAU * (a * p[0] + b * p[1])).sin_cos();
+            let (sin, cos) = points.iter().map(turns).fold((0.0, 0.0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
+            sum += (sin * sin + cos * cos) / points.len() as f64;
+            count += 1.0;
+        }
+    }
+    sum / count
+}
+
+#[test]
+fn their_spectrum_is_blue() {
+    let garment = uneven();
+    let (mut white, mut blue) = ([0.0; 2], [0.0; 2]);
+    for seed in 1..=4 {
+        let found = spread(&garment, &Scatter { seed, ..rule(400) }, 0.5);
+        let places: Vec<[f64; 2]> = points(&garment, &found).iter().map(|p| [p.x, p.y]).collect();
+        let mut random = Rng::new(seed);
+        let any: Vec<[f64; 2]> = (0..400).map(|_| [400.0 * f64::from(random.unit()), 200.0 * f64::from(random.unit())]).collect();
+        for (sums, points) in [(&mut blue, &places), (&mut white, &any)] {
+            sums[0] += power(points, 0.0, 0.6) / 4.0;
+            sums[1] += power(points, 0.85, 1.25) / 4.0;
+        }
+    }
+    assert!(white.iter().all(|p| (p - 1.0).abs() < 0.2), "the measure sees white noise: {white:.2?}");
+    assert!(blue[0] < 0.3 && blue[1] > 1.2, "little below their own frequency, most about it: {blue:.2?}");
 }
 
 #[test]

@@ -139,7 +139,9 @@ pub(super) fn edges(surface: &Surface, faces: &[bool], reach: f64) -> Lines {
 }
 
 fn borders(surface: &Surface, faces: &[bool], is: fn(&Surface, usize, usize) -> bool, reach: f64) -> Lines {
-    let kept = (0..surface.faces().len()).filter(|face| faces[*face]);
+    // A face without area, as at the poles of a cap, borders nothing that its neighbours don't; hundreds at one place would each be asked.
+    let has_area = |face: usize| surface.faces()[face].normal != DVec3::ZERO;
+    let kept = (0..surface.faces().len()).filter(|&face| faces[face] && has_area(face));
     let found = kept.flat_map(|face| (0..3).map(move |k| (face, k))).filter(|&(face, k)| is(surface, face, k));
     let segment = |(face, k): (usize, usize)| {
         let own = &surface.faces()[face];
@@ -165,7 +167,26 @@ fn is_edge(surface: &Surface, face: usize, k: usize) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use glam::Vec3;
+    use tatter_core::mesh::{Mesh, Part};
+    use tatter_core::model::Garment;
+
     use super::*;
+
+    #[test]
+    fn faces_without_area_border_nothing() {
+        let mut part = Part {
+            positions: [[0., 0.], [9., 0.], [9., 9.], [0., 9.]].map(|[x, y]| Vec3::new(x, y, 0.)).to_vec(),
+            ..Part::default()
+        };
+        part.normals = vec![Vec3::Z; 4];
+        part.uvs = part.positions.iter().map(|p| p.truncate() / 9.0).collect();
+        part.triangles = vec![[0, 1, 2], [0, 2, 3]];
+        part.triangles.extend([[1, 1, 1]; 900]);
+        let garment = Garment { mesh: Some(Mesh { parts: vec![part] }), mm_per_unit: 1.0, ..Garment::default() };
+        let surface = Surface::new(&garment);
+        assert_eq!(edges(&surface, &[true; 902], 5.0).segments.len(), 4, "the square's own edges");
+    }
 
     #[test]
     fn the_grid_finds_what_a_walk_over_all_finds() {
