@@ -104,7 +104,7 @@ fn their_spectrum_is_blue() {
         let mut random = Rng::new(seed);
         let any: Vec<[f64; 2]> = (0..400).map(|_| [400.0 * f64::from(random.unit()), 200.0 * f64::from(random.unit())]).collect();
         for (sums, points) in [(&mut blue, &places), (&mut white, &any)] {
-            sums[0] += power(points, 0.0, 0.6) / 4.0;
+            sums[0] += power(points, 0.01, 0.6) / 4.0;
             sums[1] += power(points, 0.85, 1.25) / 4.0;
         }
     }
