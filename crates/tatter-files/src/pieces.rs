@@ -186,7 +186,7 @@ mod tests {
     fn what_lies_in_a_file_is_read_and_written_and_refused_once_it_changed() {
         let folder = tempfile::tempdir().unwrap();
         let (old, new) = (folder.path().join("old"), folder.path().join("new"));
-        let content: Vec<u8> = (0..3_000_000u32).map(|i| (i * 7 >> 5) as u8).collect();
+        let content: Vec<u8> = (0..3_000_000u32).map(|i| ((i * 7) >> 5) as u8).collect();
         std::fs::write(&old, &content).unwrap();
         let known = KnownFile::new(&old, stamp(&old).unwrap());
         let mut pieces = Pieces::from(b"head".to_vec());
@@ -197,7 +197,11 @@ mod tests {
         let wanted = [b"head", &content[10..2_900_000], b"tail"].concat();
         let mut asked = 0;
         let mut file = File::create(&new).unwrap();
-        pieces.write(&mut file, || Ok(asked += 1)).unwrap();
+        let count = || {
+            asked += 1;
+            Ok(())
+        };
+        pieces.write(&mut file, count).unwrap();
         assert!(std::fs::read(&new).unwrap() == wanted && asked == 3, "written, {asked} pieces");
         assert!(pieces.clone().join().unwrap() == wanted && pieces.len() == wanted.len() as u64, "and joined");
         assert_eq!(known.read(10..14).unwrap(), content[10..14], "and read in part");

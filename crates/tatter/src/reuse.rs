@@ -40,12 +40,12 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     if changed.len() * MOST_CHANGED > placements.len().max(MOST_CHANGED) {
         return Ok(None);
     }
-    let Some(kept_tiles) = session.open_tiles() else { return Ok(None) };
-    // Both at once: neither alone keeps every core busy to its end.
-    let (patches, files) =
-        task.stage("read", || rayon::join(|| session.read_patches(), || last_files(session, &memory, previous)));
+    // All at once: none alone keeps every core busy to its end.
+    let of_before = || rayon::join(|| last_files(session, &memory, previous), || session.open_tiles());
+    let (patches, (files, kept_tiles)) = task.stage("read", || rayon::join(|| session.read_patches(), of_before));
     session.patches = patches?;
-    let Some(files) = files else { return Ok(None) };
+    let (Some(files), Some(kept_tiles)) = (files, kept_tiles) else { return Ok(None) };
+    session.take_sizes(&kept_tiles);
     let placed = session.placed();
     let plan = BuildPlan::new(&session.garment, &placed, &BuildSettings::default(), task)?;
     let mut tiles = memory.build.tiles_of(&changed);

@@ -142,16 +142,19 @@ impl Session {
         Ok(pictures)
     }
 
-    /// What is kept of all textures, by set and file; their sizes are noted in the garment. `None` when some have nothing.
-    pub(crate) fn open_tiles(&mut self) -> Option<Vec<Vec<KeptTiles>>> {
-        let of_set = |set: &MapSet| set.files.iter().map(|file| self.store.tiles(&file.path)).collect::<Option<Vec<_>>>();
-        let kept = self.garment.sets.iter().map(of_set).collect::<Option<Vec<_>>>()?;
-        for (set, kept) in self.garment.sets.iter_mut().zip(&kept) {
+    /// What is kept of all textures, by set and file. `None` when some have nothing.
+    pub(crate) fn open_tiles(&self) -> Option<Vec<Vec<KeptTiles>>> {
+        let of_set = |set: &MapSet| set.files.par_iter().map(|file| self.store.tiles(&file.path)).collect::<Option<Vec<_>>>();
+        self.garment.sets.par_iter().map(of_set).collect()
+    }
+
+    /// Learn the textures' sizes from what was kept of them.
+    pub(crate) fn take_sizes(&mut self, kept: &[Vec<KeptTiles>]) {
+        for (set, kept) in self.garment.sets.iter_mut().zip(kept) {
             for (file, kept) in set.files.iter_mut().zip(kept) {
                 file.size = kept.size();
             }
         }
-        Some(kept)
     }
 
     /// The patches that are placed.
