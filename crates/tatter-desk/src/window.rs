@@ -124,14 +124,20 @@ impl Desk {
         }
         let Some(open) = &mut self.open else {
             return match station {
-                Station::Patch => patch::patch_ui(ui, &mut self.bench, &mut self.shelf, false, asked),
+                Station::Patch => {
+                    let lying = patch::Lying { bench: &mut self.bench, shelf: &mut self.shelf, folders: &self.folders };
+                    patch::patch_ui(ui, lying, false, asked);
+                }
                 _ => start::start_ui(ui, &mut self.start, &mut self.path, asked),
             };
         };
         match station {
             Station::Photo => {}
-            Station::Patch => patch::patch_ui(ui, &mut self.bench, &mut open.shelf, true, asked),
-            Station::Garment => garment::garment_ui(ui, open, asked),
+            Station::Patch => {
+                let lying = patch::Lying { bench: &mut self.bench, shelf: &mut open.shelf, folders: &self.folders };
+                patch::patch_ui(ui, lying, true, asked);
+            }
+            Station::Garment => garment::garment_ui(ui, open, &self.folders, asked),
             Station::Delivery => delivery::delivery_ui(ui, open, asked),
         }
     }
