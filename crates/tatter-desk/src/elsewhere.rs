@@ -110,7 +110,8 @@ impl Folders {
     /// Take in what the thread has said since; whether other patches are at hand now.
     pub(crate) fn hear(&mut self) -> bool {
         let news = self.work.as_mut().map(Crew::news).unwrap_or_default();
-        news.into_iter().fold(false, |any, news| self.hear_one(news) || any)
+        // Each is heard, whatever came before it.
+        news.into_iter().map(|news| self.hear_one(news)).filter(|is_other| *is_other).count() > 0
     }
 
     fn hear_one(&mut self, news: News) -> bool {

@@ -149,13 +149,8 @@ impl Desk {
             let changed = self.open().is_some_and(|open| open.trouble.is_some() && open.kept.changed_outside());
             Panel::top("trouble").resizable(false).frame(frame).show(ui, |ui| {
                 ui.horizontal_wrapped(|ui| {
-                    ui.colored_label(colors.madder, &trouble.what);
-                    // Words to be typed stand out, which plain text that is aligned with the buttons can't.
-                    if trouble.next.contains('`') {
-                        ui.label(look::plain(&trouble.next, colors));
-                    } else {
-                        ui.label(&trouble.next);
-                    }
+                    ui.colored_label(colors.madder, say::sentence(&trouble.what));
+                    ui.label(look::plain(&say::sentence(&trouble.next), colors));
                     if changed {
                         ask_ui(ui, say::READ_ANEW, Command::ReadAnew, asked);
                         ask_ui(ui, say::SAVE_OVER, Command::Save(Over::Changes), asked);

@@ -163,7 +163,7 @@ mod tests {
         let shelf = scratch.path().join("shelf");
         recent.note_patches(&shelf).unwrap();
         recent.note_patches(&shelf).unwrap();
-        assert_eq!(recent.patch_folders(), [shelf.clone()], "a folder of patches is a list of its own, once");
+        assert_eq!(recent.patch_folders(), [shelf.as_path()], "a folder of patches is a list of its own, once");
         recent.forget_patches(&shelf).unwrap();
         assert!(recent.patch_folders().is_empty() && !recent.jobs().is_empty(), "forgotten, and no job with it");
         assert!(Recent::default().note(&job(1)).is_ok() && Recent::default().jobs().is_empty(), "no folder, no memory");

@@ -176,6 +176,8 @@ fn worded(text: &str, color: Color32, palette: &Palette) -> LayoutJob {
     let mut job = LayoutJob::default();
     for (number, part) in text.split('`').enumerate().filter(|(_, part)| !part.is_empty()) {
         let mut format = TextFormat::simple(FontId::new(13.5, FontFamily::Proportional), color);
+        // Beside buttons it stands as other text does.
+        format.valign = egui::Align::Center;
         if number % 2 == 1 {
             format.font_id = FontId::new(13.0, strong());
             format.background = palette.typed;

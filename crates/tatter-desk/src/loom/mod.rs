@@ -310,11 +310,13 @@ impl Loom {
     }
 }
 
-/// With one more damage of the last one's kind, or a rip, where on the canvas there is most room.
+/// With one more damage of the last one's kind, or a rip, where on the canvas there is most room; no larger than fits into a quarter of it.
 fn with_one_more(weaving: &Weaving) -> Weaving {
     let mut weaving = weaving.clone();
     let mut more = weaving.damage.last().map_or_else(|| Damage::new(Kind::Rip), |last| Damage::new(last.kind));
     let quarter = (0.25 * weaving.width_mm).round();
+    let fits = (1.2 * quarter / more.length.max(more.width)).min(1.0);
+    (more.length, more.width) = ((fits * more.length).round().max(1.0), (fits * more.width).round().max(1.0));
     let places =
         [[0.0, 0.0], [1.0, 1.0], [-1.0, -1.0], [1.0, -1.0], [-1.0, 1.0], [0.0, 1.0], [0.0, -1.0], [1.0, 0.0], [-1.0, 0.0]];
     let room = |place: [f32; 2]| {
@@ -355,6 +357,7 @@ mod tests {
             weaving = with_one_more(&weaving);
         }
         let places: Vec<[f32; 2]> = weaving.damage.iter().map(|damage| damage.at).collect();
+        assert_eq!(weaving.damage[1].length, 18.0, "a rip of 32 mm is too long for a quarter of 60 mm");
         assert_eq!(places, [[0.0, 0.0], [15.0, 15.0], [-15.0, -15.0], [15.0, -15.0]], "the middle, then corners");
         let off = |a: [f32; 2], b: [f32; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
         let pairs = (0..4).flat_map(|i| (0..i).map(move |j| (i, j)));

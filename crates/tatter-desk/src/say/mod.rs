@@ -212,6 +212,11 @@ pub(crate) fn lies_at(sheet: &str, u: f32, v: f32) -> String {
     format!("{sheet} · {u:.3}, {v:.3}")
 }
 
+/// A fault, and where it is, when that is said.
+pub(crate) fn fault(place: &str, what: &str) -> String {
+    if place.is_empty() { sentence(what) } else { format!("{place}: {what}") }
+}
+
 /// What a delivery did.
 pub(crate) fn delivered(files: usize) -> String {
     match files {

@@ -82,7 +82,9 @@ fn columns(ui: &Ui, open: &Open) -> [f32; 10] {
     let wide = |text: &str| ui.painter().layout_no_wrap(text.to_owned(), font.clone(), Color32::PLACEHOLDER).size().x;
     // Of names, the one with most letters: laying out each of them would take as long as showing them.
     let longest = |names: &mut dyn Iterator<Item = &str>| names.max_by_key(|name| name.len()).map_or(0.0, wide);
-    let name = |names: &mut dyn Iterator<Item = &str>| (1.12 * longest(names) + 12.0).clamp(56.0, NAME);
+    // Of as many letters some are broader, and names are set in the strong face with a button's space about them.
+    let around = 2.0 * ui.spacing().button_padding.x;
+    let name = |names: &mut dyn Iterator<Item = &str>| (1.18 * longest(names) + around).clamp(56.0, NAME);
     let sheets = open.form.as_ref().map(|form| form.sheets()).unwrap_or_default();
     let sheet = sheets.iter().map(|sheet| sheet.name.as_str()).max_by_key(|name| name.len()).unwrap_or_default();
     let has = |what: fn(&Placement) -> bool| job.placements.iter().any(what);

@@ -6,13 +6,14 @@
 use std::path::{Path, PathBuf};
 
 use egui::Theme;
+use tatter::keep::Over;
 use tatter::weave::Weaving;
 use tatter_core::image::{Depth, Image, LinearRgb, Map, Stored};
 
 use tatter_core::kernel::area_resize;
 use tatter_core::model::KnownSize;
 use tatter_core::units::Mm;
-use tatter_desk::{Command, Desk, Drawn, OnLoom, OnPhoto, OnStart, Station};
+use tatter_desk::{Command, Desk, Drawn, OnFolder, OnLoom, OnPhoto, OnStart, Station};
 use tatter_files::limits::Limits;
 use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
 use tatter_testkit::pictures::{differences, on_screen, shown};
@@ -22,6 +23,8 @@ use crate::Tried;
 use crate::eye::{Eye, Textures};
 use crate::person::{Person, Window};
 use crate::photo::SIDE;
+use crate::scatter::half_white;
+use crate::shots::with_chart;
 use crate::workshop::{JOB, Workshop, shoot_ripped};
 
 /// Width of a picture that is kept, pixels.
@@ -102,8 +105,8 @@ fn round(theme: Theme, scale: f32) -> Tried<Vec<String>> {
     onlooker.person.ask(Command::Lay(vec![dark.clone()]));
     onlooker.person.ask(Command::Photo(OnPhoto::Choose(0)));
     onlooker.person.ask(Command::Photo(OnPhoto::Beside(tatter_desk::Shot::OverDark, Some(dark))));
-    onlooker.person.ask(Command::Photo(OnPhoto::KnownSize(KnownSize::Told { width: Mm(15.0), height: Mm(10.0) })));
-    onlooker.person.draw("Known rectangle", [0.08, 0.1], [0.38, 0.3]);
+    onlooker.person.ask(Command::Photo(OnPhoto::KnownSize(KnownSize::Told { width: Mm(15.0), height: Mm(6.0) })));
+    onlooker.person.draw("Known rectangle", [0.08, 0.1], [0.73, 0.36]);
     see(&mut onlooker, "shots")?;
     onlooker.person.ask(Command::Go(Station::Patch));
     see(&mut onlooker, "patch")?;
@@ -111,12 +114,32 @@ fn round(theme: Theme, scale: f32) -> Tried<Vec<String>> {
     onlooker.person.ask(Command::Loom(OnLoom::Say(Box::new(coarse))));
     onlooker.person.press("Weave a patch");
     see(&mut onlooker, "loom")?;
+    onlooker.person.press("One more");
+    onlooker.person.middle_of("Age");
+    see(&mut onlooker, "damage")?;
     onlooker.person.ask(Command::Go(Station::Garment));
     onlooker.person.press("rip, 100 × 100 mm");
     onlooker.person.touch("Flat view", [0.5, 0.4]);
     see(&mut onlooker, "garment")?;
     onlooker.person.ask(Command::Go(Station::Delivery));
     see(&mut onlooker, "delivery")?;
+    // A scatter by a picture, and folders of patches elsewhere, of which one is missing.
+    onlooker.person.ask(Command::Go(Station::Garment));
+    std::fs::create_dir(shop.path("shelf"))?;
+    for folder in ["shelf", "lost"] {
+        onlooker.person.ask(Command::Folder(OnFolder::Add(shop.path(folder))));
+    }
+    onlooker.person.press("Scatters");
+    onlooker.person.press("New scatter");
+    onlooker.person.write("Sizes, most", "0.4");
+    onlooker.person.write("Sizes, least", "0.2");
+    onlooker.person.ask(Command::Bring(vec![half_white(&shop)?]));
+    onlooker.person.middle_of("Remove more-here.png");
+    see(&mut onlooker, "scatter")?;
+    onlooker.person.ask(Command::Save(Over::Nothing));
+    onlooker.person.press("rip, 100 × 100 mm");
+    onlooker.person.touch("Flat view", [0.7, 0.6]);
+    assert_eq!(onlooker.person.placements().len(), 14, "a step that is not saved");
     // Three bands above the page: what went wrong, what was not saved, what another program changed.
     onlooker.person.ask(Command::Open(shop.job()));
     std::fs::write(shop.job(), format!("{JOB}# and theirs\n"))?;
@@ -124,6 +147,11 @@ fn round(theme: Theme, scale: f32) -> Tried<Vec<String>> {
     onlooker.person.ask(Command::Open("nowhere/waistcoat.tatter.toml".into()));
     onlooker.person.ask(Command::Go(Station::Garment));
     see(&mut onlooker, "bands")?;
+    onlooker.person.ask(Command::Dismiss);
+    onlooker.person.ask(Command::Lay(vec![with_chart(&shop)?]));
+    onlooker.person.press("Colour chart");
+    onlooker.person.press("Find the chart");
+    see(&mut onlooker, "chart")?;
     onlooker.person.ask(Command::Start(OnStart::Sample(shop.sample()?)));
     see(&mut onlooker, "hint")?;
     Ok(wrong)

@@ -140,7 +140,7 @@ fn a_scatter_lies_along_a_chalked_line_and_says_when_it_cannot() -> Tried<()> {
 }
 
 /// White on the left half, black on the right.
-fn half_white(shop: &Workshop) -> Tried<std::path::PathBuf> {
+pub(crate) fn half_white(shop: &Workshop) -> Tried<std::path::PathBuf> {
     let white = |x: usize, _| LinearRgb([if x < 32 { 1.0 } else { 0.0 }; 3]);
     shop.save("more-here.png", &Image::from_fn(64, 64, white))
 }

@@ -182,7 +182,7 @@ const CHART: ([usize; 2], usize) = ([20, 20], 20);
 /// Side of a photo in which there is room for it above the rip.
 const WIDE: usize = 256;
 
-fn with_chart(shop: &Workshop) -> Tried<PathBuf> {
+pub(crate) fn with_chart(shop: &Workshop) -> Tried<PathBuf> {
     let ([left, top], cell) = CHART;
     let cloth = shoot_ripped(WIDE, &Shot::default())?;
     let fields = Edition::Since2014.patches();
