@@ -323,6 +323,8 @@ impl Desk {
         }
         let accepted = self.photos.hear();
         self.take_in(accepted);
+        // A chart that was found is told now.
+        self.keep_told();
         self.bench.hear();
         let woven = self.loom.hear();
         self.take_in(woven);

@@ -55,9 +55,7 @@ impl Table {
         }
         all
     }
-}
 
-impl Table {
     /// Patches elsewhere that came before anybody looked out for them.
     fn missed(&self) -> Vec<PathBuf> {
         let unknown = |(folder, known): &(PathBuf, Vec<PathBuf>)| {

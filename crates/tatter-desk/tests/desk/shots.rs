@@ -6,7 +6,7 @@ use egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable as _;
 use tatter::color::{ColorRequest, Edition, Known};
 use tatter::cut::{CutRequest, CutSource, Front, cut_photo};
-use tatter::cutting::Told;
+use tatter::cutting::{Told, recall_told};
 use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::image::{Image, LinearRgb};
@@ -273,6 +273,8 @@ fn a_chart_is_found_by_a_press() -> Tried<()> {
         "{found:?}, not {lies:?}"
     );
     assert!((1..=4).all(|number| person.has(&format!("Corner {number} of the colour chart"))), "as four handles");
+    let kept = recall_told(&shop.job(), &photo).and_then(|told| told.color.known);
+    assert_eq!(kept, Some(Known::Chart(found)), "and kept for another day");
     person.press("Undo");
     assert_eq!(person.told()?.color.known, None, "one step");
     person.press("Redo");
