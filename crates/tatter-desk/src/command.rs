@@ -11,6 +11,7 @@ use tatter_core::angle::Angle;
 use tatter_core::model::{Wear, WearKind};
 
 use crate::bench::OnPatch;
+use crate::elsewhere::OnFolder;
 use crate::loom::OnLoom;
 use crate::outside::OnOutside;
 use crate::photo::OnPhoto;
@@ -100,6 +101,8 @@ pub enum Command {
     Wear(OnWear),
     /// Something of a drawn line.
     Line(OnLine),
+    /// A grey picture says where there is more of the scatter or the wear that is taken up.
+    Density(PathBuf),
     /// Show a list beneath the garment.
     List(List),
     /// Lay photos on the table.
@@ -118,6 +121,8 @@ pub enum Command {
     Bring(Vec<PathBuf>),
     /// Something of the start.
     Start(OnStart),
+    /// Something of the folders of patches that lie elsewhere.
+    Folder(OnFolder),
     /// Go to a station.
     Go(Station),
     /// Take a patch from the drawer, by its folder; `None`: let it go.

@@ -14,6 +14,7 @@ use tatter_core::model::Job;
 
 use crate::bench::{Bench, OnPatch};
 use crate::command::{Command, Station};
+use crate::elsewhere::{Folders, OnFolder, folder_of_patches};
 use crate::job::{hear_in, keep_draft, look_over, obey_in};
 use crate::loom::Loom;
 use crate::open::Open;
@@ -23,7 +24,7 @@ use crate::say;
 use crate::scattering;
 use crate::shelf::Shelf;
 use crate::start::{Dialogs, OnStart, Ready, Sight, Start, Tour, is_mesh, of_the_system};
-use crate::work::{Look, News, Trouble, Wake, Work};
+use crate::work::{Drawn, Look, News, Trouble, Wake, Work};
 
 /// Everything the window shows.
 pub struct Desk {
@@ -40,9 +41,12 @@ pub struct Desk {
     pub(crate) tour: Option<Tour>,
     /// Patches at hand while no job is open.
     pub(crate) shelf: Shelf,
+    /// Folders of patches elsewhere.
+    pub(crate) folders: Folders,
     /// What is written as the path of a file, when none lies there.
     pub(crate) path: String,
     pub(crate) trouble: Option<Trouble>,
+    drawn: Drawn,
     wake: Wake,
 }
 
@@ -61,6 +65,7 @@ impl Desk {
     /// A desk of somebody who has opened jobs before; `dialogs` open the dialogs of the system.
     pub fn with(wake: Wake, recent: Recent, dialogs: Dialogs) -> Self {
         Self {
+            folders: Folders::new(Arc::clone(&wake), recent.clone()),
             start: Start::new(Arc::clone(&wake), recent, dialogs),
             tour: None,
             open: None,
@@ -73,8 +78,14 @@ impl Desk {
             shelf: Shelf::default(),
             path: String::new(),
             trouble: None,
+            drawn: Drawn::default(),
             wake,
         }
+    }
+
+    /// Draw garments in the round, or not, from the next job that is opened. For tests, most of which look at no picture.
+    pub fn draw(&mut self, drawn: Drawn) {
+        self.drawn = drawn;
     }
 
     /// The job on it.
@@ -128,6 +139,10 @@ impl Desk {
             Command::Start(asked) => {
                 let ready = self.start.obey(asked);
                 ready.into_iter().for_each(|ready| self.go_on(ready));
+            }
+            Command::Folder(asked) => {
+                self.trouble = self.folders.obey(asked).err();
+                self.share_folders();
             }
             Command::Lay(paths) => {
                 let job = self.open.as_ref().map(|open| open.kept.path());
@@ -213,12 +228,13 @@ impl Desk {
         match Kept::open(path) {
             Ok((kept, job, draft)) => {
                 let history = History::new(job);
-                match Work::start(path, Arc::clone(history.job()), Arc::clone(&self.wake)) {
+                match Work::start(path, Arc::clone(history.job()), self.drawn, Arc::clone(&self.wake)) {
                     Ok(work) => {
                         self.trouble = self.start.note(path).err();
                         self.tour = None;
                         self.changed = Changed::default();
                         self.open = Some(Open::new(kept, history, draft, work, Arc::clone(&self.wake)));
+                        self.share_folders();
                     }
                     Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
                 }
@@ -244,6 +260,12 @@ impl Desk {
             Ready::Job(job) => self.obey(Command::Open(job)),
             Ready::Photos(photos) => self.obey(Command::Lay(photos)),
             Ready::Lights(lights) => self.light(lights),
+            Ready::Patches(folder) => {
+                // A patch that was chosen itself stands for those that lie beside it.
+                let folder = folder_of_patches(&folder).unwrap_or(folder);
+                self.obey(Command::Folder(OnFolder::Add(folder)));
+            }
+            Ready::Density(picture) => self.obey(Command::Density(picture)),
             Ready::Trouble(trouble) => self.trouble = Some(trouble),
             Ready::Sample(sample) => {
                 self.obey(Command::Open(sample.job));
@@ -255,6 +277,15 @@ impl Desk {
                 }
             }
         }
+    }
+
+    /// Patches elsewhere lie in every drawer.
+    fn share_folders(&mut self) {
+        let cards = self.folders.cards();
+        if let Some(open) = &mut self.open {
+            open.shelf.put_far(cards.clone());
+        }
+        self.shelf.put_far(cards);
     }
 
     /// Let the hints see what was done.
@@ -292,11 +323,16 @@ impl Desk {
         }
         let accepted = self.photos.hear();
         self.take_in(accepted);
+        // A chart that was found is told now.
+        self.keep_told();
         self.bench.hear();
         let woven = self.loom.hear();
         self.take_in(woven);
         for ready in self.start.hear() {
             self.go_on(ready);
+        }
+        if self.folders.hear() {
+            self.share_folders();
         }
         self.lead_on();
         self.look_outside();
@@ -326,7 +362,8 @@ impl Desk {
         let table = Table {
             job: self.job_at_hand(),
             photos: self.photos.sheets.iter().flat_map(crate::photo::Sheet::files).collect(),
-            patches: shelf.cards.iter().map(|card| card.folder.clone()).collect(),
+            patches: shelf.own().map(|card| card.folder.clone()).collect(),
+            folders: self.folders.known(),
         };
         self.outside.follow(table);
     }
@@ -334,16 +371,19 @@ impl Desk {
     fn take_in_changed(&mut self, mut changed: Changed, cards: Option<Vec<Card>>) {
         // What the desk saved itself is no change.
         changed.job &= self.open.as_ref().is_some_and(|open| open.kept.changed_outside());
-        if let Some(cards) = cards {
-            for folder in &changed.patches {
-                self.renew_patch(cards.clone(), folder);
-            }
+        if changed.patches.iter().any(|patch| self.folders.hold(patch))
+            && let Err(error) = self.folders.look_again()
+        {
+            self.trouble = Some(Trouble::no_thread(&error));
+        }
+        for folder in &changed.patches {
+            self.renew_patch(cards.clone(), folder);
         }
         self.changed.add(changed);
     }
 
     /// A patch is another now: nothing of the old one is shown any more.
-    fn renew_patch(&mut self, cards: Vec<Card>, folder: &Path) {
+    fn renew_patch(&mut self, cards: Option<Vec<Card>>, folder: &Path) {
         self.bench.forget(folder);
         match &mut self.open {
             Some(open) => {
@@ -361,7 +401,7 @@ impl Desk {
     /// The garment, its textures and its patches are read anew; the job stays as it is.
     fn stand_anew(&mut self) {
         let Some(open) = self.open.as_mut().filter(|open| !open.work.is_busy()) else { return };
-        match Work::start(open.kept.path(), Arc::clone(open.history.job()), Arc::clone(&self.wake)) {
+        match Work::start(open.kept.path(), Arc::clone(open.history.job()), self.drawn, Arc::clone(&self.wake)) {
             Ok(work) => open.stand_anew(work),
             Err(error) => self.trouble = Some(Trouble::no_thread(&error)),
         }
@@ -391,7 +431,7 @@ impl Desk {
     fn take_in(&mut self, accepted: impl IntoIterator<Item = Accepted>) {
         for Accepted { folder, cards } in accepted {
             self.outside.mine(std::slice::from_ref(&folder));
-            self.renew_patch(cards, &folder);
+            self.renew_patch(Some(cards), &folder);
             // What was made last is looked over first.
             self.bench.obey(OnPatch::Choose(folder));
         }
@@ -417,9 +457,19 @@ impl Desk {
 
     /// Wait until the threads have done what they were asked, or one says nothing for `patience`; whether they have. For tests.
     pub fn wait(&mut self, patience: Duration) -> bool {
+        if !self.outside.settle(patience) {
+            return false;
+        }
         while !self.start.is_resting() {
             let Some(ready) = self.start.wait(patience) else { return false };
             ready.into_iter().for_each(|ready| self.go_on(ready));
+        }
+        while !self.folders.is_resting() {
+            match self.folders.wait(patience) {
+                Some(true) => self.share_folders(),
+                Some(false) => {}
+                None => return false,
+            }
         }
         while !self.photos.is_resting() {
             let Some(accepted) = self.photos.wait(patience) else { return false };
@@ -476,13 +526,21 @@ impl Desk {
         } else if let Some(mesh) = meshes.into_iter().next() {
             self.obey(Command::Start(OnStart::Begin(mesh)));
         }
-        if !photos.is_empty() {
-            self.obey(Command::Lay(photos));
+        let by_picture = self.station == Station::Garment && self.open.as_ref().is_some_and(Open::can_lie_by_picture);
+        match &photos[..] {
+            [] => {}
+            // With a scatter or wear in the hand, one picture says where there is more of it.
+            [picture] if by_picture => self.obey(Command::Density(picture.clone())),
+            _ => self.obey(Command::Lay(photos)),
         }
         if let Some(lights) = lights.into_iter().next() {
             self.light(lights);
         }
-        if let Some(folder) = folders.first() {
+        let (patches, strange): (Vec<_>, Vec<_>) = folders.iter().partition(|folder| folder_of_patches(folder).is_some());
+        for folder in patches.into_iter().filter_map(|folder| folder_of_patches(folder)) {
+            self.obey(Command::Folder(OnFolder::Add(folder)));
+        }
+        if let Some(folder) = strange.first() {
             self.trouble = Some(Trouble { what: say::dropped_folder(folder), next: say::DROP_FILES.to_owned() });
         }
     }

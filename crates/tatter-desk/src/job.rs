@@ -1,5 +1,6 @@
 //! What is asked of the job on the table, and what its threads say.
 
+use std::path::Path;
 use std::sync::Arc;
 
 use tatter::history::Edit;
@@ -10,8 +11,8 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::PerChannel;
 use tatter_core::model::Match;
 
-use crate::command::{Command, List};
-use crate::open::Open;
+use crate::command::{Command, List, OnScatter, OnWear};
+use crate::open::{Open, folder_of};
 use crate::work::{Errand, News, Trouble};
 use crate::{line, say, scattering, wearing};
 
@@ -50,6 +51,7 @@ pub(crate) fn obey_in(open: &mut Open, command: Command) {
         Command::Scatter(asked) => scattering::obey(open, asked),
         Command::Wear(asked) => wearing::obey(open, asked),
         Command::Line(asked) => line::obey(open, asked),
+        Command::Density(picture) => by_picture(open, &picture),
         Command::Touch(touch) => touched(open, &touch),
         Command::Select(id) => select(open, id),
         Command::Make(edit) => make(open, &edit),
@@ -104,6 +106,7 @@ pub(crate) fn obey_in(open: &mut Open, command: Command) {
         | Command::Close
         | Command::Bring(_)
         | Command::Start(_)
+        | Command::Folder(_)
         | Command::Go(_)
         | Command::Outside(_)
         | Command::Dismiss
@@ -120,6 +123,27 @@ fn make(open: &mut Open, edit: &Edit) {
         (Ok(id), Edit::Lay(_) | Edit::Change(_) | Edit::Remove(_)) => open.selected = Some(id),
         (Ok(_), _) => {}
         (Err(error), _) => open.trouble = Some(Trouble::of(&error)),
+    }
+}
+
+/// The scatter is thrown by a picture, or the mark of wear lies by it.
+fn by_picture(open: &mut Open, picture: &Path) {
+    let folder = folder_of(open.kept.path());
+    let asked = match open.list {
+        List::Scatters => scattering::chosen(open).map(|mut draft| {
+            let named = tatter::scatter::by_picture(&mut draft.rule.density, &folder, picture);
+            named.map(|()| Command::Scatter(OnScatter::Throw(Box::new(draft))))
+        }),
+        List::Wear => wearing::chosen(open).cloned().map(|mut mark| {
+            let named = tatter::scatter::by_picture(&mut mark.density, &folder, picture);
+            named.map(|()| Command::Wear(OnWear::Change(Box::new(mark))))
+        }),
+        List::Pieces => None,
+    };
+    match asked {
+        Some(Ok(command)) => obey_in(open, command),
+        Some(Err(error)) => open.trouble = Some(Trouble::of(&error)),
+        None => {}
     }
 }
 
@@ -210,7 +234,7 @@ pub(crate) fn keep_draft(open: &mut Open) {
 pub(crate) fn hear_in(open: &mut Open, news: News) {
     match news {
         News::Form(form) => open.form = Some(form),
-        News::Cards(cards) => open.shelf.cards = cards,
+        News::Cards(cards) => open.shelf.put(cards),
         News::Ready(without) => {
             open.ready = true;
             open.without_adapter = without;

@@ -1,6 +1,6 @@
 //! A job that lies on the table: what it is, what is selected, how it is seen.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -213,7 +213,8 @@ impl Open {
     /// Whether a patch lies on the garment, by its folder.
     pub(crate) fn lies_there(&self, folder: &Path) -> bool {
         let jobs = folder_of(self.kept.path());
-        let names = self.job().patches.iter().filter(|patch| jobs.join(&patch.path) == folder).map(|patch| &patch.name);
+        let is_it = |path: &str| self.shelf.are_one(&jobs.join(path), folder);
+        let names = self.job().patches.iter().filter(|patch| is_it(&patch.path)).map(|patch| &patch.name);
         names.into_iter().any(|name| self.job().placements.iter().any(|placement| placement.patch == *name))
     }
 
@@ -297,6 +298,15 @@ impl Open {
         Some(line)
     }
 
+    /// Whether a picture can say where there is more of what is taken up.
+    pub(crate) fn can_lie_by_picture(&self) -> bool {
+        match self.list {
+            List::Pieces => false,
+            List::Scatters => self.scattering.chosen.is_some(),
+            List::Wear => self.wearing.chosen.is_some(),
+        }
+    }
+
     /// What Delete takes away: what is selected, in the list that is shown.
     pub(crate) fn removal(&self) -> Option<Edit> {
         match self.list {
@@ -320,7 +330,9 @@ impl Open {
     pub(crate) fn settle(&mut self) {
         let Some(form) = self.form.clone() else { return };
         let job = Arc::clone(self.job());
-        self.lies.retain(|id, _| job.placements.iter().any(|placement| placement.id == *id));
+        // Every frame comes by here: hundreds of placements are not sought among each other.
+        let ids: BTreeSet<&str> = job.placements.iter().map(|placement| placement.id.as_str()).collect();
+        self.lies.retain(|id, _| ids.contains(id.as_str()));
         let is_known =
             |placement: &&Placement| self.lies.get(&placement.id).is_some_and(|(known, _)| lies_alike(known, placement));
         let changed = job.placements.iter().filter(|placement| !is_known(placement));

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::time::Duration;
 
-use tatter::library::{Card, cards, cards_in};
+use tatter::library::{Card, cards, cards_in, one_place, patch_folders};
 use tatter::watch::{JobFiles, Lookout, Standings, standings};
 use tatter_core::model::Job;
 
@@ -17,8 +17,10 @@ use crate::open::folder_of;
 pub(crate) struct Table {
     pub(crate) job: Option<(PathBuf, Arc<Job>)>,
     pub(crate) photos: Vec<PathBuf>,
-    /// Folders of the patches at hand.
+    /// Patches of the job, and those that lie beside it.
     pub(crate) patches: Vec<PathBuf>,
+    /// Folders of patches elsewhere, with the patches that are known to lie in each.
+    pub(crate) folders: Vec<(PathBuf, Vec<PathBuf>)>,
 }
 
 impl PartialEq for Table {
@@ -30,13 +32,20 @@ impl PartialEq for Table {
             (None, None) => true,
             _ => false,
         };
-        same_job && self.photos == other.photos && self.patches == other.patches
+        same_job && self.photos == other.photos && self.patches == other.patches && self.folders == other.folders
     }
 }
 
 impl Table {
     fn paths(&self) -> Vec<PathBuf> {
         let mut all: Vec<PathBuf> = self.photos.iter().chain(&self.patches).cloned().collect();
+        // Those that the job names are among its own.
+        let own: Vec<PathBuf> =
+            if self.folders.is_empty() { Vec::new() } else { self.patches.iter().map(|patch| one_place(patch)).collect() };
+        for (folder, _) in &self.folders {
+            all.extend(patch_folders(folder).into_iter().filter(|patch| !own.contains(&one_place(patch))));
+            all.push(folder.clone());
+        }
         if let Some((path, job)) = &self.job {
             let files = JobFiles::of(path, job);
             // Patches that are new lie in the job's folder.
@@ -45,6 +54,14 @@ impl Table {
             all.extend(files.patches.into_iter().filter(|patch| !self.patches.contains(patch)));
         }
         all
+    }
+
+    /// Patches elsewhere that came before anybody looked out for them.
+    fn missed(&self) -> Vec<PathBuf> {
+        let unknown = |(folder, known): &(PathBuf, Vec<PathBuf>)| {
+            patch_folders(folder).into_iter().filter(|patch| !known.contains(patch)).collect::<Vec<_>>()
+        };
+        self.folders.iter().flat_map(unknown).collect()
     }
 }
 
@@ -115,10 +132,18 @@ pub enum OnOutside {
 
 /// What the thread found.
 #[derive(Debug)]
-struct News {
+struct Found {
     paths: Vec<PathBuf>,
     /// The patches at hand now, when one of them may be another.
     cards: Option<Vec<Card>>,
+}
+
+/// What the thread says.
+#[derive(Debug)]
+enum News {
+    Found(Found),
+    /// It looks out for one more table that it was told of.
+    Followed,
 }
 
 /// The lookout, and what it told that waits to be shown.
@@ -129,7 +154,9 @@ pub(crate) struct Outside {
     mouth: Mouth<News>,
     /// How files stood after the desk wrote them.
     own: Standings,
-    heard: Vec<News>,
+    heard: Vec<Found>,
+    /// Tables that the thread was told of, and does not look out for yet.
+    unfollowed: usize,
 }
 
 /// A new table is noticed after this long.
@@ -145,6 +172,7 @@ impl Outside {
             mouth: Mouth::new(send, wake),
             own: Standings::default(),
             heard: Vec::new(),
+            unfollowed: 0,
         }
     }
 
@@ -161,11 +189,30 @@ impl Outside {
             // Without a thread nothing is noticed; saving still sees what somebody else wrote.
             self.tell = watching.is_ok().then_some(tell);
         }
-        if let Some(tell) = &self.tell
-            && tell.send(table).is_err()
-        {
-            self.tell = None;
+        if let Some(tell) = &self.tell {
+            match tell.send(table) {
+                Ok(()) => self.unfollowed += 1,
+                Err(_) => self.tell = None,
+            }
         }
+    }
+
+    fn take(&mut self, news: News) {
+        match news {
+            News::Found(found) => self.heard.push(found),
+            News::Followed => self.unfollowed = self.unfollowed.saturating_sub(1),
+        }
+    }
+
+    /// Wait until the thread looks out for what lies on the table now; whether it does within `patience`. For tests.
+    pub(crate) fn settle(&mut self, patience: Duration) -> bool {
+        while self.unfollowed > 0 && self.tell.is_some() {
+            match self.news.recv_timeout(patience) {
+                Ok(news) => self.take(news),
+                Err(_) => return false,
+            }
+        }
+        true
     }
 
     /// The desk wrote these itself.
@@ -175,7 +222,9 @@ impl Outside {
 
     /// Take in what the thread has told, unless the desk is `busy` writing: what is its own is known only afterwards.
     pub(crate) fn hear(&mut self, busy: bool) -> Vec<(Changed, Option<Vec<Card>>)> {
-        self.heard.extend(self.news.try_iter());
+        while let Ok(news) = self.news.try_recv() {
+            self.take(news);
+        }
         if busy {
             return Vec::new();
         }
@@ -186,12 +235,10 @@ impl Outside {
     /// Wait until the thread tells something; whether it does within `patience`. For tests.
     pub(crate) fn wait(&mut self, patience: Duration) -> bool {
         let news = self.news.recv_timeout(patience).ok();
-        let is_some = news.is_some();
-        self.heard.extend(news);
-        is_some
+        news.map(|news| self.take(news)).is_some()
     }
 
-    fn sort(&self, news: News) -> (Changed, Option<Vec<Card>>) {
+    fn sort(&self, news: Found) -> (Changed, Option<Vec<Card>>) {
         let now = standings(&news.paths);
         let theirs: Vec<PathBuf> = news.paths.into_iter().filter(|path| !self.own.agrees(&now, path)).collect();
         (Changed::of(&self.table, &theirs), news.cards)
@@ -206,6 +253,11 @@ fn watch(tables: &Receiver<Table>, mouth: &Mouth<News>) {
             Ok(other) => {
                 table = other;
                 lookout.follow(table.paths());
+                mouth.tell(News::Followed);
+                let missed = table.missed();
+                if !missed.is_empty() {
+                    mouth.tell(News::Found(Found { paths: missed, cards: None }));
+                }
                 continue;
             }
             Err(TryRecvError::Disconnected) => return,
@@ -223,8 +275,10 @@ fn watch(tables: &Receiver<Table>, mouth: &Mouth<News>) {
             Some((path, job)) => cards(path, job),
             None => cards_in(&table.patches.first().map(|patch| folder_of(patch)).unwrap_or_default()),
         };
-        let cards = (!changed.patches.is_empty()).then(patches);
-        mouth.tell(News { paths, cards });
+        // Those elsewhere are not read here.
+        let is_own = |patch: &PathBuf| !table.folders.iter().any(|(folder, _)| patch.parent() == Some(folder.as_path()));
+        let cards = changed.patches.iter().any(is_own).then(patches);
+        mouth.tell(News::Found(Found { paths, cards }));
     }
 }
 
@@ -239,6 +293,7 @@ mod tests {
             job: Some((PathBuf::from("a/smock.tatter.toml"), Arc::new(job))),
             photos: vec![PathBuf::from("p/rip.jpg")],
             patches: vec![PathBuf::from("a/rip.patch")],
+            folders: Vec::new(),
         };
         let paths = ["a/smock.tatter.toml", "p/rip.jpg", "a/rip.patch/height.png", "a/rip.patch", "a/new.patch", "a/notes.txt"];
         let changed = Changed::of(&table, &paths.map(PathBuf::from));

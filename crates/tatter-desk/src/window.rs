@@ -124,14 +124,20 @@ impl Desk {
         }
         let Some(open) = &mut self.open else {
             return match station {
-                Station::Patch => patch::patch_ui(ui, &mut self.bench, &mut self.shelf, false, asked),
+                Station::Patch => {
+                    let lying = patch::Lying { bench: &mut self.bench, shelf: &mut self.shelf, folders: &self.folders };
+                    patch::patch_ui(ui, lying, false, asked);
+                }
                 _ => start::start_ui(ui, &mut self.start, &mut self.path, asked),
             };
         };
         match station {
             Station::Photo => {}
-            Station::Patch => patch::patch_ui(ui, &mut self.bench, &mut open.shelf, true, asked),
-            Station::Garment => garment::garment_ui(ui, open, asked),
+            Station::Patch => {
+                let lying = patch::Lying { bench: &mut self.bench, shelf: &mut open.shelf, folders: &self.folders };
+                patch::patch_ui(ui, lying, true, asked);
+            }
+            Station::Garment => garment::garment_ui(ui, open, &self.folders, asked),
             Station::Delivery => delivery::delivery_ui(ui, open, asked),
         }
     }
@@ -143,13 +149,8 @@ impl Desk {
             let changed = self.open().is_some_and(|open| open.trouble.is_some() && open.kept.changed_outside());
             Panel::top("trouble").resizable(false).frame(frame).show(ui, |ui| {
                 ui.horizontal_wrapped(|ui| {
-                    ui.colored_label(colors.madder, &trouble.what);
-                    // Words to be typed stand out, which plain text that is aligned with the buttons can't.
-                    if trouble.next.contains('`') {
-                        ui.label(look::plain(&trouble.next, colors));
-                    } else {
-                        ui.label(&trouble.next);
-                    }
+                    ui.colored_label(colors.madder, say::sentence(&trouble.what));
+                    ui.label(look::plain(&say::sentence(&trouble.next), colors));
                     if changed {
                         ask_ui(ui, say::READ_ANEW, Command::ReadAnew, asked);
                         ask_ui(ui, say::SAVE_OVER, Command::Save(Over::Changes), asked);

@@ -42,6 +42,18 @@ impl Trouble {
     }
 }
 
+/// Whether the garment is drawn in the round.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Drawn {
+    /// By an adapter, where there is one.
+    #[default]
+    ByAdapter,
+    /// As coarsely as while something moves: a picture whose grain nobody looks at.
+    Coarsely,
+    /// Not at all, as on a system without an adapter: an adapter in software takes most of the time of a test that looks at no picture.
+    Not,
+}
+
 /// What is wanted to be seen.
 #[derive(Clone, Debug)]
 pub struct Look {
@@ -133,9 +145,9 @@ impl Work {
     ///
     /// # Errors
     /// When the system has no thread to give.
-    pub fn start(path: &Path, job: Arc<Job>, wake: Wake) -> std::io::Result<Self> {
+    pub fn start(path: &Path, job: Arc<Job>, drawn: Drawn, wake: Wake) -> std::io::Result<Self> {
         let path = path.to_owned();
-        Crew::begin("stand", wake, move |post, mouth| stand(&path, &job, post, mouth)).map(Self)
+        Crew::begin("stand", wake, move |post, mouth| stand(&path, &job, drawn, post, mouth)).map(Self)
     }
 
     /// Ask to see something; what was asked before is dropped.
@@ -194,7 +206,7 @@ impl Telling for News {
 }
 
 /// The thread that keeps the garment on its stand.
-fn stand(path: &Path, job: &Arc<Job>, post: &Newest<Look>, mouth: &Mouth<News>) {
+fn stand(path: &Path, job: &Arc<Job>, drawn: Drawn, post: &Newest<Look>, mouth: &Mouth<News>) {
     let task = Task::new();
     let form = match Form::read(job, path, &task) {
         Ok(form) => Arc::new(form),
@@ -202,13 +214,17 @@ fn stand(path: &Path, job: &Arc<Job>, post: &Newest<Look>, mouth: &Mouth<News>) 
     };
     mouth.tell(News::Form(Arc::clone(&form)));
     mouth.tell(News::Cards(cards(path, job)));
-    let mut dresser = match Dresser::open(path, form, &task) {
+    let dresser = match drawn {
+        Drawn::ByAdapter | Drawn::Coarsely => Dresser::open(path, form, &task),
+        Drawn::Not => Dresser::undrawn(path, form, crate::say::NOT_DRAWN, &task),
+    };
+    let mut dresser = match dresser {
         Ok(dresser) => dresser,
         Err(error) => return mouth.tell(News::Trouble(Trouble::of(&error))),
     };
     mouth.tell(News::Ready(dresser.without_adapter().map(str::to_owned)));
     while let Some((look, number, task)) = post.next(|_| Task::new()) {
-        show(&mut dresser, &look, &task, mouth);
+        show(&mut dresser, &look, drawn, &task, mouth);
         if !post.is_newer(number) {
             mouth.tell(News::Rested(number));
         }
@@ -237,10 +253,10 @@ const FIRST_SAMPLES: u32 = 4;
 const LAST_SAMPLES: u32 = 16;
 
 /// Coarse first, then finer until something newer is asked.
-fn show(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) {
+fn show(dresser: &mut Dresser, look: &Look, drawn: Drawn, task: &Task, mouth: &Mouth<News>) {
     let outcome = (|| {
-        coarse(dresser, look, task, mouth)?;
-        if !look.moving {
+        coarse(dresser, look, drawn, task, mouth)?;
+        if !look.moving && drawn != Drawn::Coarsely {
             fine(dresser, look, task, mouth)?;
         }
         Ok::<(), ProofError>(())
@@ -253,7 +269,7 @@ fn show(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) {
     }
 }
 
-fn coarse(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) -> Result<(), ProofError> {
+fn coarse(dresser: &mut Dresser, look: &Look, drawn: Drawn, task: &Task, mouth: &Mouth<News>) -> Result<(), ProofError> {
     dresser.lay(&look.job, Fineness::Coarse, task)?;
     mouth.tell(News::Laid);
     if let Some(flat) = dresser.flat(look.sheet, Fineness::Coarse, FLAT[0]) {
@@ -261,8 +277,13 @@ fn coarse(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) 
     }
     let size = bearable(dresser, look.size).map(|side| (side / 2).max(1));
     let view = View { camera: look.camera, size, samples: 1, quick: true, backdrop: look.backdrop };
-    if let Some(picture) = dresser.draw(State::After, Fineness::Coarse, &view, task)? {
-        mouth.tell(News::Solid { state: State::After, picture, camera: look.camera, is_last: false });
+    let is_last = drawn == Drawn::Coarsely;
+    // The garment as it was can wait for the fine one, if that comes.
+    let states = if look.pair && is_last { &[State::After, State::Before][..] } else { &[State::After] };
+    for state in states {
+        if let Some(picture) = dresser.draw(*state, Fineness::Coarse, &view, task)? {
+            mouth.tell(News::Solid { state: *state, picture, camera: look.camera, is_last });
+        }
     }
     Ok(())
 }

@@ -7,7 +7,8 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant, SystemTime};
 
-use notify::{RecommendedWatcher, RecursiveMode, Watcher as _};
+use notify::event::{AccessKind, AccessMode};
+use notify::{Event, EventKind, RecommendedWatcher, RecursiveMode, Watcher as _};
 
 use crate::disk::folder_of;
 use crate::store::{Stamp, stamp};
@@ -81,6 +82,11 @@ const LOOK_EVERY: Duration = Duration::from_millis(1000);
 /// The same where the system cannot watch at all.
 const LOOK_EVERY_ALONE: Duration = Duration::from_millis(200);
 
+/// Whether somebody only read. Looking at a folder that is watched is reading, too: woken by that, one would look for ever.
+const fn is_reading(kind: EventKind) -> bool {
+    matches!(kind, EventKind::Access(how) if !matches!(how, AccessKind::Close(AccessMode::Write)))
+}
+
 /// Wakes when something happens around the files that are followed.
 #[derive(Debug)]
 pub struct Wakes {
@@ -101,8 +107,10 @@ impl Wakes {
     pub fn new() -> Self {
         let (send, events) = channel();
         // Which file it was does not matter: all are looked at, since programs save in many ways.
-        let watcher = notify::recommended_watcher(move |_: notify::Result<notify::Event>| {
-            let _ = send.send(());
+        let watcher = notify::recommended_watcher(move |event: notify::Result<Event>| {
+            if !event.is_ok_and(|event| is_reading(event.kind)) {
+                let _ = send.send(());
+            }
         });
         Self { watcher: watcher.ok(), events, folders: BTreeSet::new(), looked: Instant::now() }
     }
@@ -140,6 +148,28 @@ impl Wakes {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// `inotify(7)`: opening a directory that is watched is an event of it.
+    #[test]
+    fn looking_wakes_nobody() {
+        let scratch = tempfile::tempdir().unwrap();
+        let folder = scratch.path().join("rip.patch");
+        fs::create_dir(&folder).unwrap();
+        let paths = [scratch.path().to_owned(), folder.clone()];
+        let mut wakes = Wakes::new();
+        wakes.follow(&paths);
+        // What following itself woke, and the clock.
+        let quiet = |wakes: &mut Wakes| (0..10).find(|_| !wakes.wait(LOOK_EVERY / 4)).is_some();
+        assert!(quiet(&mut wakes), "it comes to rest");
+        let mut woken = 0;
+        for _ in 0..20 {
+            drop(standings(&paths));
+            woken += usize::from(wakes.wait(LOOK_EVERY / 50));
+        }
+        assert!(woken <= 2, "woken {woken} times of 20 by its own looking, by the clock once at most");
+        fs::write(folder.join("height.png"), "another").unwrap();
+        assert!((0..40).any(|_| wakes.wait(LOOK_EVERY / 50)), "what is written wakes");
+    }
 
     #[test]
     fn changes_are_seen_in_files_and_folders() {

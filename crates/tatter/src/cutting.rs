@@ -15,9 +15,10 @@ use tatter_files::picture::PictureFormat;
 use tatter_files::told::{self, GreyPlace, ToldOfPhoto};
 use tatter_proof::Picture;
 
-use crate::color::{ColorRequest, Corrected, GreyPick, Known};
-use crate::cut::{CutFailed, CutReport, CutSource, Read, cut_corrected, cut_read, patch_name, read, save};
+use crate::color::{ColorFailed, ColorRequest, Corrected, GreyPick, Known};
+use crate::cut::{CutFailed, CutReport, CutSource, Front, Read, cut_corrected, cut_read, patch_name, read, save};
 use crate::library::shown;
+use crate::lights::stands_for;
 use crate::sheet::views;
 
 /// The seed of a cut when nobody says another, at the desk and on the command line.
@@ -71,7 +72,7 @@ pub fn keep_told(job: &Path, photo: &Path, told: &Told) -> Result<(), KeepToldEr
     let (grey, chart) = match told.color.known {
         Some(Known::Grey(GreyPick { at, radius, reflectance })) => (Some(GreyPlace { at, radius, reflectance }), None),
         Some(Known::Chart(corners)) => (None, Some(corners)),
-        // Nobody tells this by hand: the command line alone looks for charts.
+        // Nobody tells this by hand: at the desk a chart is found first, and its corners are told.
         Some(Known::ChartSomewhere) | None => (None, None),
     };
     let kept = (*told != Told::default()).then(|| ToldOfPhoto {
@@ -186,6 +187,9 @@ impl Cutting {
     pub fn read(path: &Path, shots: &OtherShots, task: &Task) -> Result<Self, CutFailed> {
         let source = CutSource::of(path.to_owned(), shots);
         let read = read(&source, &Limits::default(), task)?;
+        if let CutSource::Lights(lights) | CutSource::Backlit { front: Front::Lights(lights), .. } = &source {
+            stands_for(lights, read.photo().color.size(), path)?;
+        }
         Ok(Self { path: path.to_owned(), shots: shots.clone(), source, read, small: Mutex::new(None), found: Mutex::default() })
     }
 
@@ -216,6 +220,19 @@ impl Cutting {
     /// The photo as a screen shows it: first with a longer side of at most `largest`, then each half the one before, down to `smallest`.
     pub fn pictures(&self, largest: usize, smallest: usize) -> Vec<Picture> {
         halved(&self.read.photo().color, largest, smallest)
+    }
+
+    /// Where a chart of 24 colours lies in the photo, found as a cut finds one that is told to lie somewhere: its four corners in order around
+    /// it, photo pixels.
+    ///
+    /// # Errors
+    /// When none is found for certain, or two are; and when the even card that is told cannot be used.
+    pub fn find_chart(&self, color: &ColorRequest, task: &Task) -> Result<[[f32; 2]; 4], ColorFailed> {
+        let color = ColorRequest { known: Some(Known::ChartSomewhere), flat_field: color.flat_field.clone() };
+        match self.read.borrowed().correct(&color, self.source.path(), task)? {
+            Some(Corrected::Chart(found)) => Ok(found.corners),
+            _ => unreachable!("a chart was asked for"),
+        }
     }
 
     /// What would be cut of the photo as it is, or of one shrunk so that its longer side is `longest`: for a first look, since threads that

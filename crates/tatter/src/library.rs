@@ -15,6 +15,8 @@ use tatter_files::picture::read_stored;
 pub use tatter_garment::place::Canvas;
 use tatter_proof::Picture;
 
+use crate::paths::resolved;
+
 /// What stands on a patch's card.
 #[derive(Clone, Debug)]
 pub struct Card {
@@ -126,6 +128,34 @@ pub fn found(cards: &[Card], words: &str) -> Vec<usize> {
 pub fn cards_in(folder: &Path) -> Vec<Card> {
     let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
     sorted(patches_in(folder).into_iter().map(|found| (found, None)).collect())
+}
+
+/// A folder of patches elsewhere on the disk, and what lies in it.
+#[derive(Clone, Debug)]
+pub struct Elsewhere {
+    /// The folder.
+    pub folder: PathBuf,
+    /// Whether it lies there.
+    pub is_there: bool,
+    /// Its patches, by name.
+    pub cards: Vec<Card>,
+}
+
+impl Elsewhere {
+    /// Look into a folder. Reads descriptions and thumbnails.
+    pub fn read(folder: &Path) -> Self {
+        Self { folder: folder.to_owned(), is_there: folder.is_dir(), cards: cards_in(folder) }
+    }
+}
+
+/// The patches that lie in a folder.
+pub fn patch_folders(folder: &Path) -> Vec<PathBuf> {
+    patches_in(folder)
+}
+
+/// Two ways to one place are one: links and `..` are resolved.
+pub fn one_place(path: &Path) -> PathBuf {
+    resolved(path)
 }
 
 fn sorted(all: Vec<(PathBuf, Option<String>)>) -> Vec<Card> {

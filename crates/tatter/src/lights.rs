@@ -47,6 +47,16 @@ pub enum LitFailed {
         /// The picture.
         path: PathBuf,
     },
+    /// The photo that the shots were to stand for is of another size.
+    #[error("the photo has {photo} pixels, the shots of the lights file {shots}: {}", path.display())]
+    OtherPhoto {
+        /// The photo's size.
+        photo: Size,
+        /// The shots'.
+        shots: Size,
+        /// The photo.
+        path: PathBuf,
+    },
     /// The ball tells no direction.
     #[error("{error}: {}", path.display())]
     Ball {
@@ -87,6 +97,10 @@ impl Explain for LitFailed {
             Self::Lights(error) => error.next(),
             Self::Picture(error) => error.next(),
             Self::Size { .. } => "Take all shots from a tripod with one camera setting, and crop none of them".to_owned(),
+            Self::OtherPhoto { .. } => {
+                "Take the lights file back, and bring it with one of its own shots: strokes and lines of this photo would lie elsewhere on them"
+                    .to_owned()
+            }
             Self::Ball { error, .. } => error.next(),
             Self::Unknown { error, .. } => error.next(),
             Self::Plane { .. } => "Put lamps all around the cloth, 60 to 70 degrees above it".to_owned(),
@@ -100,9 +114,20 @@ impl Explain for LitFailed {
             Self::Picture(error) => error.class(),
             Self::Ball { error, .. } => error.class(),
             Self::Unknown { error, .. } => error.class(),
-            Self::Size { .. } | Self::Plane { .. } | Self::Cancelled(_) => Class::Request,
+            Self::Size { .. } | Self::OtherPhoto { .. } | Self::Plane { .. } | Self::Cancelled(_) => Class::Request,
         }
     }
+}
+
+/// Refuse shots of another size than the photo that they stand for: what is told of it is told in its pixels.
+pub(crate) fn stands_for(lights: &Path, shots: Size, photo: &Path) -> Result<(), LitFailed> {
+    let folder = lights.parent().unwrap_or(Path::new(""));
+    // The shots are of one size, as they were read.
+    if read_lights(lights)?.shots.iter().any(|shot| folder.join(&shot.shot) == *photo) {
+        return Ok(());
+    }
+    let size = read_photo(photo, &Limits::default())?.color.size();
+    if size == shots { Ok(()) } else { Err(LitFailed::OtherPhoto { photo: size, shots, path: photo.to_owned() }) }
 }
 
 /// The cloth as all lamps together light it, the shots, and a line of provenance for each.

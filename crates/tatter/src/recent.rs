@@ -1,25 +1,26 @@
-//! The jobs that a person opened last, kept in the folder that the system has for such things.
+//! The jobs that a person opened last, and the folders of patches that they added, kept in the folder that the system has for such things.
 
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use tatter_core::explain::{Class, Explain};
-use tatter_files::recent::{read_recent, write_recent};
+use tatter_files::recent::{JOBS, PATCH_FOLDERS, read_paths, write_paths};
 
 /// As many as are seen at a glance.
 const MOST: usize = 8;
 
 /// The list cannot be kept.
 #[derive(Debug, thiserror::Error)]
-#[error("the list of recent jobs can't be kept ({reason}): {folder}")]
+#[error("{what} can't be kept for another day ({reason}): {folder}")]
 pub struct RecentError {
+    what: &'static str,
     reason: std::io::Error,
     folder: PathBuf,
 }
 
 impl Explain for RecentError {
     fn next(&self) -> String {
-        "Check free space and permissions; jobs open all the same".to_owned()
+        "Check free space and permissions; today all of it works the same".to_owned()
     }
 
     fn class(&self) -> Class {
@@ -55,8 +56,7 @@ impl Recent {
 
     /// The jobs. Reads the list, and looks for each file.
     pub fn jobs(&self) -> Vec<RecentJob> {
-        let paths = self.folder.as_deref().map(read_recent).unwrap_or_default();
-        paths.into_iter().map(|path| RecentJob { is_there: path.is_file(), path }).collect()
+        self.read(JOBS).into_iter().map(|path| RecentJob { is_there: path.is_file(), path }).collect()
     }
 
     /// A job was opened: it is the newest.
@@ -66,7 +66,7 @@ impl Recent {
     pub fn note(&self, job: &Path) -> Result<(), RecentError> {
         // Started elsewhere another time, a relative path leads elsewhere.
         let job = std::path::absolute(job).unwrap_or_else(|_| job.to_owned());
-        self.change(|jobs| {
+        self.change(JOBS, |jobs| {
             jobs.retain(|known| *known != job);
             jobs.insert(0, job);
             jobs.truncate(MOST);
@@ -78,15 +78,44 @@ impl Recent {
     /// # Errors
     /// When the list cannot be written.
     pub fn forget(&self, job: &Path) -> Result<(), RecentError> {
-        self.change(|jobs| jobs.retain(|known| known != job))
+        self.change(JOBS, |jobs| jobs.retain(|known| known != job))
+    }
+
+    /// The folders of patches that were added, in their order.
+    pub fn patch_folders(&self) -> Vec<PathBuf> {
+        self.read(PATCH_FOLDERS)
+    }
+
+    /// A folder of patches was added.
+    ///
+    /// # Errors
+    /// When the list cannot be written.
+    pub fn note_patches(&self, folder: &Path) -> Result<(), RecentError> {
+        self.change(PATCH_FOLDERS, |folders| {
+            folders.retain(|known| known != folder);
+            folders.push(folder.to_owned());
+        })
+    }
+
+    /// Take a folder of patches off the list; what lies in it stays.
+    ///
+    /// # Errors
+    /// When the list cannot be written.
+    pub fn forget_patches(&self, folder: &Path) -> Result<(), RecentError> {
+        self.change(PATCH_FOLDERS, |folders| folders.retain(|known| known != folder))
+    }
+
+    fn read(&self, list: &str) -> Vec<PathBuf> {
+        self.folder.as_deref().map(|folder| read_paths(folder, list)).unwrap_or_default()
     }
 
     /// Read before it is written: another desk may be open.
-    fn change(&self, change: impl FnOnce(&mut Vec<PathBuf>)) -> Result<(), RecentError> {
+    fn change(&self, list: &'static str, change: impl FnOnce(&mut Vec<PathBuf>)) -> Result<(), RecentError> {
         let Some(folder) = &self.folder else { return Ok(()) };
-        let mut jobs = read_recent(folder);
-        change(&mut jobs);
-        write_recent(folder, &jobs).map_err(|reason| RecentError { reason, folder: folder.clone() })
+        let mut paths = read_paths(folder, list);
+        change(&mut paths);
+        let what = if list == JOBS { "the list of recent jobs" } else { "the list of patch folders" };
+        write_paths(folder, list, &paths).map_err(|reason| RecentError { what, reason, folder: folder.clone() })
     }
 }
 
@@ -131,6 +160,12 @@ mod tests {
         assert_eq!(jobs[1], RecentJob { path: job(11), is_there: false }, "its file is gone");
         recent.forget(&job(11)).unwrap();
         assert!(recent.jobs().iter().all(|known| known.path != job(11)), "forgotten");
+        let shelf = scratch.path().join("shelf");
+        recent.note_patches(&shelf).unwrap();
+        recent.note_patches(&shelf).unwrap();
+        assert_eq!(recent.patch_folders(), [shelf.as_path()], "a folder of patches is a list of its own, once");
+        recent.forget_patches(&shelf).unwrap();
+        assert!(recent.patch_folders().is_empty() && !recent.jobs().is_empty(), "forgotten, and no job with it");
         assert!(Recent::default().note(&job(1)).is_ok() && Recent::default().jobs().is_empty(), "no folder, no memory");
     }
 

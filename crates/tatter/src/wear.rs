@@ -14,9 +14,8 @@ pub use tatter_garment::build::{MarkReport, WearReport};
 use tatter_garment::check::{Fault, check_marks};
 use tatter_garment::surface::Surface;
 
-use crate::paths::relative;
 use crate::place::{PlaceError, placeable, unused};
-use crate::scatter::picture;
+use crate::scatter::{by_picture, picture};
 use crate::session::{Session, SessionError};
 
 /// A mark to make or to change.
@@ -106,9 +105,7 @@ pub fn wear_job(request: &WearRequest, edit: impl FnOnce(&mut Wear), task: &Task
         None => Wear::default(),
     };
     if let Some(path) = &request.picture {
-        let path = relative(folder, path).ok_or_else(|| PlaceError::Apart(path.clone()))?;
-        mark.density.retain(|density| !matches!(density, Density::Picture(_)));
-        mark.density.insert(0, Density::Picture(path));
+        by_picture(&mut mark.density, folder, path)?;
     }
     edit(&mut mark);
     if request.change.is_none() {

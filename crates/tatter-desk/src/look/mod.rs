@@ -123,6 +123,14 @@ pub(crate) fn sheet_frame(palette: &Palette) -> egui::Frame {
     egui::Frame::new().fill(palette.sheet).inner_margin(Margin::same(10))
 }
 
+/// The frame of a view that the keyboard reached: seen on any picture.
+pub(crate) fn reached(painter: &egui::Painter, view: egui::Rect, palette: &Palette) {
+    for (width, color) in [(5.0, palette.chalk[1]), (2.0, palette.held)] {
+        let inside = view.shrink(0.5 * (5.0 - width));
+        painter.rect_stroke(inside, 0.0, Stroke::new(width, color), egui::StrokeKind::Inside);
+    }
+}
+
 /// The colour of a stroke over a photo.
 pub(crate) const fn stroke_color(palette: &Palette, kind: StrokeKind) -> Color32 {
     match kind {
@@ -168,6 +176,8 @@ fn worded(text: &str, color: Color32, palette: &Palette) -> LayoutJob {
     let mut job = LayoutJob::default();
     for (number, part) in text.split('`').enumerate().filter(|(_, part)| !part.is_empty()) {
         let mut format = TextFormat::simple(FontId::new(13.5, FontFamily::Proportional), color);
+        // Beside buttons it stands as other text does.
+        format.valign = egui::Align::Center;
         if number % 2 == 1 {
             format.font_id = FontId::new(13.0, strong());
             format.background = palette.typed;

@@ -43,11 +43,15 @@ pub struct Palette {
     pub backdrop: [Color32; 2],
     /// Outlines on the garment: the line, and the line beneath it that keeps it apart from any cloth.
     pub chalk: [Color32; 2],
+    /// What is held on cloth, over the dark of its outline: the same in both themes since cloth is.
+    pub held: Color32,
     /// Strokes over a photo, the same in both themes since a photo is: damage (madder), gap (woad), cloth (weld over woad), backing (weld).
     pub strokes: [Color32; 4],
 }
 
 const STROKES: [Color32; 4] = [rgb(0x00F0_6A58), rgb(0x0086_B4FF), rgb(0x0062_D08A), rgb(0x00F2_CC58)];
+
+const HELD: Color32 = rgb(0x00A3_BEF0);
 
 const fn rgb(code: u32) -> Color32 {
     Color32::from_rgb((code >> 16) as u8, (code >> 8) as u8, code as u8)
@@ -62,7 +66,7 @@ const LIGHT: Palette = Palette {
     stripe: rgb(0x00F1_EBDF),
     typed: rgb(0x00E9_E1D2),
     line: rgb(0x00D5_CCBA),
-    edge: rgb(0x008B_816E),
+    edge: rgb(0x0085_7B68),
     ink: rgb(0x0024_2520),
     quiet: rgb(0x005E_5849),
     thread: rgb(0x0029_4A80),
@@ -73,6 +77,7 @@ const LIGHT: Palette = Palette {
     shade: Color32::from_black_alpha(40),
     backdrop: [rgb(0x00DD_D6C8), rgb(0x00BF_B7A7)],
     chalk: [rgb(0x00FF_FFFF), rgb(0x0016_1712)],
+    held: HELD,
     strokes: STROKES,
 };
 
@@ -96,6 +101,7 @@ const DARK: Palette = Palette {
     shade: Color32::from_black_alpha(120),
     backdrop: [rgb(0x0032_363D), rgb(0x001A_1D21)],
     chalk: [rgb(0x00FF_FFFF), rgb(0x0010_1114)],
+    held: HELD,
     strokes: STROKES,
 };
 
@@ -156,10 +162,23 @@ mod tests {
             }
             let chosen = contrast(p.on_thread, p.thread);
             assert!(chosen >= 4.5, "{theme:?}: what is chosen has {chosen:.2}");
-            for ground in [p.sheet, p.field] {
-                let edge = contrast(p.edge, ground);
-                assert!(edge >= 3.0, "{theme:?}: edges have {edge:.2}");
+            // Things to press stand on panels, on the table at the start, on the bands above a page (hover: what went wrong, what others
+            // changed, a draft; stripe: hints), and on rows.
+            for (ground, name) in [
+                (p.sheet, "sheet"),
+                (p.field, "field"),
+                (p.table, "table"),
+                (p.hover, "hover"),
+                (p.stripe, "stripe"),
+                (p.typed, "typed"),
+            ] {
+                for (edge, what) in [(p.edge, "an edge"), (p.thread, "the frame of what is chosen or reached")] {
+                    let found = contrast(edge, ground);
+                    assert!(found >= 3.0, "{theme:?}: {what} on {name} has {found:.2}");
+                }
             }
+            let held = contrast(p.held, p.chalk[1]);
+            assert!(held >= 3.0, "{theme:?}: a handle that is held has {held:.2} over the dark of its outline");
             for stroke in p.strokes {
                 let found = contrast(stroke, p.chalk[1]);
                 assert!(found >= 4.5, "{theme:?}: a stroke on its swatch has {found:.2}");

@@ -9,7 +9,7 @@ use std::time::Duration;
 use tatter::cutting::Existing;
 use tatter::recent::home_folder;
 use tatter::steps::Steps;
-use tatter::weave::{Geometry, Weaving, WovenView, solve};
+use tatter::weave::{Damage, Geometry, Kind, Weaving, WovenView, solve};
 use tatter_core::model::Job;
 use work::{Accept, Look, News, Work, accept, start};
 
@@ -36,6 +36,10 @@ pub enum OnLoom {
     Drag(Box<Weaving>),
     /// The drag is over.
     LetGo,
+    /// Take up one of its damages, by its number from 0.
+    Damage(usize),
+    /// One more damage, where there is room for it.
+    OneMore,
     /// Keep what would be woven as a patch.
     Accept(Existing),
     /// Weave again what was stopped.
@@ -61,6 +65,8 @@ pub struct Loom {
     /// What would be woven is seen lit, at large; else one of its maps.
     pub(crate) is_lit: bool,
     pub(crate) steps: Steps<Weaving>,
+    /// Which of its damages is told about, where there are several.
+    damage: usize,
     pub(crate) written: Written,
     /// What would be woven, under the lamp.
     pub(crate) bench: Bench,
@@ -100,6 +106,7 @@ impl Loom {
             name: say::woven_name(&weaving),
             is_usual_name: true,
             steps: Steps::new(weaving),
+            damage: 0,
             written: Written::default(),
             bench: Bench::new(Arc::clone(&wake)),
             woven: None,
@@ -173,6 +180,12 @@ impl Loom {
                 self.changed();
             }
             OnLoom::LetGo => self.steps.let_go(),
+            OnLoom::Damage(number) => self.damage = number,
+            OnLoom::OneMore => {
+                let weaving = with_one_more(self.steps.now());
+                self.damage = weaving.damage.len() - 1;
+                self.obey(OnLoom::Say(Box::new(weaving)), job);
+            }
             OnLoom::Accept(existing) => self.accept(existing, job),
             OnLoom::Again => self.asked = None,
             OnLoom::Stop => {
@@ -181,6 +194,11 @@ impl Loom {
                 }
             }
         }
+    }
+
+    /// The number of the damage that is told about; 0 where there is none.
+    pub(crate) fn damage(&self) -> usize {
+        self.damage.min(self.steps.now().damage.len().saturating_sub(1))
     }
 
     pub(crate) fn undo(&mut self) {
@@ -292,6 +310,26 @@ impl Loom {
     }
 }
 
+/// With one more damage of the last one's kind, or a rip, where on the canvas there is most room; no larger than fits into a quarter of it.
+fn with_one_more(weaving: &Weaving) -> Weaving {
+    let mut weaving = weaving.clone();
+    let mut more = weaving.damage.last().map_or_else(|| Damage::new(Kind::Rip), |last| Damage::new(last.kind));
+    let quarter = (0.25 * weaving.width_mm).round();
+    let fits = (1.2 * quarter / more.length.max(more.width)).min(1.0);
+    (more.length, more.width) = ((fits * more.length).round().max(1.0), (fits * more.width).round().max(1.0));
+    let places =
+        [[0.0, 0.0], [1.0, 1.0], [-1.0, -1.0], [1.0, -1.0], [-1.0, 1.0], [0.0, 1.0], [0.0, -1.0], [1.0, 0.0], [-1.0, 0.0]];
+    let room = |place: [f32; 2]| {
+        let far = |damage: &Damage| (damage.at[0] - quarter * place[0]).hypot(damage.at[1] - quarter * place[1]);
+        weaving.damage.iter().map(far).fold(f32::INFINITY, f32::min)
+    };
+    // Of places with as much room, the first.
+    let best = places.into_iter().reduce(|best, place| if room(place) > room(best) + 0.5 { place } else { best });
+    more.at = best.unwrap_or_default().map(|share| quarter * share);
+    weaving.damage.push(more);
+    weaving
+}
+
 impl Written {
     /// Show what is said, unless the person is writing what is not read yet.
     pub(crate) fn follow(&mut self, weaving: &Arc<Weaving>) {
@@ -305,5 +343,24 @@ impl Written {
         self.warp = shown(&weaving.said.warp, cloth.as_ref().map(|cloth| count(&cloth.warp)));
         self.weft = shown(&weaving.said.weft, cloth.as_ref().map(|cloth| count(&cloth.weft)));
         self.of = Some(Arc::clone(weaving));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_more_damage_lies_where_there_is_room() {
+        let mut weaving = Weaving { damage: Vec::new(), width_mm: 60.0, ..Weaving::default() };
+        for _ in 0..4 {
+            weaving = with_one_more(&weaving);
+        }
+        let places: Vec<[f32; 2]> = weaving.damage.iter().map(|damage| damage.at).collect();
+        assert_eq!(weaving.damage[1].length, 18.0, "a rip of 32 mm is too long for a quarter of 60 mm");
+        assert_eq!(places, [[0.0, 0.0], [15.0, 15.0], [-15.0, -15.0], [15.0, -15.0]], "the middle, then corners");
+        let off = |a: [f32; 2], b: [f32; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
+        let pairs = (0..4).flat_map(|i| (0..i).map(move |j| (i, j)));
+        assert!(pairs.into_iter().all(|(i, j)| off(places[i], places[j]) > 20.0), "none on another: {places:?}");
     }
 }

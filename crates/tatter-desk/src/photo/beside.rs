@@ -138,7 +138,7 @@ impl Sheet {
         }
     }
 
-    fn with_corners(&self, quad: Quad, corners: [[f32; 2]; 4]) -> Told {
+    pub(super) fn with_corners(&self, quad: Quad, corners: [[f32; 2]; 4]) -> Told {
         let mut told = Told::clone(self.told());
         match quad {
             Quad::Chart => told.color.known = Some(Known::Chart(corners)),

@@ -25,8 +25,9 @@ use tatter_core::model::{Job, KnownSize, Scale, SubjectChoice};
 
 use crate::crew::at_work;
 use crate::newest::Wake;
+use crate::say;
 use crate::work::Trouble;
-use work::{Accept, Look, News, Work, accept, start};
+use work::{Accept, Look, News, Work, accept, find_chart, start};
 
 /// One thing asked of the photos.
 #[derive(Clone, Debug)]
@@ -49,6 +50,8 @@ pub enum OnPhoto {
     Draw(Vec<[f32; 2]>),
     /// Another shot of the same cloth, or none.
     Beside(Shot, Option<PathBuf>),
+    /// Find the colour chart in the photo.
+    FindChart,
     /// A corner of something marked is elsewhere now, photo pixels; one step with all that follow until it is let go.
     Corner(Quad, usize, [f32; 2]),
     /// What the rectangle of known size is; one step with all that follow until it is let go.
@@ -190,6 +193,7 @@ impl Photos {
             }
             OnPhoto::Brush(share) => self.brush = share.clamp(*BRUSHES.start(), *BRUSHES.end()),
             OnPhoto::Accept(existing) => return self.accept(existing, job),
+            OnPhoto::FindChart => return self.find_chart(),
             OnPhoto::Again => self.asked = None,
             OnPhoto::Stop => {
                 if let Some(work) = &self.work {
@@ -230,6 +234,20 @@ impl Photos {
         sheet.taken = false;
         if let Err(error) = accept(work, Accept { cutting, told, ready, folder, existing, job: job.cloned() }) {
             sheet.trouble = Some(Trouble::no_thread(&error));
+        }
+    }
+
+    fn find_chart(&mut self) {
+        let Self { work: Some(work), sheets, at, .. } = self else { return };
+        let Some(sheet) = sheets.get_mut(*at) else { return };
+        let Some(cutting) = sheet.at_hand().cloned() else { return };
+        sheet.chart_trouble = work.is_busy().then(say::still_writing);
+        if sheet.chart_trouble.is_some() {
+            return;
+        }
+        match find_chart(work, cutting, sheet.told().color.clone()) {
+            Ok(()) => sheet.is_seeking_chart = true,
+            Err(error) => sheet.chart_trouble = Some(Trouble::no_thread(&error)),
         }
     }
 
@@ -291,6 +309,12 @@ impl Photos {
                 }
                 None
             }
+            News::Chart { path, found } => {
+                if let Some(sheet) = self.named(&path) {
+                    sheet.note_chart(found);
+                }
+                None
+            }
             News::OfPhoto(path, news) => {
                 if let Some(sheet) = self.named(&path) {
                     sheet.hear(news);
@@ -321,6 +345,11 @@ impl Photos {
 
     /// Whether a patch is being written.
     pub(crate) fn is_accepting(&self) -> bool {
+        self.is_busy() && self.sheets.iter().all(|sheet| !sheet.is_seeking_chart)
+    }
+
+    /// Whether a patch is being written, or a chart sought: one at a time.
+    pub(crate) fn is_busy(&self) -> bool {
         self.work.as_ref().is_some_and(Work::is_busy)
     }
 

@@ -15,7 +15,7 @@ use tatter_proof::Picture;
 use super::beside::with_shot;
 use super::told::{far, with_grain, with_grey, with_loop, with_stroke, without, without_touched};
 use super::work::OfPhoto;
-use super::{Lens, OnPhoto, Part, Tool};
+use super::{Lens, OnPhoto, Part, Quad, Tool};
 use crate::open::{Shown, folder_of};
 use crate::say;
 use crate::work::Trouble;
@@ -68,6 +68,10 @@ pub struct Sheet {
     pub(crate) accept_trouble: Option<Trouble>,
     /// There is a patch of that name.
     pub(crate) taken: bool,
+    /// Its chart is being looked for.
+    pub(crate) is_seeking_chart: bool,
+    /// Why none was found.
+    pub(crate) chart_trouble: Option<Trouble>,
 }
 
 impl std::fmt::Debug for Sheet {
@@ -108,6 +112,8 @@ impl Sheet {
             said: None,
             accept_trouble: None,
             taken: false,
+            is_seeking_chart: false,
+            chart_trouble: None,
         }
     }
 
@@ -182,6 +188,7 @@ impl Sheet {
 
     pub(super) fn tell(&mut self, label: &str, told: Told) {
         self.said = None;
+        self.chart_trouble = None;
         self.steps.make(label, told);
     }
 
@@ -326,6 +333,19 @@ impl Sheet {
             shown
         };
         self.levels = pictures.into_iter().map(shown).collect();
+    }
+
+    /// A chart that was found is told, as if its corners had been marked by hand.
+    pub(super) fn note_chart(&mut self, found: Result<[[f32; 2]; 4], Trouble>) {
+        self.is_seeking_chart = false;
+        self.progress = None;
+        match found {
+            Ok(corners) => {
+                let told = self.with_corners(Quad::Chart, corners);
+                self.tell(say::STEP_FIND_CHART, told);
+            }
+            Err(trouble) => self.chart_trouble = Some(trouble),
+        }
     }
 
     pub(super) fn note_accepted(&mut self, told: Arc<Told>, folder: &Path) {

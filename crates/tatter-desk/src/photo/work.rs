@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use tatter::color::ColorRequest;
 use tatter::cutting::{AcceptFailed, Cutting, Existing, Preview, Told};
 use tatter_core::explain::Explain;
 use tatter_core::model::Job;
@@ -42,6 +43,8 @@ pub(crate) enum News {
     Rested(u64),
     /// A patch was written; or why not, and whether because there is one of its name.
     Accepted { path: PathBuf, told: Arc<Told>, done: Result<Accepted, (Trouble, bool)> },
+    /// A chart was found, by its corners; or why none was.
+    Chart { path: PathBuf, found: Result<[[f32; 2]; 4], Trouble> },
 }
 
 /// News of one photo.
@@ -83,11 +86,20 @@ pub(crate) fn accept(work: &mut Work, accept: Accept) -> std::io::Result<()> {
     })
 }
 
+/// Find the colour chart; nothing happens while a patch is being written.
+pub(crate) fn find_chart(work: &mut Work, cutting: Arc<Cutting>, color: ColorRequest) -> std::io::Result<()> {
+    let path = cutting.path().to_owned();
+    work.errands().send("chart", progress_of(&path), move |task| {
+        let found = cutting.find_chart(&color, task).map_err(|error| Trouble::of(&error));
+        News::Chart { path, found }
+    })
+}
+
 impl Telling for News {
     fn done(&self) -> Option<Done> {
         match self {
             Self::Rested(number) => Some(Done::Request(*number)),
-            Self::Accepted { .. } => Some(Done::Errand),
+            Self::Accepted { .. } | Self::Chart { .. } => Some(Done::Errand),
             Self::OfPhoto(..) => None,
         }
     }

@@ -6,6 +6,7 @@ use tatter_core::model::{KnownSize, Scale};
 
 use super::short;
 use crate::photo::{Quad, Shot};
+use crate::work::Trouble;
 
 pub(crate) const BESIDE: &str = "Other shots of it";
 pub(crate) const BESIDE_WHY: &str = "All from one place, the cloth not moved. Lay them on the table, then say what each is.";
@@ -18,12 +19,21 @@ pub(crate) const LIGHTS_FILES: &str = "Lights files";
 
 pub(crate) const STEP_SCALE: &str = "scale as a number";
 pub(crate) const STEP_RECTANGLE_SIZE: &str = "size of the rectangle";
+pub(crate) const STEP_FIND_CHART: &str = "find the colour chart";
+pub(crate) const FIND_CHART: &str = "Find the chart";
+pub(crate) const FIND_CHART_TIP: &str = "Looks for a chart of 24 colours in the whole photo, and marks its four corners.";
+pub(crate) const SEEKING_CHART: &str = "Looking for it …";
 pub(crate) const OTHER_SIZE: &str = "Other";
 pub(crate) const RECTANGLE_WIDTH: &str = "Millimetres from the first corner to the second";
 pub(crate) const RECTANGLE_HEIGHT: &str = "Millimetres from the second corner to the third";
 pub(crate) const NO_RULER: &str = "Without a ruler";
 pub(crate) const SCALE_BY: &str = "What the number says";
 pub(crate) const SCALE_NUMBER: &str = "The scale as a number";
+
+/// One thing at a time.
+pub(crate) fn still_writing() -> Trouble {
+    Trouble { what: "A patch is being written.".to_owned(), next: "Press it again when that is done.".to_owned() }
+}
 
 /// What a shot is, in the list of them.
 pub(crate) const fn shot(shot: Shot) -> &'static str {
@@ -110,7 +120,7 @@ pub(crate) const fn quad(quad: Quad) -> &'static str {
 pub(crate) const fn quad_hint(quad: Quad) -> &'static str {
     match quad {
         Quad::Chart => {
-            "Draw from corner to corner of a chart of 6 × 4 colours, then drag its four corners to those of the chart."
+            "Let a chart of 6 × 4 colours be found; or draw from corner to corner of it, then drag its four corners to those of the chart."
         }
         Quad::Rectangle => {
             "Say what lies flat on the cloth, and it is found; or draw from corner to corner of it and drag its corners."

@@ -102,6 +102,9 @@ pub(crate) const KEEP_OFF_NONE: &str = "nothing";
 pub(crate) const HEIGHT_MOST: &str = "most at";
 pub(crate) const HEIGHT_NONE: &str = "none at";
 pub(crate) const PICTURE: &str = "Picture";
+pub(crate) const CHOOSE_PICTURE: &str = "Choose one …";
+pub(crate) const CHOOSE_PICTURE_TIP: &str =
+    "A grey picture over the texture: white for most, black for none. One that is dropped on the window now is taken, too.";
 pub(crate) const LINE: &str = "Along a line";
 pub(crate) const CHALK: &str = "Chalk it";
 pub(crate) const CHALK_DOWN: &str = "Done";

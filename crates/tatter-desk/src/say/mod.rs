@@ -15,6 +15,7 @@ pub(crate) use start::*;
 pub(crate) use weave::*;
 
 use crate::command::Station;
+use crate::elsewhere::FolderState;
 
 pub(crate) const TITLE: &str = "Tatter";
 pub(crate) const OPEN_HINT: &str = "smock.tatter.toml";
@@ -50,6 +51,8 @@ pub(crate) const PATCHES_READ: &str = "Read anew.";
 pub(crate) const DRAWER: &str = "Patches";
 pub(crate) const DRAWER_EMPTY: &str = "No patch lies beside the job yet. Cut one from a photo: drop the photo on the window, or go to the Photo station; or weave one at the Patch station.";
 pub(crate) const DRAWER_HINT: &str = "Take one, then touch the garment.";
+pub(crate) const ADD_FOLDER: &str = "Add a folder …";
+pub(crate) const ADD_FOLDER_TIP: &str = "Patches that lie elsewhere on the disk are at hand then, today and another day. A folder that is dropped on the window is added, too.";
 pub(crate) const SEEK: &str = "Find patches";
 pub(crate) const SEEK_HINT: &str = "find: plain 80mm 12/cm";
 pub(crate) const SEEK_TIP: &str = "Words of the name, the weave or the subject; 80mm or 60-90mm for the side; 12/cm or 10-14/cm for ends or picks; #b08a50 for a colour, the nearest first. All that is written must hold.";
@@ -64,6 +67,8 @@ pub(crate) const FLAT: &str = "Flat view";
 pub(crate) const READING: &str = "Reading the garment …";
 pub(crate) const DRAWING: &str = "Drawing …";
 pub(crate) const NO_PICTURE: &str = "The garment can't be drawn here. The flat view and the list work all the same.";
+
+pub(crate) const NOT_DRAWN: &str = "Nobody asked for it.";
 
 pub(crate) const HANDLE_MOVE: &str = "Move";
 pub(crate) const HANDLE_TURN: &str = "Turn";
@@ -191,9 +196,25 @@ pub(crate) fn card(size_mm: [f32; 2], ends_per_cm: Option<f32>) -> String {
     ends_per_cm.map_or(size.clone(), |ends| format!("{size} · {ends:.1} ends/cm"))
 }
 
+/// A folder of patches elsewhere.
+pub(crate) fn folder(name: &str, state: FolderState) -> String {
+    match state {
+        FolderState::Unread => format!("{name} …"),
+        FolderState::Missing => format!("{name}: missing. Moved, renamed or deleted?"),
+        FolderState::Holds(0) => format!("{name}: no patch lies in it"),
+        FolderState::Holds(1) => format!("{name}: 1 patch"),
+        FolderState::Holds(count) => format!("{name}: {count} patches"),
+    }
+}
+
 /// Where a placement lies.
 pub(crate) fn lies_at(sheet: &str, u: f32, v: f32) -> String {
     format!("{sheet} · {u:.3}, {v:.3}")
+}
+
+/// A fault, and where it is, when that is said.
+pub(crate) fn fault(place: &str, what: &str) -> String {
+    if place.is_empty() { sentence(what) } else { format!("{place}: {what}") }
 }
 
 /// What a delivery did.

@@ -34,6 +34,7 @@ pub(crate) const BEGINNING: &str = "Beginning …";
 
 pub(crate) const JOB_FILES: &str = "Jobs (NAME.tatter.toml)";
 pub(crate) const PHOTOS: &str = "Photos";
+pub(crate) const PICTURES: &str = "Grey pictures";
 pub(crate) const MESHES: &str = "Meshes of garments";
 
 pub(crate) const NO_HINTS: &str = "No more hints";
@@ -51,6 +52,8 @@ pub(crate) const fn choose(wanted: Wanted) -> &'static str {
         Wanted::Photos => LAY_PHOTOS,
         Wanted::Mesh => FROM_MESH,
         Wanted::Lights => super::CHOOSE_LIGHTS,
+        Wanted::Density => super::CHOOSE_PICTURE,
+        Wanted::Patches => super::ADD_FOLDER,
     }
 }
 

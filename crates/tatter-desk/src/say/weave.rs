@@ -35,6 +35,12 @@ pub(crate) const DYE_DEPTH_TIP: &str =
 pub(crate) const HAPPENED: &str = "What happened to it";
 pub(crate) const DAMAGE: &str = "Damage";
 pub(crate) const NO_DAMAGE: &str = "none";
+pub(crate) const ONE_MORE: &str = "One more";
+pub(crate) const ONE_MORE_TIP: &str = "Another damage on the same cloth. Choose none for one to take it away.";
+pub(crate) const TO_THE_RIGHT: &str = "To the right";
+pub(crate) const UPWARDS: &str = "Upwards";
+pub(crate) const PLACE_TIP: &str =
+    "From the middle of the canvas: to the right along the weft, upwards along the warp; below 0 the other way.";
 pub(crate) const AGE_TIP: &str = "0 % fresh, 100 % long worn: ends recede, fray and fade, edges curl.";
 pub(crate) const SURVIVING: &str = "Spanning threads";
 pub(crate) const AGE: &str = "Age";
@@ -96,6 +102,11 @@ pub(crate) fn kind(kind: Kind) -> String {
     kind.name().replace('-', " ")
 }
 
+/// One of several damages, by its number.
+pub(crate) fn numbered(number: usize, of: Kind) -> String {
+    format!("{} {}", number + 1, kind(of))
+}
+
 pub(crate) const fn along(along: Along) -> &'static str {
     match along {
         Along::Weft => "weft",
@@ -120,7 +131,9 @@ pub(crate) fn step_weaving(before: &Weaving, after: &Weaving) -> &'static str {
         () if one.warp != other.warp || one.weft != other.weft => "yarn count",
         () if one.twist != other.twist || one.turns_per_m != other.turns_per_m => "twist",
         () if one != other => "dye",
-        () if before.damage.first().map(|d| d.kind) != after.damage.first().map(|d| d.kind) => "another damage",
+        () if before.damage.len() < after.damage.len() => "one more damage",
+        () if before.damage.len() > after.damage.len() => "take a damage away",
+        () if before.damage.iter().zip(&after.damage).any(|(one, other)| one.kind != other.kind) => "another damage",
         () if before.damage != after.damage => "damage",
         () if before.seed != after.seed => "seed",
         () => "canvas",

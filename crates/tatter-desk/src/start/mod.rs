@@ -47,6 +47,10 @@ pub(crate) enum Ready {
     Photos(Vec<PathBuf>),
     /// Shots of the photo under several lamps.
     Lights(PathBuf),
+    /// A picture says where there is more of something.
+    Density(PathBuf),
+    /// A folder of patches is at hand, too.
+    Patches(PathBuf),
     /// Say what went wrong.
     Trouble(Trouble),
 }
@@ -183,6 +187,8 @@ impl Start {
         match wanted {
             Wanted::Photos => (!files.is_empty()).then_some(Ready::Photos(files)),
             Wanted::Lights => files.into_iter().next().map(Ready::Lights),
+            Wanted::Density => files.into_iter().next().map(Ready::Density),
+            Wanted::Patches => files.into_iter().next().map(Ready::Patches),
             Wanted::Job => files.into_iter().next().map(Ready::Job),
             Wanted::Mesh => files.into_iter().next().and_then(|mesh| self.obey(OnStart::Begin(mesh))),
         }

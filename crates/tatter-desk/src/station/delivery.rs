@@ -129,8 +129,8 @@ fn files_ui(ui: &mut Ui, found: &Foreseen, colors: &Palette) {
 }
 
 fn fault_ui(ui: &mut Ui, fault: &tatter::check::Fault, colors: &Palette) {
-    ui.add(egui::Label::new(egui::RichText::new(format!("{}: {}", fault.place, fault.what)).color(colors.weld)).wrap());
-    ui.add(egui::Label::new(look::quiet(&fault.remedy, colors)).wrap());
+    ui.add(egui::Label::new(look::warning(&say::fault(&fault.place, &fault.what), colors)).wrap());
+    ui.add(egui::Label::new(look::quiet(&say::sentence(&fault.remedy), colors)).wrap());
     ui.add_space(NEAR);
 }
 

@@ -4,6 +4,7 @@
 use egui::{CentralPanel, Frame, Panel, Ui};
 
 use crate::command::Command;
+use crate::elsewhere::Folders;
 use crate::look::{THUMB, palette, sheet_frame};
 use crate::open::Open;
 use crate::widget::drawer::drawer_ui;
@@ -16,12 +17,16 @@ use crate::widget::ticket::ticket_ui;
 const TICKET: f32 = 312.0;
 
 /// Draw the station.
-pub(crate) fn garment_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
+pub(crate) fn garment_ui(ui: &mut Ui, open: &mut Open, folders: &Folders, asked: &mut Vec<Command>) {
     let colors = palette(ui);
     let sheet = sheet_frame(&colors);
     Panel::right("ticket").exact_size(TICKET).resizable(false).frame(sheet).show(ui, |ui| ticket_ui(ui, open, asked));
     Panel::bottom("cutting list").default_size(210.0).min_size(110.0).frame(sheet).show(ui, |ui| lists_ui(ui, open, asked));
-    Panel::left("drawer").exact_size(THUMB + 92.0).resizable(false).frame(sheet).show(ui, |ui| drawer_ui(ui, open, asked));
+    Panel::left("drawer")
+        .exact_size(THUMB + 92.0)
+        .resizable(false)
+        .frame(sheet)
+        .show(ui, |ui| drawer_ui(ui, open, folders, asked));
     let half = 0.42 * ui.available_width();
     let table = Frame::new();
     // The solid view says first whether something moves; the flat view adds to it.

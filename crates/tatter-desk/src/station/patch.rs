@@ -4,16 +4,25 @@ use egui::{CentralPanel, Frame, Panel, Ui};
 
 use crate::bench::{Bench, OnPatch};
 use crate::command::{Command, Station};
+use crate::elsewhere::Folders;
 use crate::look::{self, NEAR, THUMB, palette, sheet_frame};
 use crate::loom::OnLoom;
 use crate::say;
 use crate::shelf::Shelf;
-use crate::widget::drawer::{card_ui, sought_ui};
+use crate::widget::drawer::{card_ui, folders_ui, sought_ui};
 use crate::widget::map_view::{map_strip_ui, map_view_ui};
 use crate::widget::swatch::swatch_ui;
 
+/// What lies at the station.
+pub(crate) struct Lying<'a> {
+    pub(crate) bench: &'a mut Bench,
+    pub(crate) shelf: &'a mut Shelf,
+    pub(crate) folders: &'a Folders,
+}
+
 /// Draw the station; a patch can be taken to the garment when there is one.
-pub(crate) fn patch_ui(ui: &mut Ui, bench: &mut Bench, shelf: &mut Shelf, has_garment: bool, asked: &mut Vec<Command>) {
+pub(crate) fn patch_ui(ui: &mut Ui, lying: Lying<'_>, has_garment: bool, asked: &mut Vec<Command>) {
+    let Lying { bench, shelf, folders } = lying;
     let colors = palette(ui);
     let frame = sheet_frame(&colors);
     bench.settle(shelf.cards.iter().map(|card| &card.folder));
@@ -27,6 +36,7 @@ pub(crate) fn patch_ui(ui: &mut Ui, bench: &mut Bench, shelf: &mut Shelf, has_ga
             ui.label(look::quiet(say::DRAWER_EMPTY, &colors));
         }
         ui.add_space(NEAR);
+        folders_ui(ui, folders, &colors, asked);
         let found = sought_ui(ui, shelf, &colors);
         egui::ScrollArea::vertical().id_salt("patches").auto_shrink(false).show(ui, |ui| {
             shelf.show(found, |shelf, card| {

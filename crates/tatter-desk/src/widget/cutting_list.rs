@@ -1,6 +1,6 @@
 //! The cutting list: every placement with its numbers, to be read and changed.
 
-use egui::{Grid, ScrollArea, Ui};
+use egui::{Align, Color32, Layout, Rect, ScrollArea, Ui, UiBuilder, vec2};
 use tatter::history::Edit;
 use tatter::library::Card;
 use tatter_core::angle::Angle;
@@ -15,7 +15,16 @@ use crate::look::{self, Icon, Palette, icon_button_ui, palette};
 use crate::open::Open;
 use crate::say;
 
-/// Draw the list.
+/// Space between two columns, points.
+const BETWEEN: f32 = 18.0;
+/// Space between two rows.
+const ROWS: f32 = 6.0;
+/// Rows that are drawn above and below those in sight: the keyboard walks into them, and the list follows it.
+const BEYOND: usize = 2;
+/// Widest that names and rules are read in.
+const NAME: f32 = 180.0;
+
+/// Draw the list. Only rows in sight are laid out: a scatter may have hundreds.
 pub(crate) fn cutting_list_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let colors = palette(ui);
     if open.job().placements.is_empty() {
@@ -23,50 +32,141 @@ pub(crate) fn cutting_list_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Comm
         return;
     }
     let job = std::sync::Arc::clone(open.job());
-    ScrollArea::both().id_salt("cutting list").auto_shrink(false).show(ui, |ui| {
-        Grid::new("cutting list").num_columns(say::LIST_HEAD.len() + 1).striped(true).spacing([18.0, 6.0]).show(ui, |ui| {
-            for (title, tip) in say::LIST_HEAD {
-                let label = ui.label(look::quiet(title, &colors));
-                if !tip.is_empty() {
-                    label.on_hover_text(look::plain(tip, &colors));
-                }
+    let columns = columns(ui, open);
+    let row = ui.spacing().interact_size.y;
+    let (head, _) = ui.allocate_exact_size(vec2(ui.available_width(), row), egui::Sense::hover());
+    let width = columns.iter().map(|column| column + BETWEEN).sum::<f32>();
+    let selected = job.placements.iter().position(|placement| open.selected() == Some(placement.id.as_str()));
+    let shown = ScrollArea::both().id_salt("cutting list").auto_shrink(false).show_viewport(ui, |ui, sight| {
+        let pitch = row + ROWS;
+        ui.set_min_size(vec2(width, pitch * job.placements.len() as f32));
+        let corner = ui.min_rect().min;
+        let place =
+            |number: usize| Rect::from_min_size(corner + vec2(0.0, pitch * number as f32), vec2(width.max(sight.width()), pitch));
+        // What was just selected on the garment is brought into sight.
+        if let Some(number) = selected
+            && !std::mem::replace(&mut open.in_sight, true)
+        {
+            ui.scroll_to_rect(place(number), None);
+        }
+        let first = ((sight.top() / pitch) as usize).saturating_sub(BEYOND);
+        let last = ((sight.bottom() / pitch).ceil() as usize + BEYOND).min(job.placements.len());
+        for (number, placement) in job.placements.iter().enumerate().take(last).skip(first) {
+            let rect = place(number);
+            if number % 2 == 1 {
+                ui.painter().rect_filled(rect, 2.0, colors.stripe);
             }
-            ui.end_row();
-            for placement in &job.placements {
-                row_ui(ui, open, placement, &colors, asked);
-                ui.end_row();
-            }
-        });
+            // Named by what it shows, a field that is half written goes where its row goes.
+            let mut inside = ui.new_child(UiBuilder::new().max_rect(rect).layout(across()).id_salt(&placement.id));
+            inside.spacing_mut().item_spacing.x = BETWEEN;
+            row_ui(&mut inside, open, placement, &columns, &colors, asked);
+        }
+    });
+    // It stays where it is while rows are scrolled, and goes aside with them.
+    let at = head.translate(vec2(-shown.state.unclamped_offset().x, 0.0)).with_max_x(head.left() + width);
+    let mut inside = ui.new_child(UiBuilder::new().max_rect(at).layout(across()).id_salt("head"));
+    inside.set_clip_rect(head.intersect(ui.clip_rect()));
+    inside.spacing_mut().item_spacing.x = BETWEEN;
+    head_ui(&mut inside, &columns, &colors);
+}
+
+/// Cells stand beside each other in the middle of their row.
+fn across() -> Layout {
+    Layout::left_to_right(Align::Center)
+}
+
+/// Widths of the columns, by what is longest in each.
+fn columns(ui: &Ui, open: &Open) -> [f32; 10] {
+    let job = open.job();
+    let font = egui::TextStyle::Body.resolve(ui.style());
+    let wide = |text: &str| ui.painter().layout_no_wrap(text.to_owned(), font.clone(), Color32::PLACEHOLDER).size().x;
+    // Of names, the one with most letters: laying out each of them would take as long as showing them.
+    let longest = |names: &mut dyn Iterator<Item = &str>| names.max_by_key(|name| name.len()).map_or(0.0, wide);
+    // Of as many letters some are broader, and names are set in the strong face with a button's space about them.
+    let around = 2.0 * ui.spacing().button_padding.x;
+    let name = |names: &mut dyn Iterator<Item = &str>| (1.18 * longest(names) + around).clamp(56.0, NAME);
+    let sheets = open.form.as_ref().map(|form| form.sheets()).unwrap_or_default();
+    let sheet = sheets.iter().map(|sheet| sheet.name.as_str()).max_by_key(|name| name.len()).unwrap_or_default();
+    let has = |what: fn(&Placement) -> bool| job.placements.iter().any(what);
+    let own = if has(|placement| placement.size.is_some()) { wide(say::OWN_SIZE) + 24.0 } else { 0.0 };
+    let ruled = has(|placement| Channel::ALL.into_iter().any(|channel| placement.rules[channel].is_some()));
+    let side = ui.spacing().interact_size.y;
+    [
+        side,
+        name(&mut job.placements.iter().map(|placement| placement.id.as_str())),
+        name(&mut job.placements.iter().map(|placement| placement.patch.as_str())),
+        wide(&say::lies_at(sheet, 0.0, 0.0)).max(wide(say::NOWHERE)),
+        wide(say::LIST_HEAD[4].0).max(NUMBER + own),
+        wide(say::LIST_HEAD[5].0).max(NUMBER),
+        wide(say::LIST_HEAD[6].0),
+        wide(say::LIST_HEAD[7].0).max(NUMBER),
+        if ruled { NAME } else { wide(say::LIST_HEAD[8].0).max(wide(say::RULES_USUAL)) },
+        side,
+    ]
+}
+
+/// Width of a number that can be dragged: four digits, a point and one more.
+const NUMBER: f32 = 64.0;
+
+/// One cell, as wide as its column whatever is in it.
+fn cell_ui(ui: &mut Ui, width: f32, add: impl FnOnce(&mut Ui)) {
+    let size = vec2(width, ui.spacing().interact_size.y);
+    ui.allocate_ui_with_layout(size, across(), |ui| {
+        ui.spacing_mut().item_spacing.x = look::NEAR;
+        ui.set_min_size(size);
+        ui.set_max_width(width);
+        add(ui);
     });
 }
 
-fn row_ui(ui: &mut Ui, open: &mut Open, placement: &Placement, colors: &Palette, asked: &mut Vec<Command>) {
+fn head_ui(ui: &mut Ui, columns: &[f32; 10], colors: &Palette) {
+    for ((title, tip), width) in say::LIST_HEAD.into_iter().zip(columns) {
+        cell_ui(ui, *width, |ui| {
+            let label = ui.label(look::quiet(title, colors));
+            if !tip.is_empty() {
+                label.on_hover_text(look::plain(tip, colors));
+            }
+        });
+    }
+}
+
+fn row_ui(ui: &mut Ui, open: &mut Open, placement: &Placement, columns: &[f32; 10], colors: &Palette, asked: &mut Vec<Command>) {
+    let [thumb, name, patch, place, side, turn, mirror, matched, ruled, away] = *columns;
     let id = &placement.id;
-    thumb_ui(ui, open, placement);
-    let is_selected = open.selected() == Some(id.as_str());
-    let text = if is_selected { look::name(id).color(colors.on_thread) } else { look::name(id) };
-    let label = ui.selectable_label(is_selected, text);
-    // What was just selected on the garment is brought into sight.
-    if is_selected && !std::mem::replace(&mut open.in_sight, true) {
-        label.scroll_to_me(None);
-    }
-    if label.clicked() {
-        asked.push(Command::Select((!is_selected).then(|| id.clone())));
-    }
-    ui.label(&placement.patch);
-    place_ui(ui, open, placement, colors);
-    side_ui(ui, open, placement, asked);
-    turn_ui(ui, placement, asked);
-    let mirrored = icon_button_ui(ui, Icon::Mirror, &format!("Mirror {id}"), say::LIST_HEAD[6].1, placement.mirror, true);
-    if mirrored.clicked() {
-        asked.push(change(Placement { mirror: !placement.mirror, ..placement.clone() }));
-    }
-    match_ui(ui, placement, asked);
-    let rules = rules(placement);
-    ui.label(look::quiet(&rules, colors)).on_hover_text(look::plain(say::LIST_HEAD[8].1, colors));
-    if icon_button_ui(ui, Icon::Remove, &format!("{} {id}", say::REMOVE), say::REMOVE, false, true).clicked() {
-        asked.push(Command::Make(Edit::Remove(id.clone())));
-    }
+    cell_ui(ui, thumb, |ui| thumb_ui(ui, open, placement));
+    cell_ui(ui, name, |ui| {
+        let is_selected = open.selected() == Some(id.as_str());
+        let text = if is_selected { look::name(id).color(colors.on_thread) } else { look::name(id) };
+        let label = ui.add(egui::Button::selectable(is_selected, text).truncate());
+        // The list follows the keyboard.
+        if label.gained_focus() {
+            label.scroll_to_me(None);
+        }
+        if label.clicked() {
+            asked.push(Command::Select((!is_selected).then(|| id.clone())));
+        }
+    });
+    cell_ui(ui, patch, |ui| drop(ui.add(egui::Label::new(&placement.patch).truncate())));
+    cell_ui(ui, place, |ui| place_ui(ui, open, placement, colors));
+    cell_ui(ui, side, |ui| side_ui(ui, open, placement, asked));
+    cell_ui(ui, turn, |ui| turn_ui(ui, placement, asked));
+    cell_ui(ui, mirror, |ui| {
+        let tip = say::LIST_HEAD[6].1;
+        if icon_button_ui(ui, Icon::Mirror, &format!("Mirror {id}"), tip, placement.mirror, true).clicked() {
+            asked.push(change(Placement { mirror: !placement.mirror, ..placement.clone() }));
+        }
+    });
+    cell_ui(ui, matched, |ui| match_ui(ui, placement, asked));
+    cell_ui(ui, ruled, |ui| {
+        let rules = rules(placement);
+        let label = ui.add(egui::Label::new(look::quiet(&rules, colors)).truncate());
+        label.on_hover_text(look::plain(&format!("{rules}\n{}", say::LIST_HEAD[8].1), colors));
+    });
+    cell_ui(ui, away, |ui| {
+        if icon_button_ui(ui, Icon::Remove, &format!("{} {id}", say::REMOVE), say::REMOVE, false, true).clicked() {
+            asked.push(Command::Make(Edit::Remove(id.clone())));
+        }
+    });
 }
 
 fn change(placement: Placement) -> Command {
@@ -81,9 +181,9 @@ fn thumb_ui(ui: &mut Ui, open: &mut Open, placement: &Placement) {
 }
 
 /// The thumbnail of a patch.
-pub(crate) fn paint_thumb(ui: &Ui, open: &mut Open, card: &Card, rect: egui::Rect) {
+pub(crate) fn paint_thumb(ui: &Ui, open: &mut Open, card: &Card, rect: Rect) {
     if let Some(texture) = open.shelf.thumb(ui.ctx(), card) {
-        ui.painter().image(texture.id(), rect, WHOLE, egui::Color32::WHITE);
+        ui.painter().image(texture.id(), rect, WHOLE, Color32::WHITE);
     }
 }
 

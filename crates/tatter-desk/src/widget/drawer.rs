@@ -1,18 +1,25 @@
 //! The drawer of patches: thumbnails with what one must know to choose.
 
+use std::path::Path;
+
 use egui::{Align2, FontId, Rect, Response, Role, Sense, StrokeKind, TextEdit, Ui, WidgetInfo, vec2};
 use tatter::library::Card;
 use tatter_core::model::ScaleSource;
 
 use super::{WHOLE, named};
 use crate::command::Command;
-use crate::look::{self, Palette, THUMB, palette};
+use crate::elsewhere::{FolderState, Folders, OnFolder};
+use crate::look::{self, Icon, Palette, THUMB, icon_button_ui, palette};
 use crate::open::Open;
 use crate::say;
 use crate::shelf::Shelf;
+use crate::start::{OnStart, Wanted};
+
+/// Height of the folders, points: more are scrolled to.
+const FOLDERS: f32 = 96.0;
 
 /// Draw the drawer.
-pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
+pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, folders: &Folders, asked: &mut Vec<Command>) {
     let colors = palette(ui);
     ui.label(look::heading(say::DRAWER));
     let hint = match (open.shelf.cards.is_empty() && open.form.is_some(), open.taken.is_some()) {
@@ -22,6 +29,7 @@ pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
     };
     ui.label(look::quiet(hint, &colors));
     ui.add_space(look::NEAR);
+    folders_ui(ui, folders, &colors, asked);
     let found = sought_ui(ui, &mut open.shelf, &colors);
     egui::ScrollArea::vertical().id_salt("drawer").auto_shrink(false).show(ui, |ui| {
         open.shelf.show(found, |shelf, card| {
@@ -30,6 +38,35 @@ pub(crate) fn drawer_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) 
                 asked.push(Command::Take((!taken).then(|| card.folder.clone())));
             }
         });
+    });
+}
+
+/// Folders of patches elsewhere, at the foot of the drawer: what lies in each, or that it is missing; and the way to one more.
+pub(crate) fn folders_ui(ui: &mut Ui, folders: &Folders, colors: &Palette, asked: &mut Vec<Command>) {
+    egui::Panel::bottom("folders").resizable(false).frame(egui::Frame::new()).show(ui, |ui| {
+        ui.add_space(look::NEAR);
+        egui::ScrollArea::vertical().id_salt("folders").max_height(FOLDERS).show(ui, |ui| {
+            for (folder, state) in folders.all() {
+                folder_ui(ui, folder, state, colors, asked);
+            }
+        });
+        let button = ui.button(say::ADD_FOLDER).on_hover_text(say::ADD_FOLDER_TIP);
+        if button.clicked() {
+            asked.push(Command::Start(OnStart::Choose(Wanted::Patches)));
+        }
+    });
+}
+
+fn folder_ui(ui: &mut Ui, folder: &Path, state: FolderState, colors: &Palette, asked: &mut Vec<Command>) {
+    let name = say::file_name(folder);
+    ui.horizontal(|ui| {
+        let off = say::off_the_list(&name);
+        if icon_button_ui(ui, Icon::Remove, &off, &off, false, true).clicked() {
+            asked.push(Command::Folder(OnFolder::Forget(folder.to_owned())));
+        }
+        let text = say::folder(&name, state);
+        let text = if state == FolderState::Missing { look::warning(&text, colors) } else { look::quiet(&text, colors) };
+        ui.add(egui::Label::new(text).wrap()).on_hover_text(folder.display().to_string());
     });
 }
 

@@ -97,7 +97,7 @@ fn middle_ui(
     let [light, dark] = colors.chalk;
     let is_hot = handle.hovered() || handle.dragged();
     ui.painter().circle_stroke(middle, KNOB, Stroke::new(4.6, dark.gamma_multiply(0.8)));
-    ui.painter().circle_stroke(middle, KNOB, Stroke::new(2.2, if is_hot { colors.thread } else { light }));
+    ui.painter().circle_stroke(middle, KNOB, Stroke::new(2.2, if is_hot { colors.held } else { light }));
     if handle.dragged()
         && handle.drag_delta() != egui::Vec2::ZERO
         && let Some(pos) = handle.interact_pointer_pos()

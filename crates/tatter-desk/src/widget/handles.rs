@@ -91,7 +91,7 @@ pub(crate) fn knob_ui(ui: &mut Ui, id: Id, at: Pos2, name: &str, is_ring: bool, 
     let is_hot = response.hovered() || response.dragged() || response.has_focus();
     let radius = if is_hot { KNOB + 1.5 } else { KNOB };
     let painter = ui.painter();
-    let color = if is_hot { colors.thread } else { light };
+    let color = if is_hot { colors.held } else { light };
     if is_ring {
         painter.circle_stroke(at, radius, Stroke::new(4.6, dark.gamma_multiply(0.8)));
         painter.circle_stroke(at, radius, Stroke::new(2.2, color));

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use egui::{ComboBox, DragValue, Response, Role, TextEdit, Ui};
 use tatter::weave::{Along, DAMAGE_LENGTHS, DAMAGE_WIDTHS, Damage, Kind, STOCK, Said, Twist, Weaving, stock};
 
+use super::fields::word_ui;
 use super::named;
 use crate::command::Command;
 use crate::look::{self, APART, NEAR, Palette};
@@ -28,7 +29,7 @@ pub(crate) fn loom_said_ui(ui: &mut Ui, loom: &mut Loom, colors: &Palette, asked
         sett_ui(ui, loom, &weaving, colors, asked);
         yarn_ui(ui, loom, &weaving, colors, asked);
         dye_ui(ui, &weaving, colors, asked);
-        damage_ui(ui, &weaving, colors, asked);
+        damage_ui(ui, loom.damage(), &weaving, colors, asked);
         canvas_ui(ui, &weaving, colors, asked);
     });
 }
@@ -255,19 +256,46 @@ fn dye_ui(ui: &mut Ui, weaving: &Weaving, colors: &Palette, asked: &mut Vec<Comm
     });
 }
 
-fn damage_ui(ui: &mut Ui, weaving: &Weaving, colors: &Palette, asked: &mut Vec<Command>) {
+/// The damages there are, to be taken up one by one, and one more.
+fn damages_ui(ui: &mut Ui, at: usize, weaving: &Weaving, colors: &Palette, asked: &mut Vec<Command>) {
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing.x = 2.0;
+        if weaving.damage.len() > 1 {
+            for (number, damage) in weaving.damage.iter().enumerate() {
+                let label = say::numbered(number, damage.kind);
+                if word_ui(ui, number == at, &label, colors).clicked() {
+                    asked.push(Command::Loom(OnLoom::Damage(number)));
+                }
+            }
+        }
+        if !weaving.damage.is_empty() && ui.button(say::ONE_MORE).on_hover_text(say::ONE_MORE_TIP).clicked() {
+            asked.push(Command::Loom(OnLoom::OneMore));
+        }
+    });
+}
+
+fn damage_ui(ui: &mut Ui, at: usize, weaving: &Weaving, colors: &Palette, asked: &mut Vec<Command>) {
     title_ui(ui, say::HAPPENED);
-    let damage = weaving.damage.first().copied();
+    damages_ui(ui, at, weaving, colors, asked);
+    let damage = weaving.damage.get(at).copied();
     let kinds = std::iter::once(None).chain(Kind::ALL.map(Some));
     let label = |kind: Option<Kind>| kind.map_or_else(|| say::NO_DAMAGE.to_owned(), say::kind);
+    // In the place of the one that is told about, or without it.
+    let with = |damage: Option<Damage>| {
+        let mut weaving = weaving.clone();
+        let end = (at + 1).min(weaving.damage.len());
+        weaving.damage.splice(at..end, damage);
+        weaving
+    };
     line_ui(ui, say::DAMAGE, "", colors, |ui| {
         let chosen = damage.map(|damage| damage.kind);
         let choice = Choice { name: say::DAMAGE, chosen, label: &label, tip: &|kind| kind.map(Kind::about) };
-        choice.ui(ui, kinds, asked, |kind| Weaving { damage: kind.map(Damage::new).into_iter().collect(), ..weaving.clone() })
+        let place = damage.map(|damage| damage.at).unwrap_or_default();
+        choice.ui(ui, kinds, asked, |kind| with(kind.map(|kind| Damage { at: place, ..Damage::new(kind) })))
     });
     let Some(damage) = damage else { return };
+    let with = |damage: Damage| with(Some(damage));
     ui.add(egui::Label::new(look::quiet(&say::about_damage(&damage), colors)).wrap());
-    let with = |damage: Damage| Weaving { damage: vec![damage], ..weaving.clone() };
     let (length, width) = say::measures(damage.kind);
     line_ui(ui, length, "", colors, |ui| {
         millimetres(length, damage.length, DAMAGE_LENGTHS).ui(ui, asked, |length| with(Damage { length, ..damage }))
@@ -277,6 +305,16 @@ fn damage_ui(ui: &mut Ui, weaving: &Weaving, colors: &Palette, asked: &mut Vec<C
             millimetres(width, damage.width, DAMAGE_WIDTHS).ui(ui, asked, |width| with(Damage { width, ..damage }))
         });
     }
+    let [across, up] = damage.at;
+    // What lies off the canvas stays there until it is told elsewhere.
+    let far = |at: f32| 0.5 * weaving.width_mm.max(2.0 * at.abs());
+    line_ui(ui, say::TO_THE_RIGHT, say::PLACE_TIP, colors, |ui| {
+        millimetres(say::TO_THE_RIGHT, across, -far(across)..=far(across))
+            .ui(ui, asked, |across| with(Damage { at: [across, up], ..damage }))
+    });
+    line_ui(ui, say::UPWARDS, say::PLACE_TIP, colors, |ui| {
+        millimetres(say::UPWARDS, up, -far(up)..=far(up)).ui(ui, asked, |up| with(Damage { at: [across, up], ..damage }))
+    });
     if say::has_direction(damage.kind) {
         line_ui(ui, say::ALONG, say::ALONG_TIP, colors, |ui| {
             let label = |way| say::along(way).to_owned();

@@ -1,4 +1,4 @@
-//! What is told with other files and with numbers: shots of the same cloth, a rectangle of known size, the scale without a ruler.
+//! What is told with other files and with numbers: shots of the same cloth, a chart or a rectangle of known size, the scale without a ruler.
 
 use std::path::{Path, PathBuf};
 
@@ -96,6 +96,20 @@ pub(super) fn rectangle_ui(ui: &mut Ui, sheet: &mut Sheet, colors: &Palette, ask
                 size(now);
             }
         });
+    }
+}
+
+/// The chart is found, or why it is not.
+pub(super) fn chart_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut Vec<Command>) {
+    let can = sheet.at_hand().is_some() && !sheet.is_seeking_chart;
+    if ui.add_enabled(can, egui::Button::new(say::FIND_CHART)).on_hover_text(say::FIND_CHART_TIP).clicked() {
+        asked.push(Command::Photo(OnPhoto::FindChart));
+    }
+    if sheet.is_seeking_chart {
+        ui.label(look::quiet(say::SEEKING_CHART, colors));
+    } else if let Some(trouble) = &sheet.chart_trouble {
+        ui.add(egui::Label::new(egui::RichText::new(say::sentence(&trouble.what)).color(colors.madder)).wrap());
+        ui.add(egui::Label::new(look::plain(&trouble.next, colors)).wrap());
     }
 }
 

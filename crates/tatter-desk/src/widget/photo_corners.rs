@@ -45,11 +45,7 @@ pub(super) fn corners_ui(ui: &Ui, sheet: &Sheet, quad: Quad, laid: &Laid, colors
         let is_held = response.hovered() || response.dragged() || response.has_focus();
         let [light, dark] = colors.chalk;
         painter.circle(at, KNOB, dark.gamma_multiply(0.45), Stroke::new(3.0, dark.gamma_multiply(0.55)));
-        painter.circle_stroke(
-            at,
-            KNOB,
-            Stroke::new(if is_held { 3.0 } else { 1.6 }, if is_held { colors.thread } else { light }),
-        );
+        painter.circle_stroke(at, KNOB, Stroke::new(if is_held { 3.0 } else { 1.6 }, if is_held { colors.held } else { light }));
         // The middle stays free, so that the corner itself is seen.
         painter.line_segment([at - vec2(2.0, 0.0), at + vec2(2.0, 0.0)], Stroke::new(1.0, light));
         painter.line_segment([at - vec2(0.0, 2.0), at + vec2(0.0, 2.0)], Stroke::new(1.0, light));

@@ -50,6 +50,7 @@ fn state_ui(ui: &mut Ui, sheet: &Sheet, resting: bool, colors: &Palette, asked: 
             ask_ui(ui, say::STOP, Command::Photo(OnPhoto::Stop), asked);
             let shown = sheet.preview.as_ref().map(|preview| preview.told == **sheet.told());
             let text = match (&sheet.progress, shown) {
+                _ if sheet.is_seeking_chart => say::SEEKING_CHART.to_owned(),
                 (None, _) => say::PHOTO_READING.to_owned(),
                 (Some((stage, share)), Some(true)) => say::finer(stage, *share),
                 (Some((stage, share)), Some(false)) => say::anew(stage, *share),
@@ -113,7 +114,11 @@ fn accept_panel(
                 sheet.taken = false;
                 sheet.accept_trouble = None;
             }
-            let can = is_name(&sheet.name) && sheet.at_hand().is_some() && sheet.trouble.is_none() && !accepting;
+            let can = is_name(&sheet.name)
+                && sheet.at_hand().is_some()
+                && sheet.trouble.is_none()
+                && !accepting
+                && !sheet.is_seeking_chart;
             let button = Button::new(RichText::new(say::ACCEPT).color(if can { colors.on_thread } else { colors.quiet }));
             let button = if can { button.fill(colors.thread) } else { button };
             if ui.add_enabled(can, button).on_hover_text(say::ACCEPT_TIP).clicked() {

@@ -6,7 +6,7 @@ use tatter_core::model::StrokeKind;
 
 use super::fields::word_ui;
 use super::named;
-use super::photo_beside::{beside_ui, number_of, rectangle_ui, scale_ui};
+use super::photo_beside::{beside_ui, chart_ui, number_of, rectangle_ui, scale_ui};
 use crate::command::Command;
 use crate::look::{self, APART, Icon, NEAR, Palette, icon_button_ui, paint_icon, palette, stroke_color};
 use crate::photo::{BRUSHES, GREY_CARD, OnPhoto, Part, Photos, Quad, SUBJECTS, Sheet, Shot, Tool, WHITE_PAPER, counted};
@@ -106,6 +106,7 @@ fn settings_ui(ui: &mut Ui, sheet: &mut Sheet, tool: Tool, brush: f32, colors: &
             scale_ui(ui, sheet, colors, asked);
         }
         Tool::Mark(Quad::Rectangle) => rectangle_ui(ui, sheet, colors, asked),
+        Tool::Mark(Quad::Chart) => chart_ui(ui, sheet, colors, asked),
         Tool::Grain => {
             let mut upright = sheet.told().recipe.upright;
             if ui.checkbox(&mut upright, say::UPRIGHT).on_hover_text(say::UPRIGHT_TIP).changed() {

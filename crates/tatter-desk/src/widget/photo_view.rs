@@ -7,7 +7,7 @@ use super::photo_corners::corners_ui;
 use super::solid::said;
 use super::{WHOLE, keep_arrows, scrolled};
 use crate::command::Command;
-use crate::look::{palette, stroke_color};
+use crate::look::{self, palette, stroke_color};
 use crate::photo::{Laid, OnPhoto, Photos, Sheet, Tool};
 use crate::say;
 
@@ -59,13 +59,13 @@ pub(crate) fn photo_view_ui(ui: &mut Ui, photos: &mut Photos, asked: &mut Vec<Co
         ui.ctx().set_cursor_icon(if tool == Tool::Hand { egui::CursorIcon::Grab } else { egui::CursorIcon::Crosshair });
     }
     if response.has_focus() && !response.hovered() {
-        painter.rect_stroke(rect, 0.0, Stroke::new(2.0, colors.thread), egui::StrokeKind::Inside);
+        look::reached(&painter, rect, &colors);
         cross(&painter, rect.center(), &colors);
     }
 }
 
 /// What is being drawn.
-fn pen(painter: &egui::Painter, drawn: &[[f32; 2]], tool: Tool, radius: f32, laid: &Laid, colors: &crate::look::Palette) {
+fn pen(painter: &egui::Painter, drawn: &[[f32; 2]], tool: Tool, radius: f32, laid: &Laid, colors: &look::Palette) {
     let points: Vec<Pos2> = drawn.iter().map(|place| laid.pos(*place)).collect();
     match tool {
         Tool::Stroke(kind) => band(painter, &points, radius * laid.points, stroke_color(colors, kind), kind),

@@ -80,7 +80,7 @@ fn thread_ui(ui: &mut Ui, rect: Rect, split: f32, slide: f32, colors: &Palette, 
     painter.vline(split, rect.y_range(), Stroke::new(1.6, light));
     painter.circle_filled(middle, KNOB + 3.5, dark);
     let is_hot = handle.hovered() || handle.dragged() || handle.has_focus();
-    painter.circle_filled(middle, KNOB + 2.0, if is_hot { colors.thread } else { light });
+    painter.circle_filled(middle, KNOB + 2.0, if is_hot { colors.held } else { light });
     tag(&painter, pos2(split - 12.0, rect.top() + 18.0), Align2::RIGHT_CENTER, say::BEFORE, colors);
     tag(&painter, pos2(split + 12.0, rect.top() + 18.0), Align2::LEFT_CENTER, say::AFTER, colors);
 }

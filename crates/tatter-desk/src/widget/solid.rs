@@ -7,7 +7,7 @@ use super::handles::{Sight, borders, handles_ui};
 use super::line::line_ui;
 use super::{WHOLE, keep_arrows, scrolled};
 use crate::command::Command;
-use crate::look::{Palette, palette};
+use crate::look::{self, Palette, palette};
 use crate::open::Open;
 use crate::say;
 
@@ -119,7 +119,7 @@ fn keys(ui: &Ui, response: &egui::Response, asked: &mut Vec<Command>) {
     ];
     asked.extend(keys.into_iter().filter(|(key, _)| pressed(*key)).map(|(_, command)| command));
     if response.has_focus() && !response.hovered() {
-        ui.painter().rect_stroke(response.rect, 0.0, egui::Stroke::new(2.0, palette(ui).thread), egui::StrokeKind::Inside);
+        look::reached(ui.painter(), response.rect, &palette(ui));
     }
 }
 

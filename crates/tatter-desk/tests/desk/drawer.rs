@@ -1,10 +1,35 @@
-//! Patches sought in the drawer.
+//! What is long: many patches in the drawer, many rows in the cutting list.
 
 use tatter_desk::{Command, Station};
 
 use crate::Tried;
 use crate::person::Person;
-use crate::workshop::Workshop;
+use crate::workshop::{JOB, Workshop};
+
+/// As long as a scatter makes it: only what is in sight is laid out, and what is selected is brought there.
+#[test]
+fn a_long_cutting_list_shows_the_rows_in_sight() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut job = format!("{JOB}\n[[patch]]\nname = \"rip\"\npath = \"rip.patch\"\n");
+    for n in 0..300 {
+        let (u, v) = (0.15 + 0.7 * (n % 20) as f32 / 20.0, 0.15 + 0.7 * (n / 20) as f32 / 15.0);
+        job += &format!("\n[[placement]]\nid = \"rip-{n}\"\npatch = \"rip\"\nat = [{u:.3}, {v:.3}]\nsize_mm = 8.0\n");
+    }
+    std::fs::write(shop.job(), job)?;
+    let mut person = Person::at(&shop.job());
+    person.quiet();
+    assert_eq!(person.placements().len(), 300, "all lie there");
+    assert!(person.has("rip-0") && person.has("Remove rip-0"), "the first rows are in sight");
+    let laid_out = |person: &Person<'_>| (0..300).filter(|n| person.has(&format!("Remove rip-{n}"))).count();
+    assert!((4..20).contains(&laid_out(&person)), "no more than are seen, and a few: {}", laid_out(&person));
+    person.ask(Command::Select(Some("rip-250".into())));
+    assert!(person.has("Remove rip-250") && !person.has("Remove rip-0"), "what is selected on the garment is brought into sight");
+    person.write("Turn of rip-250 in degrees", "30");
+    assert!((person.placements()[250].turn.to_degrees() - 30.0).abs() < 1e-3, "and can be changed there");
+    person.press("Remove rip-251");
+    assert_eq!(person.placements().len(), 299, "as can its neighbours");
+    Ok(())
+}
 
 #[test]
 fn patches_are_sought_where_many_lie() -> Tried<()> {

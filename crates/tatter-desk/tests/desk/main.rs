@@ -2,6 +2,7 @@
 #![expect(clippy::disallowed_methods, reason = "a test of the desk needs a scratch folder")]
 
 mod drawer;
+mod elsewhere;
 mod eye;
 mod looks;
 mod loom;

@@ -7,6 +7,7 @@ use tatter_desk::{Command, Station};
 
 use crate::Tried;
 use crate::person::Person;
+use crate::photo::SIDE;
 use crate::workshop::{JOB, Workshop};
 
 /// Longer than the system takes to tell.
@@ -14,7 +15,7 @@ const PATIENCE: Duration = Duration::from_secs(30);
 
 impl Person<'_> {
     /// Until a band says what was changed.
-    fn notice(&mut self, what: &str) -> bool {
+    pub(crate) fn notice(&mut self, what: &str) -> bool {
         while self.0.query_by_label_contains(what).is_none() {
             if !self.0.state_mut().wait_outside(PATIENCE) {
                 return false;
@@ -88,7 +89,7 @@ fn patches_changed_outside_are_read_anew_and_so_is_the_garment_when_asked() -> T
 #[test]
 fn what_the_desk_writes_itself_is_no_news() -> Tried<()> {
     let shop = Workshop::new()?;
-    let photo = shop.shoot("canvas.png", 320)?;
+    let photo = shop.shoot("canvas.png", SIDE)?;
     let mut person = Person::at(&shop.job());
     person.ask(Command::Lay(vec![photo.clone()]));
     person.press("Accept");

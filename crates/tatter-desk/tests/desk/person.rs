@@ -7,15 +7,15 @@ use std::time::Duration;
 use egui::{Key, Modifiers, Role, Theme};
 use egui_kittest::kittest::{NodeT as _, Queryable as _};
 use egui_kittest::{Harness, Node};
-use tatter_desk::{Command, Desk, dress};
+use tatter_desk::{Command, Desk, Drawn, dress};
 
 use crate::eye::Textures;
 
 /// Longer than anything here takes on a slow machine without a card.
-const PATIENCE: Duration = Duration::from_secs(120);
+const PATIENCE: Duration = Duration::from_secs(300);
 
-/// A person at the desk.
-pub(crate) struct Person<'a>(pub(crate) Harness<'a, Desk>);
+/// A person at the desk, who waits for the threads after each act unless in a hurry.
+pub(crate) struct Person<'a>(pub(crate) Harness<'a, Desk>, bool);
 
 /// How a window is looked at.
 #[derive(Clone, Copy, Debug)]
@@ -40,9 +40,23 @@ impl Person<'_> {
         person
     }
 
+    /// With a job open, and its garment drawn in the round.
+    pub(crate) fn who_sees(job: &Path) -> Self {
+        let mut person = Self::alone();
+        person.0.state_mut().draw(Drawn::ByAdapter);
+        person.ask(Command::Open(job.to_owned()));
+        person
+    }
+
     /// Before an empty desk.
     pub(crate) fn alone() -> Self {
-        Self::before(Desk::new(Arc::new(|| ())), Window::default(), Textures::default())
+        Self::with(Desk::new(Arc::new(|| ())))
+    }
+
+    /// Before a desk that draws no garment in the round: who looks at no picture need not wait for one.
+    pub(crate) fn with(mut desk: Desk) -> Self {
+        desk.draw(Drawn::Not);
+        Self::before(desk, Window::default(), Textures::default())
     }
 
     /// Before a desk that is seen through some window.
@@ -62,7 +76,7 @@ impl Person<'_> {
             .with_max_steps(60)
             .renderer(textures)
             .build_ui_state(app, desk);
-        let mut person = Self(harness);
+        let mut person = Self(harness, false);
         person.rest();
         person
     }
@@ -75,11 +89,26 @@ impl Person<'_> {
 
     /// Until the threads and the window have nothing more to do.
     pub(crate) fn rest(&mut self) {
+        if self.1 {
+            self.0.run_ok();
+            return;
+        }
         for _ in 0..6 {
             self.0.run_ok();
             assert!(self.0.state_mut().wait(PATIENCE), "the threads are done in time");
         }
         self.0.run_ok();
+    }
+
+    /// Wait for nothing from now on, where only what is told matters: of what is asked of the threads the newest counts.
+    pub(crate) fn hurry(&mut self) {
+        self.1 = true;
+    }
+
+    /// Wait again, first for all that was asked.
+    pub(crate) fn take_time(&mut self) {
+        self.1 = false;
+        self.rest();
     }
 
     /// Press what bears a label; what is only written does not count. What is out of sight is scrolled to first.

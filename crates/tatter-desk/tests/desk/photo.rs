@@ -11,8 +11,8 @@ use crate::Tried;
 use crate::person::Person;
 use crate::workshop::Workshop;
 
-/// Side of a photo, pixels.
-const SIDE: usize = 320;
+/// Side of a photo, pixels: with a rip of 12 mm over half of it. A photo as large as a camera's is cut by `tools/desk-session`.
+pub(crate) const SIDE: usize = 160;
 
 impl Person<'_> {
     /// Where a place of the photo is seen, both in shares: all of it is in the middle of the view.
@@ -51,6 +51,7 @@ fn a_photo_is_told_about_undone_and_accepted_as_the_command_line_cuts_it() -> Tr
     let preview = sheet.preview().ok_or("what would be cut is shown")?;
     assert!(preview.shrunk == 1.0 && preview.cut.openings > 0, "as it will be, with its hole: {}", preview.cut.why);
 
+    person.hurry();
     person.draw("Cloth stroke", [0.1, 0.1], [0.4, 0.1]);
     let stroke = person.told()?.recipe.strokes.pop().ok_or("a stroke")?;
     let side = SIDE as f32;
@@ -84,6 +85,7 @@ fn a_photo_is_told_about_undone_and_accepted_as_the_command_line_cuts_it() -> Tr
     assert!(strokes.len() == 1 && strokes[0].kind == StrokeKind::Cloth, "the rubber took the other: {strokes:?}");
 
     let told = person.told()?;
+    person.take_time();
     person.press("Accept");
     assert_eq!(person.desk().photos().sheet().and_then(tatter_desk::Sheet::trouble), None, "it could be kept");
     assert!(person.has("Photo: ready"), "and the station says so");
@@ -108,6 +110,7 @@ fn what_was_told_of_a_photo_is_there_another_day() -> Tried<()> {
     let photo = shop.shoot("canvas.png", SIDE)?;
     let mut person = Person::at(&shop.job());
     person.ask(Command::Lay(vec![photo.clone()]));
+    person.hurry();
     person.draw("Cloth stroke", [0.1, 0.1], [0.4, 0.1]);
     person.draw("Ruler line", [0.1, 0.9], [0.6, 0.9]);
     person.write("Length of the ruler line in millimetres", "10");
@@ -118,6 +121,7 @@ fn what_was_told_of_a_photo_is_there_another_day() -> Tried<()> {
     drop(person);
 
     let mut person = Person::at(&shop.job());
+    person.hurry();
     person.ask(Command::Lay(vec![photo.clone()]));
     assert_eq!(person.told()?, told, "to the bit");
     assert!(person.has("A ruler line of 10 mm"), "and it is seen");
@@ -126,6 +130,7 @@ fn what_was_told_of_a_photo_is_there_another_day() -> Tried<()> {
     drop(person);
 
     let mut person = Person::at(&shop.job());
+    person.hurry();
     person.ask(Command::Lay(vec![photo]));
     assert_eq!(person.told()?, tatter::cutting::Told::default(), "taken back, it stays so");
     Ok(())
@@ -192,7 +197,7 @@ fn keys_alone_mark_and_take_back() -> Tried<()> {
 #[test]
 fn what_is_stopped_stays_as_it_was_until_one_asks_again() -> Tried<()> {
     let shop = Workshop::new()?;
-    let photo = shop.shoot("canvas.png", SIDE)?;
+    let photo = shop.shoot("canvas.png", 2 * SIDE)?;
     let mut person = Person::alone();
     person.ask(Command::Lay(vec![photo]));
     let shown = |person: &Person<'_>| {

@@ -4,13 +4,16 @@ use egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable as _;
 use tatter::scatter::{ScatterRequest, scatter_job, standing};
 use tatter_core::angle::Angle;
-use tatter_core::model::{Density, Scatter};
+use tatter_core::image::{Image, LinearRgb};
+use tatter_core::model::{Density, Placement, Scatter, Spot};
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
+use tatter_desk::{Chosen, Command, Station, Wanted};
 use tatter_files::job::read_job;
 
 use crate::Tried;
 use crate::person::Person;
+use crate::start::desk;
 use crate::workshop::Workshop;
 
 /// With a scatter of small rips, more than a few of which find room.
@@ -121,9 +124,9 @@ fn a_scatter_lies_along_a_chalked_line_and_says_when_it_cannot() -> Tried<()> {
     person.key(Modifiers::NONE, Key::Escape);
     assert_eq!(rule(&person).along.len(), 2, "two corners");
     assert!(rule(&person).spread.get() > 0.0, "with a reach");
-    let off = |placement: &tatter_core::model::Placement| match &placement.spot {
-        tatter_core::model::Spot::Uv { at, .. } => (at[1] - 0.5).abs(),
-        tatter_core::model::Spot::Point(_) => 1.0,
+    let off = |placement: &Placement| match &placement.spot {
+        Spot::Uv { at, .. } => (at[1] - 0.5).abs(),
+        Spot::Point(_) => 1.0,
     };
     let farthest = person.placements().iter().map(off).fold(0.0, f32::max);
     assert!(farthest < 0.05, "all lie along it: {farthest}");
@@ -133,5 +136,75 @@ fn a_scatter_lies_along_a_chalked_line_and_says_when_it_cannot() -> Tried<()> {
     assert_eq!(person.job(), before, "and the job is as it was");
     person.write("Off seams", "5");
     assert!(!person.says("no cloth is left to lay anything on"), "and no longer");
+    Ok(())
+}
+
+/// White on the left half, black on the right.
+pub(crate) fn half_white(shop: &Workshop) -> Tried<std::path::PathBuf> {
+    let white = |x: usize, _| LinearRgb([if x < 32 { 1.0 } else { 0.0 }; 3]);
+    shop.save("more-here.png", &Image::from_fn(64, 64, white))
+}
+
+fn lie_left(person: &Person<'_>) -> bool {
+    let at = |placement: &Placement| if let Spot::Uv { at, .. } = &placement.spot { at[0] } else { f32::INFINITY };
+    !person.placements().is_empty() && person.placements().iter().all(|placement| at(placement) < 0.5)
+}
+
+#[test]
+fn a_picture_says_where_there_is_more() -> Tried<()> {
+    let (shop, by_hand) = (Workshop::new()?, Workshop::new()?);
+    let picture = half_white(&shop)?;
+    let chosen = picture.clone();
+    let dialogs = move |wanted| match wanted {
+        Wanted::Density => Chosen::Files(vec![chosen.clone()]),
+        _ => Chosen::Nothing,
+    };
+    let mut person = Person::with(desk(&shop, dialogs));
+    person.ask(Command::Open(shop.job()));
+    person.press("Scatters");
+    person.press("New scatter");
+    person.write("Sizes, most", "0.4");
+    person.write("Sizes, least", "0.2");
+    assert!(!lie_left(&person), "at first they lie anywhere");
+    person.press("Choose one …");
+    person.quiet();
+    assert_eq!(rule(&person).density, [Density::Picture("more-here.png".into())], "named from the job file");
+    assert!(lie_left(&person), "they lie where it is white: {:?}", person.placements());
+    let by_picture = person.job();
+    person.press("Save");
+    let request = ScatterRequest {
+        job: by_hand.job(),
+        patches: vec![(by_hand.path("rip.patch"), 1.0)],
+        picture: Some(half_white(&by_hand)?),
+        ..ScatterRequest::default()
+    };
+    let edit = |rule: &mut Scatter| {
+        rule.count = 12;
+        rule.scale = [0.2, 0.4];
+        rule.turn = [-180.0, 180.0].map(Angle::degrees);
+        rule.margin = Mm(5.0);
+    };
+    scatter_job(&request, edit, &Task::new())?;
+    assert_eq!(read_job(&shop.job())?, read_job(&by_hand.job())?, "as the command line scatters by it");
+
+    person.press("Remove more-here.png");
+    assert!(rule(&person).density.is_empty() && !lie_left(&person), "without it they lie anywhere again");
+    person.ask(Command::Bring(vec![picture.clone()]));
+    assert_eq!(person.job(), by_picture, "dropped on the window, it is the same");
+    let broken = shop.path("broken.png");
+    std::fs::write(&broken, "no picture")?;
+    person.ask(Command::Bring(vec![broken]));
+    assert!(person.says("broken.png"), "what can't be read is said on the ticket");
+    assert_eq!(person.job(), by_picture, "and the job is as it was");
+
+    person.press("Wear");
+    person.press("Add grime");
+    person.ask(Command::Bring(vec![picture.clone()]));
+    let wear = person.job().wear;
+    assert_eq!(wear[0].density[0], Density::Picture("more-here.png".into()), "wear lies by a picture, too");
+    person.press("Cutting list");
+    person.ask(Command::Bring(vec![picture]));
+    assert_eq!(person.desk().station(), Station::Photo, "with neither in the hand, a picture is a photo");
+    assert_eq!(person.job().wear, wear, "and changes nothing");
     Ok(())
 }

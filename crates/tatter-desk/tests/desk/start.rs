@@ -9,21 +9,16 @@ use tatter_desk::{Chosen, Command, Desk, OnStart, Station, Waiting, Wanted};
 use tatter_files::job::read_job;
 
 use crate::Tried;
-use crate::eye::Textures;
-use crate::person::{Person, Window};
+use crate::person::Person;
 use crate::workshop::Workshop;
 
 /// A desk whose dialogs choose what is told, and whose jobs are kept in the workshop.
-fn desk(shop: &Workshop, chosen: impl Fn(Wanted) -> Chosen + 'static) -> Desk {
+pub(crate) fn desk(shop: &Workshop, chosen: impl Fn(Wanted) -> Chosen + 'static) -> Desk {
     let dialogs = move |wanted| {
         let chosen = chosen(wanted);
         Box::new(move || chosen) as Waiting
     };
     Desk::with(Arc::new(|| ()), Recent::in_folder(shop.path("state")), Arc::new(dialogs))
-}
-
-fn person<'a>(desk: Desk) -> Person<'a> {
-    Person::before(desk, Window::default(), Textures::default())
 }
 
 /// Ask for the sample in a folder, and see a frame in which it is being made.
@@ -38,7 +33,7 @@ fn jobs_that_were_opened_are_listed_and_missing_ones_are_told() -> Tried<()> {
     let shop = Workshop::new()?;
     let other = shop.path("waistcoat.tatter.toml");
     std::fs::copy(shop.job(), &other)?;
-    let mut first = person(desk(&shop, |_| Chosen::Nothing));
+    let mut first = Person::with(desk(&shop, |_| Chosen::Nothing));
     assert!(first.has("Jobs that you open are listed here."), "nothing was opened yet");
     first.write("Job, photo or mesh", &shop.job().display().to_string());
     assert!(first.desk().open().is_some(), "a path that was written is opened");
@@ -49,7 +44,7 @@ fn jobs_that_were_opened_are_listed_and_missing_ones_are_told() -> Tried<()> {
     drop(first);
 
     std::fs::remove_file(&other)?;
-    let mut second = person(desk(&shop, |_| Chosen::Nothing));
+    let mut second = Person::with(desk(&shop, |_| Chosen::Nothing));
     assert!(second.has("waistcoat.tatter.toml, missing: moved, renamed or deleted"), "it is gone, and the page says so");
     second.press("Take waistcoat.tatter.toml off the list");
     assert!(!second.has("waistcoat.tatter.toml, missing: moved, renamed or deleted"), "off the list");
@@ -70,9 +65,9 @@ fn what_dialogs_choose_is_laid_on_the_table() -> Tried<()> {
     let dialogs = move |wanted| match wanted {
         Wanted::Photos => Chosen::Files(vec![chosen.clone()]),
         Wanted::Mesh => Chosen::Files(vec![mesh.clone()]),
-        Wanted::Job | Wanted::Lights => Chosen::NoDialog,
+        Wanted::Job | Wanted::Lights | Wanted::Density | Wanted::Patches => Chosen::NoDialog,
     };
-    let mut person = person(desk(&shop, dialogs));
+    let mut person = Person::with(desk(&shop, dialogs));
     person.press("Open a job");
     let trouble = person.desk().trouble().cloned().ok_or("there is no dialog")?;
     assert!(trouble.what.contains("portal") && trouble.next.contains("write where it lies"), "{trouble:?}");
@@ -102,7 +97,7 @@ fn a_mesh_without_textures_is_told() -> Tried<()> {
     let alone = shop.path("bare");
     std::fs::create_dir(&alone)?;
     std::fs::copy(shop.path("smock.glb"), alone.join("smock.glb"))?;
-    let mut person = person(desk(&shop, |_| Chosen::Nothing));
+    let mut person = Person::with(desk(&shop, |_| Chosen::Nothing));
     person.ask(Command::Bring(vec![alone.join("smock.glb")]));
     assert!(person.desk().open().is_none(), "no job was begun");
     assert!(!alone.join("smock.tatter.toml").exists(), "nor written");
@@ -114,7 +109,7 @@ fn a_mesh_without_textures_is_told() -> Tried<()> {
 fn making_the_sample_is_stopped_and_what_lies_there_half_made_is_left_alone() -> Tried<()> {
     let shop = Workshop::new()?;
     let folder = shop.path("salt-ledger");
-    let mut person = person(desk(&shop, |_| Chosen::Nothing));
+    let mut person = Person::with(desk(&shop, |_| Chosen::Nothing));
     make_sample(&mut person, &folder);
     person.0.get_by_label("Stop").click();
     person.rest();
@@ -129,18 +124,17 @@ fn making_the_sample_is_stopped_and_what_lies_there_half_made_is_left_alone() ->
     Ok(())
 }
 
-/// Made by the façade's function that `tatter demo` calls, then led through: cut, look over, lay, deliver.
+/// Made by the façade's function that `tatter demo` calls.
 #[test]
-fn the_sample_is_made_and_leads_through_the_whole_job() -> Tried<()> {
+fn the_sample_is_made_and_opened() -> Tried<()> {
     let shop = Workshop::new()?;
     let folder = shop.path("salt-ledger");
-    let mut person = person(desk(&shop, |_| Chosen::Nothing));
+    let mut person = Person::with(desk(&shop, |_| Chosen::Nothing));
     make_sample(&mut person, &folder);
     assert!(person.has("Stop"), "it can be stopped");
     person.rest();
     person.quiet();
-    let before = person.placements().len();
-    assert_eq!(before, 3, "the demo's job");
+    assert_eq!(person.placements().len(), 3, "the demo's job");
     assert_eq!(person.desk().station(), Station::Photo, "the first hint is about the photo");
     assert!(person.has("1 of 4"), "which is said");
 
@@ -149,6 +143,21 @@ fn the_sample_is_made_and_leads_through_the_whole_job() -> Tried<()> {
     for map in ["base_color.png", "height.png", "normal.png", "opacity.png", "cover.png"] {
         assert_eq!(std::fs::read(mine.join(map))?, std::fs::read(theirs.join(map))?, "{map} is as the demo cuts it");
     }
+    assert!(person.has("Go to Patch"), "and the hint leads on");
+    Ok(())
+}
+
+/// One that lies there is opened, and led through: cut, look over, lay, deliver. Its garment is the workshop's, which is small.
+#[test]
+fn hints_lead_through_the_whole_sample() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let folder = shop.sample()?;
+    let mut person = Person::with(desk(&shop, |_| Chosen::Nothing));
+    person.ask(Command::Start(OnStart::Sample(folder.clone())));
+    person.quiet();
+    let before = person.placements().len();
+    assert!(person.has("1 of 4"), "it begins at the photo");
+    person.press("Accept");
     person.press("Go to Patch");
     assert!(person.has("2 of 4"), "and so on");
     person.0.get_by_label_contains("my-rope-burn, ").click();

@@ -22,7 +22,7 @@ use crate::workshop::{JOB, Workshop};
 fn a_patch_is_laid_turned_undone_saved_delivered_and_put_back() -> Tried<()> {
     let shop = Workshop::new()?;
     let pristine = shop.textures()?;
-    let mut person = Person::at(&shop.job());
+    let mut person = Person::who_sees(&shop.job());
     person.quiet();
     assert!(person.has("Garment: empty"), "nothing lies there yet, and the station says so");
 

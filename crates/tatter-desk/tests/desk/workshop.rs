@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use glam::{Vec2, Vec3};
 use tatter_core::angle::Angle;
@@ -68,6 +69,18 @@ impl Workshop {
         Ok(path)
     }
 
+    /// What lies there as a sample: a job and two photos of the sample's names, of the workshop's small garment.
+    pub(crate) fn sample(&self) -> Tried<PathBuf> {
+        let folder = self.path("salt-ledger");
+        std::fs::create_dir_all(folder.join("photos"))?;
+        for name in ["rope-burn", "moth-hole"] {
+            self.shoot(&format!("salt-ledger/photos/{name}.png"), crate::photo::SIDE)?;
+        }
+        let job = JOB.replace("textures/", "../textures/").replace("smock.glb", "../smock.glb");
+        std::fs::write(folder.join("smock.tatter.toml"), job)?;
+        Ok(folder)
+    }
+
     /// All files of a folder with what they hold.
     pub(crate) fn files(&self, folder: &str) -> Tried<BTreeMap<String, Vec<u8>>> {
         let files = std::fs::read_dir(self.path(folder))?;
@@ -81,12 +94,20 @@ impl Workshop {
     }
 }
 
-/// Canvas with a rip, woven by its numbers, 0.16 mm a texel.
-pub(crate) fn ripped(side: usize) -> Tried<Woven> {
+/// Canvas with a rip over half of it, woven by its numbers, 0.16 mm a texel; once a side, for all tests.
+pub(crate) fn ripped(side: usize) -> Tried<Arc<Woven>> {
+    static WOVEN: Mutex<BTreeMap<usize, Arc<Woven>>> = Mutex::new(BTreeMap::new());
+    let mut woven = WOVEN.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(known) = woven.get(&side) {
+        return Ok(Arc::clone(known));
+    }
     let cloth = stock("canvas").ok_or("canvas is in stock")?;
-    let damage = vec![Damage { length: 24.0, width: 7.0, ..Damage::new(Kind::Rip) }];
+    let share = side as f32 / 320.0;
+    let damage = vec![Damage { length: 24.0 * share, width: 7.0 * share, ..Damage::new(Kind::Rip) }];
     let spec = PatchSpec { cloth, side, width_mm: 0.16 * side as f32, damage, grain: Angle::degrees(90.0), seed: 1 };
-    Ok(weave_patch(&spec, &Task::new())?.0)
+    let made = Arc::new(weave_patch(&spec, &Task::new())?.0);
+    woven.insert(side, Arc::clone(&made));
+    Ok(made)
 }
 
 /// The same photographed.

@@ -140,9 +140,7 @@ pub fn scatter_job(
     }
     let folder = request.job.parent().unwrap_or(Path::new(""));
     if let Some(picture) = &request.picture {
-        let path = relative(folder, picture).ok_or_else(|| PlaceError::Apart(picture.clone()))?;
-        rule.density.retain(|density| !matches!(density, Density::Picture(_)));
-        rule.density.insert(0, Density::Picture(path));
+        by_picture(&mut rule.density, folder, picture)?;
     }
     edit(&mut rule);
     let draft = Draft::of(&job, &rule);
@@ -160,6 +158,17 @@ pub fn scatter_job(
     let summary = Yielded { draft, placements }.bring_into(&mut job, task);
     write_job(&request.job, &job)?;
     Ok(summary)
+}
+
+/// A grey picture says where there is more, in the place of another one.
+///
+/// # Errors
+/// When no relative path leads from the job's folder to it.
+pub fn by_picture(density: &mut Vec<Density>, folder: &Path, picture: &Path) -> Result<(), PlaceError> {
+    let path = relative(folder, picture).ok_or_else(|| PlaceError::Apart(picture.to_owned()))?;
+    density.retain(|density| !matches!(density, Density::Picture(_)));
+    density.insert(0, Density::Picture(path));
+    Ok(())
 }
 
 /// Take a scatter away with the placements it made, except those a person changed.

@@ -208,6 +208,24 @@ impl Dresser {
     /// # Errors
     /// When a texture cannot be read.
     pub fn open(path: &Path, form: Arc<Form>, task: &Task) -> Result<Self, SessionError> {
+        let look = || Renderer::new().map_err(|error| format!("{error}. {}.", error.next()));
+        Self::with(path, form, look, task)
+    }
+
+    /// As [`Self::open`] without looking for an adapter, `why` in two sentences: garments are dressed but not drawn.
+    ///
+    /// # Errors
+    /// When a texture cannot be read.
+    pub fn undrawn(path: &Path, form: Arc<Form>, why: &str, task: &Task) -> Result<Self, SessionError> {
+        Self::with(path, form, || Err(why.to_owned()), task)
+    }
+
+    fn with(
+        path: &Path,
+        form: Arc<Form>,
+        renderer: impl FnOnce() -> Result<Renderer, String>,
+        task: &Task,
+    ) -> Result<Self, SessionError> {
         let mut session = Session::look(path, task)?;
         // Patches are read when a job that is laid wants them.
         session.job.placements.clear();
@@ -216,7 +234,7 @@ impl Dresser {
         let small = task.stage("shrink", || Fineness::ALL.map(|fineness| small(garment, &pictures, fineness.texels())));
         drop(pictures);
         let levels = small.into_iter().map(|pristine| level(path, pristine, task)).collect::<Result<Vec<_>, _>>()?;
-        let renderer = task.stage("adapter", Renderer::new).map_err(|error| format!("{error}. {}.", error.next()));
+        let renderer = task.stage("adapter", renderer);
         Ok(Self { path: path.to_owned(), form, levels, renderer, light: Light::default(), lit: None })
     }
 

@@ -9,6 +9,7 @@ use crate::command::{Command, OnLine};
 use crate::look::{self, Icon, Palette, icon_button_ui};
 use crate::open::Open;
 use crate::say;
+use crate::start::{OnStart, Wanted};
 use crate::widget::fields::{Handled, Measure, choice_ui, number_ui, percent_ui, tick_ui};
 use crate::widget::named;
 
@@ -45,7 +46,7 @@ pub(super) fn place_ui(
     for usual in USUAL {
         density_ui(ui, place.density, usual, handled);
     }
-    picture_ui(ui, place.density, colors, handled);
+    picture_ui(ui, place.density, colors, handled, asked);
     line_ui(ui, open, &mut place, colors, handled, asked);
     let cloths = open.form().map(|form| form.cloths()).unwrap_or_default();
     if cloths.len() > 1 {
@@ -88,19 +89,22 @@ fn numbers_ui(ui: &mut Ui, density: &mut Density, label: &str, handled: &mut Han
     }
 }
 
-/// A picture that the job names can be taken away here.
-fn picture_ui(ui: &mut Ui, all: &mut Vec<Density>, colors: &Palette, handled: &mut Handled) {
+/// The picture that says where there is more, or the way to one.
+fn picture_ui(ui: &mut Ui, all: &mut Vec<Density>, colors: &Palette, handled: &mut Handled, asked: &mut Vec<Command>) {
     let found = all.iter().enumerate().find_map(|(at, density)| match density {
         Density::Picture(path) => Some((at, path.clone())),
         _ => None,
     });
-    let Some((at, path)) = found else { return };
     row_ui(ui, say::PICTURE, say::density("picture").1, colors, |ui| {
-        if icon_button_ui(ui, Icon::Remove, &format!("{} {path}", say::REMOVE), say::REMOVE, false, true).clicked() {
-            all.remove(at);
-            handled.set();
+        if let Some((at, path)) = found {
+            if icon_button_ui(ui, Icon::Remove, &format!("{} {path}", say::REMOVE), say::REMOVE, false, true).clicked() {
+                all.remove(at);
+                handled.set();
+            }
+            ui.add(egui::Label::new(&path).truncate());
+        } else if ui.button(say::CHOOSE_PICTURE).on_hover_text(say::CHOOSE_PICTURE_TIP).clicked() {
+            asked.push(Command::Start(OnStart::Choose(Wanted::Density)));
         }
-        ui.add(egui::Label::new(&path).truncate());
     });
 }
 
