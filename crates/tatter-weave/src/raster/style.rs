@@ -6,7 +6,7 @@ use super::segment::{Spot, Values};
 use crate::loom::Threads;
 use crate::maths::{sin_cos_turns, smoothstep};
 use crate::sheet::Sheet;
-use crate::yarn::{Dye, Yarn};
+use crate::yarn::Yarn;
 
 /// One sort of yarn.
 #[derive(Debug)]
@@ -23,7 +23,9 @@ pub(crate) struct Style {
     /// Depth of the fibres' relief, mm.
     relief: f32,
     sheet: Sheet,
-    dye: Dye,
+    /// Fourth roots of the colours of surface and heart, and how deep the dye went.
+    dye: [[f32; 3]; 2],
+    depth: f32,
     /// How much fibres differ in shade.
     mottle: f32,
     roughness: f32,
@@ -73,7 +75,8 @@ impl Style {
             sheets_per_mm: 1.0 / sheet_mm,
             relief: 1.6 * fibre + 0.05 * ply_diameter,
             sheet: Sheet::new(ply_diameter, fibre, sample_mm, seed),
-            dye: yarn.dye,
+            dye: [yarn.dye.color, yarn.dye.core].map(|c| c.0.map(|v| v.max(0.0).sqrt().sqrt())),
+            depth: yarn.dye.depth,
             mottle: 0.14 + 0.34 * yarn.blend,
             roughness: yarn.fibre.roughness(),
         }
@@ -136,11 +139,17 @@ impl Style {
 
     fn color(&self, values: &Values, height: f32, shade: f32) -> LinearRgb {
         // Rubbed off from outside inwards: dyed fibres go first where they stand out.
-        let shallow = 1.0 - self.dye.depth;
+        let shallow = 1.0 - self.depth;
         let patchy = values.bare * (1.0 - values.bare) * 1.6 * (0.5 * shade + height - 0.55);
         let bare = (values.bare + patchy + shallow * 0.34 * (shade - 0.2).max(0.0)).clamp(0.0, 1.0);
         let level = values.shade * (1.0 + self.mottle * shade).max(0.15) * (0.86 + 0.14 * height);
-        let mut color = [0, 1, 2].map(|k| (self.dye.color.0[k] + (self.dye.core.0[k] - self.dye.color.0[k]) * bare) * level);
+        // Wear thins the dye of a fibre, which multiplies light, and lays bare fibres beside dyed ones, which adds it. Between the
+        // two: worn indigo turns pale blue before it turns white (chosen by eye).
+        let [dyed, core] = self.dye;
+        let mut color = [0, 1, 2].map(|k| {
+            let root = dyed[k] + (core[k] - dyed[k]) * bare;
+            root * root * root * root * level
+        });
         if values.char > 0.0 {
             let (scorch, black) = (smoothstep(0.0, 0.45, values.char), smoothstep(0.35, 1.0, values.char + 0.12 * shade));
             for k in 0..3 {
