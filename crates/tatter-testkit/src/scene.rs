@@ -218,23 +218,24 @@ mod tests {
     #[test]
     fn fuzz_closes_no_opening_and_pores_are_none() {
         // Threads ten texels apart with pores of five by five, open in a quarter; a hole of 50 by 30 that a fibre crosses every third
-        // row. The rim of a third of a thread is drawn round at corners.
+        // row, so that nothing of it is broader than two. Its rim is drawn in by less than two texels; pores beside it are joined to
+        // it. The picture ends on threads: a pore that its border cuts would be taken to go on.
         let hole = |x: usize, y: usize| (60..110).contains(&x) && (80..110).contains(&y);
-        let opacity = Image::from_fn(200, 200, |x, y| {
+        let opacity = Image::from_fn(195, 195, |x, y| {
             let closed = if hole(x, y) { y % 3 == 0 } else { x % 10 < 5 || y % 10 < 5 };
             Unit(if closed { 1.0 } else { 0.0 })
         });
         let torn = torn(&opacity, 10.0);
         let (mut missed, mut made_up) = (0, 0);
-        for y in 0..200usize {
-            for x in 0..200usize {
-                let near = (50..120).contains(&x) && (70..120).contains(&y);
+        for y in 0..195usize {
+            for x in 0..195usize {
+                let near = (44..126).contains(&x) && (64..126).contains(&y);
                 missed += usize::from(hole(x, y) && !torn.get(x, y));
                 made_up += usize::from(!near && torn.get(x, y));
             }
         }
         assert!(
-            missed < 75 && made_up == 0,
+            missed < 300 && made_up == 0,
             "of a hole of 1500 texels {missed} are missed, and {made_up} of pores taken for torn"
         );
     }
