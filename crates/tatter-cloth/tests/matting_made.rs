@@ -22,11 +22,11 @@ fn errors(subject: Subject) -> [f32; 3] {
 
 #[test]
 fn alpha_on_a_card_is_nearer_than_the_best_of_a_reference_library() {
-    // PyMatting 1.1.16 on the same pictures and trimaps (`crates/tatter-quality/reference/alpha.tsv`): the best of closed form,
-    // KNN, learning based and shared sampling in either colour space reaches 5.21, 6.48, 6.00 and 6.33, 12.91, 8.06. The
-    // bounds lie little above what is reached here: 3.13, 10.96, 5.08 and 4.81, 14.04, 10.23. On wood, and for a scrap on a
-    // dark backing, the library is nearer.
-    for (subject, most) in [(Subject::Damage, [3.4, 11.5, 5.5]), (Subject::Piece, [5.1, 14.6, 10.8])] {
+    // PyMatting 1.1.16 on such pictures and trimaps (`crates/tatter-quality/reference/alpha.tsv`), before fringes fell in strands:
+    // the best of closed form, KNN, learning based and shared sampling in either colour space reaches 5.21, 6.48, 6.00 and 6.33,
+    // 12.91, 8.06; since then, for the rip, 5.00, 6.19, 5.87. The bounds lie little above what is reached here: 3.42, 9.5, 5.28 for
+    // the rip. On wood, and for a scrap on a dark backing, the library is nearer.
+    for (subject, most) in [(Subject::Damage, [3.7, 11.5, 5.5]), (Subject::Piece, [5.1, 14.6, 10.8])] {
         for ((got, most), backing) in errors(subject).into_iter().zip(most).zip(BACKINGS) {
             assert!(got <= most, "{subject:?} on {backing}: off by {got} thousand in sum, at most {most}");
         }

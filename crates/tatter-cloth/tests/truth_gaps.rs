@@ -14,27 +14,29 @@ use tatter_core::image::{LinearRgb, Unit};
 use tatter_core::task::Task;
 use tatter_testkit::measures::{count, overlap};
 use tatter_testkit::scene::{Spec, cloth};
-use tatter_weave::Shot;
+use tatter_weave::{Kind, Shot};
 
 /// Least harmonic mean of threads kept and threads not made up; the least is that of a moth hole, which has few threads to find.
 const CL_DICE: f32 = 0.3;
-/// Least `IoU`, most SAD in thousands, least thread recall and skeleton recall, in the order of the scenes. None: not found.
+/// Least `IoU`, most SAD in thousands, least thread recall and skeleton recall, in the order of the scenes. None: not found. What is
+/// torn takes in openings that fuzz crosses, the hardest part of them; before it did, overlaps of rips were 0.03 to 0.08 higher and
+/// skeleton recall lower by as much.
 /// Indigo's weft is as white as the card behind it; the lining behind madder cloth has nearly its colour.
 const BOUNDS: [Option<[f32; 4]>; 15] = [
-    Some([0.82, 1.4, 0.83, 0.74]),
-    Some([0.74, 2.0, 0.93, 0.90]),
+    Some([0.75, 1.7, 0.85, 0.82]),
+    Some([0.69, 2.3, 0.93, 0.93]),
     Some([0.71, 1.3, 0.92, 0.95]),
-    Some([0.78, 2.0, 0.87, 0.83]),
-    Some([0.70, 2.2, 0.93, 0.96]),
+    Some([0.67, 2.9, 0.92, 0.87]),
+    Some([0.68, 2.4, 0.91, 0.95]),
     Some([0.82, 0.8, 0.95, 0.94]),
-    Some([0.76, 2.0, 0.94, 0.96]),
+    Some([0.68, 2.4, 0.93, 0.96]),
     None,
-    Some([0.50, 2.4, 0.95, 0.92]),
+    Some([0.50, 2.6, 0.95, 0.92]),
     None,
     Some([0.83, 0.9, 0.70, 0.65]),
-    Some([0.77, 1.6, 0.93, 0.95]),
-    Some([0.71, 2.1, 0.87, 0.90]),
-    Some([0.83, 1.6, 0.80, 0.66]),
+    Some([0.69, 2.2, 0.93, 0.94]),
+    Some([0.66, 2.4, 0.89, 0.94]),
+    Some([0.78, 2.1, 0.83, 0.73]),
     Some([0.73, 0.4, 0.67, 0.42]),
 ];
 
@@ -53,7 +55,7 @@ fn openings_are_found_over_many_backings() {
     }
     assert!(short.is_empty(), "{short:#?}");
     let mean = all.iter().sum::<f32>() / all.len() as f32;
-    assert!(all.len() == 13 && mean >= 0.75, "mean IoU {mean} of {}", all.len());
+    assert!(all.len() == 13 && mean >= 0.72, "mean IoU {mean} of {}", all.len());
 }
 
 #[test]
@@ -66,6 +68,16 @@ fn marks_without_an_opening_stay_opaque() {
         assert!(open == 0, "{}: nothing is seen through", case.name);
         assert!(task.notes().iter().any(|n| n.code == "no-openings"), "{}: it is said", case.name);
     }
+}
+
+/// Fuzz of worn threads gives a backing lighter than indigo many tints; where it is broader than threads it is one still.
+#[test]
+fn an_opening_in_worn_cloth_is_found() {
+    let shot = Shot { backing: LinearRgb([0.10, 0.30, 0.22]), sky: 0.38, ..Shot::default() };
+    let scene = Spec { seed: 113, shot, ..Spec::injured("denim", 448, 9.0, Kind::WornThrough, [8.0, 5.0]) }.shoot();
+    let open = found(&scene, &Task::new()).unwrap().opacity.map(|o| o.0 < 0.5);
+    let iou = overlap(&open, &scene.maps.opacity.map(|o| o.0 < 0.5), &scene.torn());
+    assert!(iou > 0.6, "IoU {iou} of the openings in what is torn");
 }
 
 /// Gauze over something dark is seen through in every mesh; cloth with mere pores between its threads is not.

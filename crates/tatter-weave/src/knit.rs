@@ -9,12 +9,12 @@
 use tatter_core::rng::Rng;
 
 use crate::cloth::{Cloth, ClothError};
-use crate::damage::{Kind, Loose, Wound, mark, tuft};
+use crate::damage::{Kind, Loose, Wound, fuzz, mark, rotated, tuft, unit, wear_loose};
 use crate::geometry::{Geometry, Strand, grams_per_m2, pressed};
 use crate::layer::Layer;
 use crate::loom::WEFT;
 use crate::maths::{bisect, length, sin_cos_turns, smoothstep};
-use crate::noise::{normal, pick};
+use crate::noise::{line, normal, pick, plane};
 use crate::raster::{Node, Style, Tile};
 
 /// Munden's constant for loops per area.
@@ -100,8 +100,25 @@ impl Layer {
         if !self.wounds.is_empty() {
             mark(&self.wounds, place, threads.half[1], &mut node);
             node.z += a.raised + (b.raised - a.raised) * t;
+            self.slacken(place, &mut node);
         }
         node
+    }
+
+    /// Loops at the rim of a hole are held on one side only: they lean, shrink and lie over each other.
+    fn slacken(&self, place: [f32; 2], node: &mut Node) {
+        let [w, c] = [self.loom.threads[0].pitch, self.loom.threads[1].pitch];
+        for wound in self.wounds.iter().filter(|w| opens(w.damage.kind) && !w.is_piece()) {
+            let free = smoothstep(-2.2 * c, 0.0, wound.depth(place)) * (0.5 + 0.5 * wound.damage.age);
+            if free > 0.0 {
+                let own = |stream: u64, wide: f32| {
+                    plane(wound.seed ^ (stream << 8), [place[0] / (wide * w), place[1] / (wide * c)], [1 << 20, 1 << 20])
+                };
+                node.place[0] += free * w * (0.42 * own(71, 1.3) + 0.5 * own(72, 4.0));
+                node.place[1] += free * c * (0.5 * own(73, 1.3) + 0.6 * own(74, 4.0));
+                node.z += free * node.half[1] * (1.6 * own(75, 1.5));
+            }
+        }
     }
 
     fn loop_mm(&self) -> f32 {
@@ -187,12 +204,61 @@ impl Layer {
                     };
                     if nodes.iter().all(|n| n.char < 0.4) {
                         let mut rng = Rng::new(self.loom.thread_seed(WEFT) ^ ((course as u64) << 32) ^ step as u64);
+                        let nodes = self.unravel(course, &nodes, &mut rng, styles, loose);
                         tuft(self, styles, WEFT, &nodes, diameter, &mut rng, loose);
                     }
                 }
                 here = next;
             }
         }
+    }
+
+    /// The broken end of a course, drawn out of its loops: it keeps the swing of the loops it lay in, slackened, and curls. Gives
+    /// the nodes whose last is its tip; as they were where the end is too short to hang.
+    fn unravel(&self, course: i32, held: &[Node], rng: &mut Rng, styles: &[Style], loose: &mut Loose) -> Vec<Node> {
+        let Some((&root, &before)) = held.last().zip(held.iter().rev().nth(1)) else { return held.to_vec() };
+        let near = self.wounds.iter().filter(|w| opens(w.damage.kind) && !w.is_piece());
+        let Some(wound) = near.max_by(|a, b| a.depth(root.place).total_cmp(&b.depth(root.place))) else { return held.to_vec() };
+        let age = wound.damage.age;
+        // Bitten and burnt yarn lost its length; torn yarn hangs by what its loops held.
+        let (share, most) = match wound.damage.kind {
+            Kind::Burn | Kind::Darn => return held.to_vec(),
+            Kind::MothHole => (0.30 + 0.35 * age, 1.6),
+            _ => (0.45 + 0.45 * age, 3.2),
+        };
+        if rng.unit() > share {
+            return held.to_vec();
+        }
+        let loop_mm = self.loop_mm();
+        let reach = loop_mm * most * (0.25 + 0.75 * age) * (0.2 + 0.8 * rng.unit() * rng.unit());
+        let step = loop_mm / 14.0;
+        let start = unit([root.place[0] - before.place[0], root.place[1] - before.place[1]]);
+        let (swing, drift) = (rng.range(0.7, 1.5), 0.5 * rng.normal() / loop_mm);
+        let (rate, first) = (rng.range(0.8, 1.25) / loop_mm, rng.unit());
+        let rise = self.loom.threads[WEFT].half[1] * rng.range(-1.0, 3.0);
+        let seed = self.loom.thread_seed(WEFT) ^ 0x0A7E ^ ((course as u64) << 20) ^ u64::from(root.along.to_bits());
+        let way = if root.along < before.along { -1.0 } else { 1.0 };
+        let mut nodes = held.to_vec();
+        let (mut at, round) = (root.place, (root.half[0] * root.half[1]).sqrt());
+        let count = (reach / step).ceil() as i32;
+        for m in 1..=count {
+            let s = m as f32 * step;
+            let go = smoothstep(0.0, 0.5 * loop_mm, s);
+            let uneven = 1.0 + 0.7 * line(seed, 2.3 * s / loop_mm, 1 << 20);
+            let angle = swing * uneven * (sin_cos_turns(first + rate * s).0 - sin_cos_turns(first).0)
+                + drift * s
+                + 0.5 * line(seed ^ 1, 0.9 * s / loop_mm, 1 << 20) * go;
+            let heading = rotated(start, angle);
+            at = [at[0] + step * heading[0], at[1] + step * heading[1]];
+            let mut node = Node { place: at, z: root.z + rise * go, along: root.along + way * s, ..root };
+            let thin = 0.35 + 0.65 * smoothstep(0.0, 2.5 * round, reach - s);
+            node.half = [0, 1].map(|k: usize| (root.half[k] + (round - root.half[k]) * go) * thin);
+            wear_loose(&self.wounds, &mut node, go * 0.6);
+            nodes.push(node);
+        }
+        fuzz(self, styles, WEFT, &nodes[held.len() - 1..], seed, loose);
+        loose.yarn(self.yarn(WEFT, course), nodes.clone());
+        nodes
     }
 
     /// A place on a course and the way the yarn runs there.

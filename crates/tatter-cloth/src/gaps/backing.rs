@@ -190,11 +190,13 @@ fn evenly_seen(search: &Search<'_>) -> Vec<Backing> {
         most = most.max(count);
         let made = Backing::of(&pick(tints, &all), lit(&pick(color, &all)), scale, brightest);
         // What is lighter than the cloth shows its tint clearly, and a card has one: loops of undyed thread have several, but
-        // are no broader than threads.
-        let breadth = || 2.0 * quantile(&mut masked(&distance_to(&own.map(|o| !o)), &own), 0.98);
-        let within = |most: f32| made.spread.iter().all(|s| *s < most);
-        let one_tint =
-            made.color.luminance() < usual || within(MOST_SPREAD) || (within(2.5 * MOST_SPREAD) && breadth() > BROAD * pitch);
+        // are no broader than threads. The broader it is, the more of its spread is fuzz that lies over it.
+        let breadth = 2.0 * quantile(&mut masked(&distance_to(&own.map(|o| !o)), &own), 0.98) / pitch;
+        let within = |most: f32| made.spread.iter().all(|s| *s < most * MOST_SPREAD);
+        let one_tint = made.color.luminance() < usual
+            || within(1.0)
+            || (within(2.5) && breadth > BROAD)
+            || (within(4.0) && breadth > 1.5 * BROAD);
         if count as f32 >= SECOND * most as f32 && one_tint {
             found.push(made);
         }

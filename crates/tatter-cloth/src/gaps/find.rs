@@ -8,6 +8,7 @@ use tatter_core::task::Task;
 
 use super::backing::{Backing, FOREIGN, Search, UsualTint, backings, told};
 use super::even::{Even, even_places};
+use super::fibres::with_fibres;
 use super::odds::{Colors, Links, SURE, beliefs, surroundings};
 use super::palette::{Palette, Scale, Tint, pick};
 use super::{GapError, GapInput, Gaps, keep, mesh, rim};
@@ -42,7 +43,9 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
     task.check()?;
     let found = task.stage("gaps.openings", || openings(&place, &even, &colors, pitch));
     task.check()?;
-    let opacity = task.stage("gaps.edges", || rim::opacity(&place.color, &found.belief, scale, pitch));
+    let opacity = task.stage("gaps.edges", || {
+        with_fibres(&place.color, &rim::opacity(&place.color, &found.belief, scale, pitch), scale, pitch)
+    });
     if place.matte.is_none() && opacity.texels().iter().all(|o| o.0 >= 1.0) {
         return Ok(closed(color.size(), &even, task));
     }

@@ -6,6 +6,7 @@
 
 mod backing;
 mod even;
+mod fibres;
 mod find;
 mod keep;
 mod mesh;

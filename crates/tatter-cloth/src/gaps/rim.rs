@@ -8,12 +8,12 @@ use super::palette::Scale;
 /// Texels on either side of a rim whose fraction is looked for: what a lens of ordinary sharpness mixes.
 const BAND: f32 = 1.5;
 /// Shades in which the cloth beside a rim may continue on it, and what is behind.
-const CLOTH_SHADES: [f32; 4] = [0.4, 0.65, 1.0, 1.4];
+pub(super) const CLOTH_SHADES: [f32; 4] = [0.4, 0.65, 1.0, 1.4];
 const BACKING_SHADES: [f32; 3] = [0.75, 1.0, 1.3];
 /// Deviation of `ln` shade that costs as much as one deviation of noise.
 const EASE: [f32; 2] = [0.6, 0.25];
 /// Misfit of colours that noise does not explain, as a share of their light.
-const GRAIN: f32 = 0.06;
+pub(super) const GRAIN: f32 = 0.06;
 /// What a fraction on the wrong side of a decided texel costs, in squared deviations.
 const AGAINST: f32 = 3.0;
 

@@ -78,7 +78,7 @@ pub(super) fn bridge(layer: &Layer, styles: &[Style], (family, thread): (Family,
             ..intact
         };
         free(&mut node, ends);
-        wear_loose(&layer.wounds, &mut node, ends);
+        wear_loose(&layer.wounds, &mut node, ends * (0.5 + own(2)));
         nodes.push(node);
     }
     nodes.extend((1..=STEPS).map(|m| layer.woven(family, thread, to as f32 + m as f32 / STEPS as f32)));
@@ -97,8 +97,8 @@ fn free(node: &mut Node, share: f32) {
     node.half = [lerp(node.half[0], round * 1.04, share), lerp(node.half[1], round * 0.98, share)];
 }
 
-/// Loose yarns are rubbed all around, and fade.
-fn wear_loose(wounds: &[Wound], node: &mut Node, share: f32) {
+/// Loose yarns are rubbed all around, and fade: `share` 0 as woven, 1 as the usual loose yarn, some more and some less.
+pub(crate) fn wear_loose(wounds: &[Wound], node: &mut Node, share: f32) {
     let age = wounds.iter().fold(0.0f32, |a, w| a.max(w.damage.age));
     node.bare = node.bare.max(share * (0.10 + 0.55 * age));
 }
@@ -125,13 +125,13 @@ pub(super) fn tail(layer: &Layer, styles: &[Style], (family, thread): (Family, i
     let mut heading = unit([last.place[0] - prior.place[0], last.place[1] - prior.place[1]]);
     let (mut at, base) = (last.place, last.z);
     let rise = pitch * rng.range(-0.5, 0.9);
-    let lean = 0.35 * rng.normal();
+    let bend = Bend::new(layer, (family, thread), pitch, seed, &mut rng);
+    let faded = rng.range(0.3, 1.3);
     for m in 1..=count {
         let s = m as f32 * step;
         let k = held + way * s / pitch;
         let left = (reach - s).max(0.0);
-        let turn = step / pitch * (0.22 * line(seed ^ 3, s / (2.6 * pitch), FAR) + 0.10 * lean);
-        heading = rotated(heading, turn);
+        heading = rotated(heading, step * bend.turn(s, reach));
         at = [at[0] + heading[0] * step, at[1] + heading[1] * step];
         let go = smoothstep(0.0, 2.0 * pitch, s);
         let memory = 0.6 * threads.lift * (sin_cos(std::f32::consts::PI * (k - held)).1 - 1.0) * base.signum();
@@ -139,7 +139,8 @@ pub(super) fn tail(layer: &Layer, styles: &[Style], (family, thread): (Family, i
         node.place = at;
         node.z = base + memory + rise * go * (1.0 + 0.15 * s / pitch).min(2.0);
         free(&mut node, go);
-        wear_loose(&layer.wounds, &mut node, go);
+        // What hangs farthest out is rubbed most.
+        wear_loose(&layer.wounds, &mut node, go * faded * (0.5 + 0.8 * s / reach));
         mark(&layer.wounds, layer.woven_intact(family, thread, k), threads.half[1], &mut node);
         // The last two diameters untwist and open before they give way to single fibres.
         let open = if burnt { 0.0 } else { 1.0 - smoothstep(0.0, 2.2 * diameter, left) };
@@ -156,12 +157,47 @@ pub(super) fn tail(layer: &Layer, styles: &[Style], (family, thread): (Family, i
     loose.yarn(layer.yarn(family, thread), nodes);
 }
 
-fn unit([x, y]: [f32; 2]) -> [f32; 2] {
+/// How a hanging end bends: each in its own way, some limp, some straight, some curled up at the tip by their twist; neighbours
+/// lean together, so that a fringe falls in strands.
+struct Bend {
+    seed: u64,
+    /// Breadth of slow and of quick bends, mm, and how sharp each is, radians a mm.
+    slow: [f32; 2],
+    quick: [f32; 2],
+    lean: f32,
+    curl: f32,
+}
+
+impl Bend {
+    fn new(layer: &Layer, (family, thread): (Family, i32), pitch: f32, seed: u64, rng: &mut Rng) -> Self {
+        let strand = line(layer.loom.thread_seed(family) ^ 0x57A2, thread as f32 * 0.23, FAR);
+        let limp = rng.unit() * rng.unit();
+        let curl = if rng.unit() < 0.22 { 0.55 * rng.normal() } else { 0.0 };
+        Self {
+            seed,
+            slow: [rng.range(3.5, 9.0) * pitch, (0.05 + 0.30 * limp) / pitch],
+            quick: [rng.range(1.1, 2.4) * pitch, 0.16 * rng.unit() * rng.unit() / pitch],
+            lean: (0.045 * strand + 0.022 * rng.normal()) / pitch,
+            curl: curl / pitch,
+        }
+    }
+
+    /// Radians a mm, `s` of `reach` mm along.
+    fn turn(&self, s: f32, reach: f32) -> f32 {
+        let tip = smoothstep(0.55, 1.0, s / reach.max(1e-3));
+        self.slow[1] * line(self.seed ^ 3, s / self.slow[0], FAR)
+            + self.quick[1] * line(self.seed ^ 4, s / self.quick[0], FAR)
+            + self.lean * (1.0 - tip)
+            + self.curl * tip
+    }
+}
+
+pub(crate) fn unit([x, y]: [f32; 2]) -> [f32; 2] {
     let l = length(x, y).max(1e-6);
     [x / l, y / l]
 }
 
-fn rotated([x, y]: [f32; 2], angle: f32) -> [f32; 2] {
+pub(crate) fn rotated([x, y]: [f32; 2], angle: f32) -> [f32; 2] {
     let (s, c) = sin_cos(angle);
     [x * c - y * s, x * s + y * c]
 }
@@ -225,7 +261,7 @@ pub(crate) fn tuft(
 }
 
 /// Hairs along a loose yarn, twice as many as in the cloth.
-fn fuzz(layer: &Layer, styles: &[Style], family: Family, nodes: &[Node], seed: u64, loose: &mut Loose) {
+pub(crate) fn fuzz(layer: &Layer, styles: &[Style], family: Family, nodes: &[Node], seed: u64, loose: &mut Loose) {
     let threads = &layer.loom.threads[family];
     let style = &styles[usize::from(layer.styles[family])];
     let mut rng = Rng::new(seed ^ 0xF022);

@@ -9,7 +9,7 @@ mod wound;
 use tatter_core::image::LinearRgb;
 
 pub(crate) use injury::{Injury, Run, mark, near};
-pub(crate) use loose::{Loose, tuft};
+pub(crate) use loose::{Loose, fuzz, rotated, tuft, unit, wear_loose};
 pub(crate) use mend::Mending;
 pub(crate) use wound::Wound;
 

@@ -356,8 +356,13 @@ impl Wound {
                 let near = smoothstep(-10.0, 1.0, self.depth(place) + 3.0 * ragged(1.3) + 2.0 * ragged(5.0));
                 near * near * (0.30 + 0.60 * age)
             }
-            Kind::Rip | Kind::LTear | Kind::Hem | Kind::Scrap => {
-                smoothstep(-2.5, 0.5, self.depth(place) + ragged(1.0)) * 0.7 * age
+            // Thread by thread, not as a band: some are rubbed far back from the rim, their neighbours hardly.
+            Kind::Rip | Kind::LTear => {
+                smoothstep(-2.5, 0.5, self.depth(place) + 2.4 * ragged(0.7) + 3.0 * ragged(3.5)) * 0.7 * age
+            }
+            // Threads of a fringe hang free of what rubs cloth; they fade towards their ends (see `tail`).
+            Kind::Hem | Kind::Scrap => {
+                smoothstep(-1.6, 0.6, self.depth(place) + 2.4 * ragged(0.7) + 2.0 * ragged(3.5)) * 0.4 * age
             }
             // Grazed from the face before it was bitten through, farther on one side than on the other.
             Kind::MothHole => {

@@ -135,12 +135,15 @@ impl Style {
     }
 
     fn color(&self, values: &Values, height: f32, shade: f32) -> LinearRgb {
-        // Rubbed off from outside inwards: dyed fibres go first where they stand out.
-        let shallow = 1.0 - self.dye.depth;
-        let patchy = values.bare * (1.0 - values.bare) * 1.6 * (0.5 * shade + height - 0.55);
-        let bare = (values.bare + patchy + shallow * 0.34 * (shade - 0.2).max(0.0)).clamp(0.0, 1.0);
         let level = values.shade * (1.0 + self.mottle * shade).max(0.15) * (0.86 + 0.14 * height);
-        let mut color = [0, 1, 2].map(|k| (self.dye.color.0[k] + (self.dye.core.0[k] - self.dye.color.0[k]) * bare) * level);
+        let shallow = (1.0 - self.dye.depth) * 0.34 * (shade - 0.2).max(0.0);
+        // Rubbed off from outside inwards: dyed fibres go first where they stand out.
+        let patchy = values.bare * (1.0 - values.bare) * 1.6 * (0.5 * shade + height - 0.55);
+        let bare = (values.bare + patchy).clamp(0.0, 1.0);
+        let mut color = [0, 1, 2].map(|k| {
+            let (dyed, core) = (self.dye.color.0[k], self.dye.core.0[k]);
+            worn(dyed + (core - dyed) * shallow.min(1.0), core, bare) * level
+        });
         if values.char > 0.0 {
             let (scorch, black) = (smoothstep(0.0, 0.45, values.char), smoothstep(0.35, 1.0, values.char + 0.12 * shade));
             for k in 0..3 {
@@ -156,6 +159,17 @@ impl Style {
         let values = Values { z: 0.0, thick: 0.0, ply: [0.0, 1.0], along: 0.0, shade: level, bare, char };
         self.color(&values, 0.8, 0.0)
     }
+}
+
+/// A channel of a dyed fibre that has lost that share of its dye. Wear thins the dye, which multiplies light, and lays bare fibres
+/// beside dyed ones, which adds it; this lies between: worn indigo turns pale blue before it turns white (chosen by eye).
+fn worn(dyed: f32, core: f32, bare: f32) -> f32 {
+    if bare == 0.0 {
+        return dyed;
+    }
+    let root = |v: f32| v.max(0.0).sqrt().sqrt();
+    let mixed = root(dyed) + (root(core) - root(dyed)) * bare;
+    mixed * mixed * mixed * mixed
 }
 
 /// Sine and cosine of the step from a ply to the next.
