@@ -1,7 +1,8 @@
 //! Woven cloth photographed from the front and with a lamp behind it, beside its truth.
 //!
-//! Goals of the design: openings `IoU` 0.90, threads kept 0.97, against the truth as the lens shows it. Measured: `IoU` 0.89 to 0.96, threads
-//! kept 0.97 to 1.00 and 0.93 of a fringe, translucency off by 3 to 12 % of itself, by 3 to 7 where the lamp is told. The bounds guard that.
+//! Goals of the design: openings `IoU` 0.90, threads kept 0.97, against the truth as the lens shows it. Measured: `IoU` 0.87 to 0.96, threads
+//! kept 0.96 to 1.00 and 0.93 of a fringe (0.89 and 0.97 before torn threads were woven with more loose ends), translucency off by 3 to 12 % of
+//! itself, by 3 to 7 where the lamp is told. The bounds guard that.
 
 use tatter_capture::backlit::{BacklitError, backlit};
 use tatter_cloth::cut::{Behind, Cut, cut_backlit};
@@ -60,10 +61,10 @@ fn score(cut: &Cut, shots: &Backlit) -> Score {
 #[test]
 fn a_lamp_behind_the_cloth_measures_openings_and_thinness() {
     let scenes = [
-        ("canvas, a rip", spec("canvas", 10.0, Kind::Rip, 12.0, 4.0), 0.08, [0.88, 0.97]),
+        ("canvas, a rip", spec("canvas", 10.0, Kind::Rip, 12.0, 4.0), 0.08, [0.86, 0.95]),
         ("linen, a moth hole", spec("linen", 9.0, Kind::MothHole, 7.0, 7.0), 0.25, [0.95, 0.98]),
         ("tweed, a scrap", spec("tweed", 10.0, Kind::Scrap, 20.0, 18.0), 0.03, [0.91, 0.91]),
-        ("poplin, a tear", spec("poplin", 8.0, Kind::LTear, 6.0, 3.0), 0.3, [0.89, 0.96]),
+        ("poplin, a tear", spec("poplin", 8.0, Kind::LTear, 6.0, 3.0), 0.3, [0.89, 0.95]),
     ];
     let mut short = Vec::new();
     for (name, spec, through, [iou, recall]) in scenes {
