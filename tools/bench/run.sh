@@ -12,4 +12,4 @@ if [ ! -x "$folder/python/bin/python" ]; then
   python3 -m venv "$folder/python"
 fi
 "$folder/python/bin/pip" install --quiet --disable-pip-version-check -r tools/bench/requirements.txt
-cargo bench --locked --profile dev -p tatter --bench job -- "$folder" "${2:-5}" "$folder/python/bin/python"
+cargo bench --locked --profile dev --workspace --bench job -- "$folder" "${2:-5}" "$folder/python/bin/python"

@@ -11,15 +11,14 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use egui_kittest::Harness;
-use glam::{Vec2, Vec3};
 use tatter::weave::{WeaveRequest, weave};
 use tatter_core::angle::Angle;
 use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
-use tatter_core::mesh::{Mesh, Part};
 use tatter_core::task::Task;
 use tatter_desk::{Command, Desk, Drawn, List, dress};
 use tatter_files::mesh::{MaterialToWrite, write_glb};
 use tatter_files::picture::{Effort, PictureFormat, encode};
+use tatter_testkit::panel::panel;
 use tatter_weave::{Damage, Kind, stock};
 
 const SIDE: usize = 128;
@@ -30,15 +29,8 @@ type Done<T> = Result<T, Box<dyn Error>>;
 
 /// A panel of half a metre, its texture, a patch, and a job that lays it `count` times.
 fn make(folder: &Path, count: usize) -> Done<()> {
-    let mut part = Part { name: "front".into(), material: "canvas".into(), ..Part::default() };
-    for [u, v] in [[0.0, 1.0], [1.0, 1.0], [1.0, 0.0], [0.0, 0.0]] {
-        part.positions.push(Vec3::new(0.512 * u, 0.512 * (1.0 - v), 0.0));
-        part.normals.push(Vec3::Z);
-        part.uvs.push(Vec2::new(u, v));
-    }
-    part.triangles.extend([[0, 1, 2], [0, 2, 3]]);
     let material = MaterialToWrite { name: "canvas".into(), ..MaterialToWrite::default() };
-    std::fs::write(folder.join("smock.glb"), write_glb(&Mesh { parts: vec![part] }, &[material]))?;
+    std::fs::write(folder.join("smock.glb"), write_glb(&panel(), &[material]))?;
     let samples = Samples::U8([150, 120, 80].repeat(SIDE * SIDE));
     let texture = Stored { size: Size::new(SIDE, SIDE), layout: Layout::Rgb, samples, tags: ColorTags::default() };
     std::fs::write(folder.join("canvas.png"), encode(&texture, PictureFormat::Png, Effort::Fast)?)?;

@@ -536,11 +536,14 @@ impl Desk {
         if let Some(lights) = lights.into_iter().next() {
             self.light(lights);
         }
-        let (patches, strange): (Vec<_>, Vec<_>) = folders.iter().partition(|folder| folder_of_patches(folder).is_some());
-        for folder in patches.into_iter().filter_map(|folder| folder_of_patches(folder)) {
-            self.obey(Command::Folder(OnFolder::Add(folder)));
+        let mut strange = None;
+        for dropped in &folders {
+            match folder_of_patches(dropped) {
+                Some(folder) => self.obey(Command::Folder(OnFolder::Add(folder))),
+                None => strange = strange.or(Some(dropped)),
+            }
         }
-        if let Some(folder) = strange.first() {
+        if let Some(folder) = strange {
             self.trouble = Some(Trouble { what: say::dropped_folder(folder), next: say::DROP_FILES.to_owned() });
         }
     }

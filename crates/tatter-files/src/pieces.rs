@@ -51,20 +51,6 @@ impl KnownFile {
         Ok(bytes)
     }
 
-    /// Look at some of its bytes in order, through memory that is used again.
-    fn each(&self, range: &Range<u64>, memory: &mut Vec<u8>, look: &mut dyn FnMut(&[u8]) -> io::Result<()>) -> io::Result<()> {
-        let mut file = self.open(range.start)?;
-        memory.resize(AT_ONCE, 0);
-        let mut left = range.end - range.start;
-        while left > 0 {
-            let now = &mut memory[..left.min(AT_ONCE as u64) as usize];
-            file.read_exact(now)?;
-            left -= now.len() as u64;
-            look(now)?;
-        }
-        self.unchanged(&file)
-    }
-
     fn open(&self, start: u64) -> io::Result<File> {
         let mut file = File::open(&self.path)?;
         file.seek(SeekFrom::Start(start))?;
@@ -80,14 +66,38 @@ impl KnownFile {
     }
 }
 
+impl Piece {
+    const fn len(&self) -> u64 {
+        match self {
+            Self::Made(bytes) => bytes.len() as u64,
+            Self::Lying(_, range) => range.end - range.start,
+        }
+    }
+
+    /// Look at its bytes in order. What lies in a file goes through a small piece of memory that is used again: copying from file to file in
+    /// the system takes no less time.
+    fn each(&self, memory: &mut Vec<u8>, look: &mut dyn FnMut(&[u8]) -> io::Result<()>) -> io::Result<()> {
+        let (known, range) = match self {
+            Self::Made(bytes) => return look(bytes),
+            Self::Lying(known, range) => (known, range),
+        };
+        let mut file = known.open(range.start)?;
+        memory.resize(AT_ONCE, 0);
+        let mut left = self.len();
+        while left > 0 {
+            let now = &mut memory[..left.min(AT_ONCE as u64) as usize];
+            file.read_exact(now)?;
+            left -= now.len() as u64;
+            look(now)?;
+        }
+        known.unchanged(&file)
+    }
+}
+
 impl Pieces {
     /// Bytes of all pieces.
     pub fn len(&self) -> u64 {
-        let length = |piece: &Piece| match piece {
-            Piece::Made(bytes) => bytes.len() as u64,
-            Piece::Lying(_, range) => range.end - range.start,
-        };
-        self.0.iter().map(length).sum()
+        self.0.iter().map(Piece::len).sum()
     }
 
     /// Whether there is no byte.
@@ -121,14 +131,8 @@ impl Pieces {
     /// # Errors
     /// What `look` says, what the file system says, or that a file was written since it was looked through.
     pub fn each(&self, mut look: impl FnMut(&[u8]) -> io::Result<()>) -> io::Result<()> {
-        let mut some = Vec::new();
-        for piece in &self.0 {
-            match piece {
-                Piece::Made(bytes) => look(bytes)?,
-                Piece::Lying(known, range) => known.each(range, &mut some, &mut look)?,
-            }
-        }
-        Ok(())
+        let mut memory = Vec::new();
+        self.0.iter().try_for_each(|piece| piece.each(&mut memory, &mut look))
     }
 
     /// Write all bytes to a file; `before` is asked ahead of each piece, and may refuse it.
@@ -136,16 +140,11 @@ impl Pieces {
     /// # Errors
     /// As [`Pieces::each`].
     pub(crate) fn write(&self, into: &mut File, mut before: impl FnMut() -> io::Result<()>) -> io::Result<()> {
-        let mut some = Vec::new();
-        for piece in &self.0 {
+        let mut memory = Vec::new();
+        self.0.iter().try_for_each(|piece| {
             before()?;
-            match piece {
-                Piece::Made(bytes) => into.write_all(bytes)?,
-                // Through a small piece of memory that is used again: copying from file to file in the system takes no less time.
-                Piece::Lying(known, range) => known.each(range, &mut some, &mut |bytes| into.write_all(bytes))?,
-            }
-        }
-        Ok(())
+            piece.each(&mut memory, &mut |bytes| into.write_all(bytes))
+        })
     }
 
     /// All in one.

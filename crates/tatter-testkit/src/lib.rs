@@ -6,6 +6,7 @@ pub mod laid;
 pub mod lamps;
 pub mod measures;
 pub mod pair;
+pub mod panel;
 pub mod pictures;
 pub mod scene;
 pub mod torn;

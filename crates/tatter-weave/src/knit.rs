@@ -105,10 +105,15 @@ impl Layer {
         node
     }
 
+    /// What opened the cloth, pieces sewn over it aside.
+    fn openings(&self) -> impl Iterator<Item = &Wound> {
+        self.wounds.iter().filter(|wound| opens(wound.damage.kind) && !wound.is_piece())
+    }
+
     /// Loops at the rim of a hole are held on one side only: they lean, shrink and lie over each other.
     fn slacken(&self, place: [f32; 2], node: &mut Node) {
         let [w, c] = [self.loom.threads[0].pitch, self.loom.threads[1].pitch];
-        for wound in self.wounds.iter().filter(|w| opens(w.damage.kind) && !w.is_piece()) {
+        for wound in self.openings() {
             let free = smoothstep(-2.2 * c, 0.0, wound.depth(place)) * (0.5 + 0.5 * wound.damage.age);
             if free > 0.0 {
                 let own = |stream: u64, wide: f32| {
@@ -129,11 +134,7 @@ impl Layer {
     fn dropped(&self, wale: i32, course: i32) -> f32 {
         let [w, c] = [self.loom.threads[0].pitch, self.loom.threads[1].pitch];
         let mut most = 0.0f32;
-        for wound in self
-            .wounds
-            .iter()
-            .filter(|w| opens(w.damage.kind) && !matches!(w.damage.kind, Kind::Hem | Kind::Scrap) && !w.is_piece())
-        {
+        for wound in self.openings().filter(|w| !matches!(w.damage.kind, Kind::Hem | Kind::Scrap)) {
             let [cx, cy] = wound.middle();
             let (x, y) = ((wale as f32 + 0.5) * w, (course as f32 + 0.5) * c);
             if (x - cx).abs() > 0.42 * wound.damage.length || wound.damage.age <= 0.0 {
@@ -204,7 +205,7 @@ impl Layer {
                     };
                     if nodes.iter().all(|n| n.char < 0.4) {
                         let mut rng = Rng::new(self.loom.thread_seed(WEFT) ^ ((course as u64) << 32) ^ step as u64);
-                        let nodes = self.unravel(course, &nodes, &mut rng, styles, loose);
+                        let nodes = self.unravel(course, &nodes, &mut rng, styles, loose).unwrap_or(nodes);
                         tuft(self, styles, WEFT, &nodes, diameter, &mut rng, loose);
                     }
                 }
@@ -214,20 +215,19 @@ impl Layer {
     }
 
     /// The broken end of a course, drawn out of its loops: it keeps the swing of the loops it lay in, slackened, and curls. Gives
-    /// the nodes whose last is its tip; as they were where the end is too short to hang.
-    fn unravel(&self, course: i32, held: &[Node], rng: &mut Rng, styles: &[Style], loose: &mut Loose) -> Vec<Node> {
-        let Some((&root, &before)) = held.last().zip(held.iter().rev().nth(1)) else { return held.to_vec() };
-        let near = self.wounds.iter().filter(|w| opens(w.damage.kind) && !w.is_piece());
-        let Some(wound) = near.max_by(|a, b| a.depth(root.place).total_cmp(&b.depth(root.place))) else { return held.to_vec() };
+    /// the nodes whose last is its tip; `None` where the end is too short to hang.
+    fn unravel(&self, course: i32, held: &[Node], rng: &mut Rng, styles: &[Style], loose: &mut Loose) -> Option<Vec<Node>> {
+        let [.., before, root] = *held else { return None };
+        let wound = self.openings().max_by(|a, b| a.depth(root.place).total_cmp(&b.depth(root.place)))?;
         let age = wound.damage.age;
         // Bitten and burnt yarn lost its length; torn yarn hangs by what its loops held.
         let (share, most) = match wound.damage.kind {
-            Kind::Burn | Kind::Darn => return held.to_vec(),
+            Kind::Burn | Kind::Darn => return None,
             Kind::MothHole => (0.30 + 0.35 * age, 1.6),
             _ => (0.45 + 0.45 * age, 3.2),
         };
         if rng.unit() > share {
-            return held.to_vec();
+            return None;
         }
         let loop_mm = self.loop_mm();
         let reach = loop_mm * most * (0.25 + 0.75 * age) * (0.2 + 0.8 * rng.unit() * rng.unit());
@@ -258,7 +258,7 @@ impl Layer {
         }
         fuzz(self, styles, WEFT, &nodes[held.len() - 1..], seed, loose);
         loose.yarn(self.yarn(WEFT, course), nodes.clone());
-        nodes
+        Some(nodes)
     }
 
     /// A place on a course and the way the yarn runs there.

@@ -45,7 +45,7 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     let (patches, (files, kept_tiles)) = task.stage("read", || rayon::join(|| session.read_patches(), of_before));
     session.patches = patches?;
     let (Some(files), Some(kept_tiles)) = (files, kept_tiles) else { return Ok(None) };
-    session.take_sizes(&kept_tiles);
+    session.take_sizes(&kept_tiles, KeptTiles::size);
     let placed = session.placed();
     let plan = BuildPlan::new(&session.garment, &placed, &BuildSettings::default(), task)?;
     let mut tiles = memory.build.tiles_of(&changed);

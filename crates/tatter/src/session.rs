@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use tatter_core::explain::{Class, Explain};
-use tatter_core::image::Stored;
+use tatter_core::image::{Size, Stored};
 use tatter_core::model::{Garment, Job, MapFile, MapSet, Patch, Placement};
 use tatter_core::task::Task;
 use tatter_core::units::MmPerUv;
@@ -134,11 +134,7 @@ impl Session {
         let (patches, pictures) = task.stage("read", || rayon::join(|| patches(&self.job, &self.folder), decoded));
         self.patches = patches?;
         let pictures = pictures?;
-        for (set, decoded) in self.garment.sets.iter_mut().zip(&pictures) {
-            for (file, picture) in set.files.iter_mut().zip(decoded) {
-                file.size = picture.size;
-            }
-        }
+        self.take_sizes(&pictures, |picture| picture.size);
         Ok(pictures)
     }
 
@@ -148,11 +144,11 @@ impl Session {
         self.garment.sets.par_iter().map(of_set).collect()
     }
 
-    /// Learn the textures' sizes from what was kept of them.
-    pub(crate) fn take_sizes(&mut self, kept: &[Vec<KeptTiles>]) {
-        for (set, kept) in self.garment.sets.iter_mut().zip(kept) {
-            for (file, kept) in set.files.iter_mut().zip(kept) {
-                file.size = kept.size();
+    /// Learn the textures' sizes from something there is of each, by set and file.
+    pub(crate) fn take_sizes<T>(&mut self, all: &[Vec<T>], size: impl Fn(&T) -> Size) {
+        for (set, own) in self.garment.sets.iter_mut().zip(all) {
+            for (file, one) in set.files.iter_mut().zip(own) {
+                file.size = size(one);
             }
         }
     }

@@ -4,7 +4,7 @@ use tatter_core::image::{Image, LinearRgb, Pixel as _, Unit};
 use tatter_core::kernel::{label, weighted};
 
 use super::palette::Scale;
-use super::rim::{CLOTH_SHADES, GRAIN};
+use super::rim::{CLOTH_SHADES, GRAIN, mixed, squared};
 
 /// Texels from a fibre's middle to what is seen beside it: across, and along a diagonal.
 const ASIDE: [isize; 2] = [3, 2];
@@ -45,11 +45,10 @@ fn fibre(color: &Image<LinearRgb>, opacity: &Image<Unit>, cloth: LinearRgb, scal
         let [a, b] = sides.map(|(x, y)| color.get_clamped(x, y));
         let (off_a, off_b) = (seen.plus(a, -1.0), seen.plus(b, -1.0));
         let along = (0..3).map(|k| off_a.0[k] * off_b.0[k]).sum::<f32>();
-        let size = |c: LinearRgb| c.0.iter().map(|v| v * v).sum::<f32>();
         let light = a.luminance().max(b.luminance());
         let noise = (scale.variance(light) + (GRAIN * light).powi(2)).max(1e-9);
         // The nearer side, so that the rim of a shadow is no line.
-        let parts = size(off_a).min(size(off_b)) / noise;
+        let parts = squared(off_a).min(squared(off_b)) / noise;
         if along > 0.0 && parts > PARTS * PARTS && parts > best.0 {
             best = (parts, a.plus(b, 1.0).times(0.5), (dx, dy));
         }
@@ -66,14 +65,10 @@ fn fibre(color: &Image<LinearRgb>, opacity: &Image<Unit>, cloth: LinearRgb, scal
 /// The share of cloth, in the shade that suits best, that turns what is behind into what is seen; 0 where that explains less than
 /// three quarters of the difference.
 fn share(seen: LinearRgb, cloth: LinearRgb, behind: LinearRgb) -> f32 {
-    let off = seen.plus(behind, -1.0);
-    let whole = off.0.iter().map(|v| v * v).sum::<f32>().max(1e-12);
+    let whole = squared(seen.plus(behind, -1.0)).max(1e-12);
     let mut best = (0.25 * whole, 0.0);
     for shade in CLOTH_SHADES {
-        let axis = cloth.times(shade).plus(behind, -1.0);
-        let length = axis.0.iter().map(|v| v * v).sum::<f32>().max(1e-12);
-        let part = ((0..3).map(|k| off.0[k] * axis.0[k]).sum::<f32>() / length).clamp(0.0, 1.0);
-        let rest = off.plus(axis, -part).0.iter().map(|v| v * v).sum::<f32>();
+        let (part, rest) = mixed(seen, cloth.times(shade), behind);
         if rest < best.0 {
             best = (rest, part);
         }

@@ -43,6 +43,19 @@ pub(super) fn opacity(color: &Image<LinearRgb>, belief: &Image<f32>, scale: Scal
     })
 }
 
+/// The share of `front` over `back` that comes nearest to what is seen, and the square of what it leaves unexplained.
+pub(super) fn mixed(seen: LinearRgb, front: LinearRgb, back: LinearRgb) -> (f32, f32) {
+    let (axis, off) = (front.plus(back, -1.0), seen.plus(back, -1.0));
+    let along = (0..3).map(|i| off.0[i] * axis.0[i]).sum::<f32>() / squared(axis).max(1e-9);
+    let share = along.clamp(0.0, 1.0);
+    (share, squared(off.plus(axis, -share)))
+}
+
+/// The square of a difference of colours.
+pub(super) fn squared(off: LinearRgb) -> f32 {
+    off.0.iter().map(|v| v * v).sum()
+}
+
 /// The best share of cloth in a texel.
 fn share(seen: LinearRgb, cloth: LinearRgb, behind: LinearRgb, belief: f32, scale: Scale) -> Unit {
     let variance = scale.variance(seen.luminance()) + (GRAIN * seen.luminance()).powi(2) + 1e-8;
@@ -50,13 +63,8 @@ fn share(seen: LinearRgb, cloth: LinearRgb, behind: LinearRgb, belief: f32, scal
     for f in CLOTH_SHADES {
         for b in BACKING_SHADES {
             let (front, back) = (cloth.times(f), behind.times(b));
-            let axis = front.plus(back, -1.0);
-            let length = axis.0.iter().map(|a| a * a).sum::<f32>();
-            let off = seen.plus(back, -1.0);
-            let along = (0..3).map(|i| off.0[i] * axis.0[i]).sum::<f32>() / length.max(1e-9);
-            let a = along.clamp(0.0, 1.0);
-            let rest = off.plus(axis, -a);
-            let misfit = rest.0.iter().map(|r| r * r).sum::<f32>() / variance;
+            let (a, rest) = mixed(seen, front, back);
+            let misfit = rest / variance;
             let shades = (f.ln() / EASE[0]).powi(2) + (b.ln() / EASE[1]).powi(2);
             let against = AGAINST * (belief * (a - 0.5)).max(0.0);
             let cost = misfit + shades + against;

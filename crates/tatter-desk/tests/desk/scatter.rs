@@ -95,6 +95,14 @@ fn what_was_nudged_or_removed_by_hand_stays_so() -> Tried<()> {
     Ok(())
 }
 
+/// What the desk's new scatter of these sizes says, where the command line would say otherwise.
+fn as_the_desk(rule: &mut Scatter) {
+    rule.count = 12;
+    rule.scale = [0.2, 0.4];
+    rule.turn = [-180.0, 180.0].map(Angle::degrees);
+    rule.margin = Mm(5.0);
+}
+
 /// The command line's own function on a copy of the job gives the same placements.
 #[test]
 fn the_desk_scatters_as_the_command_line_does() -> Tried<()> {
@@ -103,13 +111,7 @@ fn the_desk_scatters_as_the_command_line_does() -> Tried<()> {
     person.press("Save");
     let request =
         ScatterRequest { job: by_hand.job(), patches: vec![(by_hand.path("rip.patch"), 1.0)], ..ScatterRequest::default() };
-    let edit = |rule: &mut Scatter| {
-        rule.count = 12;
-        rule.scale = [0.2, 0.4];
-        rule.turn = [-180.0, 180.0].map(Angle::degrees);
-        rule.margin = Mm(5.0);
-    };
-    scatter_job(&request, edit, &Task::new())?;
+    scatter_job(&request, as_the_desk, &Task::new())?;
     assert_eq!(read_job(&by_desk.job())?, read_job(&by_hand.job())?, "one job");
     Ok(())
 }
@@ -178,13 +180,7 @@ fn a_picture_says_where_there_is_more() -> Tried<()> {
         picture: Some(half_white(&by_hand)?),
         ..ScatterRequest::default()
     };
-    let edit = |rule: &mut Scatter| {
-        rule.count = 12;
-        rule.scale = [0.2, 0.4];
-        rule.turn = [-180.0, 180.0].map(Angle::degrees);
-        rule.margin = Mm(5.0);
-    };
-    scatter_job(&request, edit, &Task::new())?;
+    scatter_job(&request, as_the_desk, &Task::new())?;
     assert_eq!(read_job(&shop.job())?, read_job(&by_hand.job())?, "as the command line scatters by it");
 
     person.press("Remove more-here.png");

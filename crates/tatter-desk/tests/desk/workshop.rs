@@ -4,19 +4,18 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use glam::{Vec2, Vec3};
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::image::{
     Coding, ColorTags, Depth, HeightRange, Image, Layout, LinearRgb, Map, Samples, Size, Stored, Transfer, Unit,
 };
-use tatter_core::mesh::{Mesh, Part};
 use tatter_core::model::{Origin, Patch, PatchMap, ScaleSource, Subject, Weave};
 use tatter_core::task::Task;
 use tatter_core::units::MmPerTexel;
 use tatter_files::mesh::{MaterialToWrite, write_glb};
 use tatter_files::patch::write_patch;
 use tatter_files::picture::{Effort, PictureFormat, encode};
+use tatter_testkit::panel::panel;
 use tatter_weave::{Damage, Kind, PatchSpec, Shot, Woven, shoot, stock, weave_patch};
 
 use crate::Tried;
@@ -119,17 +118,6 @@ pub(crate) fn shoot_ripped(side: usize, shot: &Shot) -> Tried<Image<LinearRgb>> 
 pub(crate) const JOB: &str = "# the ferryman's\nformat = 1\n\n[garment]\nmesh = \"smock.glb\"\nmm_per_unit = 1000.0\n\n[[garment.map]]\n\
     file = \"textures/canvas_base_color.png\"\nchannels = \"base_color\"\n\n[[garment.map]]\nfile = \"textures/canvas_opacity.png\"\n\
     channels = \"opacity\"\n";
-
-fn panel() -> Mesh {
-    let mut part = Part { name: "front".into(), material: "canvas".into(), ..Part::default() };
-    for [u, v] in [[0.0, 1.0], [1.0, 1.0], [1.0, 0.0], [0.0, 0.0]] {
-        part.positions.push(Vec3::new(0.512 * u, 0.512 * (1.0 - v), 0.0));
-        part.normals.push(Vec3::Z);
-        part.uvs.push(Vec2::new(u, v));
-    }
-    part.triangles.extend([[0, 1, 2], [0, 2, 3]]);
-    Mesh { parts: vec![part] }
-}
 
 /// A hole of 40 mm in canvas of 100 mm.
 fn patch() -> Patch {
