@@ -2,7 +2,11 @@
 
 use rayon::prelude::*;
 
+use super::blocks::{BLOCK, block_of, collect};
 use super::{Pixel, Rect, Size};
+
+/// Texels that a light function is worth a thread for.
+const LEAST: usize = 4096;
 
 /// Row-major texels, `(x, y)`, origin top-left, the centre of a texel at +0.5.
 #[derive(Clone, Debug, PartialEq)]
@@ -88,37 +92,45 @@ impl<P: Copy> Image<P> {
 }
 
 impl<P: Copy + Send + Sync> Image<P> {
-    /// From a function of column and row, rows in parallel.
+    /// From a function of column and row, asked once for each texel, in parallel.
     pub fn from_fn(width: usize, height: usize, f: impl Fn(usize, usize) -> P + Sync) -> Self {
-        let mut texels = Vec::with_capacity(width * height);
-        (0..width * height)
-            .into_par_iter()
-            .with_min_len(width.max(1))
-            .map(|i| f(i % width, i / width))
-            .collect_into_vec(&mut texels);
-        Self { size: Size::new(width, height), texels }
+        let count = width * height;
+        let block = |number: usize| {
+            let mut at = number * BLOCK;
+            let (mut x, mut y) = (at % width, at / width);
+            let mut last = None;
+            std::array::from_fn(|_| {
+                // Behind the end nothing is asked any more.
+                if let Some(last) = last.filter(|_| at == count) {
+                    return last;
+                }
+                let value = f(x, y);
+                (at, x, last) = (at + 1, x + 1, Some(value));
+                if x == width {
+                    (x, y) = (0, y + 1);
+                }
+                value
+            })
+        };
+        Self { size: Size::new(width, height), texels: collect(count, width.max(1), &block) }
     }
 
-    /// Each texel through a function, rows in parallel.
+    /// Each texel through a function, in parallel.
     pub fn map<Q: Copy + Send + Sync>(&self, f: impl Fn(P) -> Q + Sync) -> Image<Q> {
-        let mut texels = Vec::with_capacity(self.texels.len());
-        self.texels.par_iter().with_min_len(4096).map(|&texel| f(texel)).collect_into_vec(&mut texels);
+        let texels = collect(self.texels.len(), LEAST, &|number| block_of(&self.texels, number).map(&f));
         Image { size: self.size, texels }
     }
 
-    /// Two images of one size through a function, rows in parallel.
+    /// Two images of one size through a function, in parallel.
     ///
     /// # Panics
     /// When the sizes differ: a bug of the caller.
     pub fn zip<Q: Copy + Send + Sync, R: Copy + Send + Sync>(&self, other: &Image<Q>, f: impl Fn(P, Q) -> R + Sync) -> Image<R> {
         assert_eq!(self.size, other.size(), "images zipped together have one size");
-        let mut texels = Vec::with_capacity(self.texels.len());
-        self.texels
-            .par_iter()
-            .zip(other.texels().par_iter())
-            .with_min_len(4096)
-            .map(|(&a, &b)| f(a, b))
-            .collect_into_vec(&mut texels);
+        let texels = collect(self.texels.len(), LEAST, &|number| {
+            let (own, others) = (block_of(&self.texels, number), block_of(&other.texels, number));
+            std::array::from_fn(|i| f(own[i], others[i]))
+        });
         Image { size: self.size, texels }
     }
 
