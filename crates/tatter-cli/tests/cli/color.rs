@@ -139,10 +139,7 @@ fn measure_tells_the_colour_of_the_cloth_under_a_chart() -> Tried<()> {
     let (found, _) = color(&["--chart", "find"])?;
     let (grey, _) = color(&["--grey", "124.5,124.5,8", "--grey-reflectance", "0.19"])?;
     assert_eq!(report["color"]["by"], "chart", "{report}");
-    assert!(
-        plain > 4.0 && marked < 0.5 && found < 0.5 && grey < plain,
-        "{plain}, marked {marked}, found {found}, grey {grey}"
-    );
+    assert!(plain > 4.0 && marked < 0.5 && found < 0.5 && grey < plain, "{plain}, marked {marked}, found {found}, grey {grey}");
     let people = shop.run(&["measure", "cast.jpg", "--chart", "find"])?;
     assert!(people.out.contains("colour in the mean #") && people.out.contains("24-patch chart"), "{}", people.out);
     let none = shop.run(&["measure", "cast.jpg", "--chart", "300,300,400,300,400,380,300,380"])?;
