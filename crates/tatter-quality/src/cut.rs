@@ -19,7 +19,7 @@ use tatter_testkit::scene::{Scene, Spec};
 use tatter_weave::Kind;
 
 use crate::photo::photo;
-use crate::scenes::{List, cases};
+use crate::scenes::{Case, List, cases};
 use crate::table::Table;
 
 const COLUMNS: [(&str, usize); 16] = [
@@ -45,8 +45,13 @@ const COLUMNS: [(&str, usize); 16] = [
 ///
 /// With a folder, a strip for each scene is written there: photo, true and found cover, true and found opacity, base colour.
 pub(crate) fn table(list: List, only: Option<&str>, strips: Option<&Path>) -> Result<String, Box<dyn Error>> {
+    rows(cases(list).into_iter().filter(|case| only.is_none_or(|word| case.name.contains(word))).collect(), strips)
+}
+
+/// The same for any scenes.
+pub(crate) fn rows(cases: Vec<Case>, strips: Option<&Path>) -> Result<String, Box<dyn Error>> {
     let mut table = Table::new("scene", &COLUMNS);
-    for case in cases(list).into_iter().filter(|case| only.is_none_or(|word| case.name.contains(word))) {
+    for case in cases {
         let scene = case.spec.shoot();
         let photo = photo(&case, &scene.photo)?;
         let recipe = CutRecipe { scale: Scale::MmPerPixel(scene.scale), ..CutRecipe::default() };
@@ -59,7 +64,7 @@ pub(crate) fn table(list: List, only: Option<&str>, strips: Option<&Path>) -> Re
                 table.row(&case.name, &row);
                 if let Some(folder) = strips {
                     fs::create_dir_all(folder)?;
-                    let file = format!("{}.png", case.name.replace([',', ' '], "-"));
+                    let file = format!("{}.png", case.name.replace([',', ' ', ':'], "-"));
                     fs::write(folder.join(file), strip(&scene, &done.patch)?)?;
                 }
                 eprintln!("{} {row:.3?}", case.name);

@@ -5,6 +5,8 @@ use tatter_core::image::LinearRgb;
 use tatter_testkit::scene::{Spec, cloths};
 use tatter_weave::{Damage, Kind, Shot};
 
+use crate::sweep;
+
 /// Which list.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum List {
@@ -42,10 +44,10 @@ impl List {
 const BACKINGS: [(&str, [f32; 3]); 3] =
     [("light card", [0.74, 0.75, 0.74]), ("dark lining", [0.03, 0.03, 0.035]), ("green cloth", [0.10, 0.30, 0.22])];
 /// Name, direction, elevation, share of the sky.
-const LIGHTS: [(&str, f32, f32, f32); 4] =
+pub(crate) const LIGHTS: [(&str, f32, f32, f32); 4] =
     [("window", 130.0, 48.0, 0.38), ("lamp", 25.0, 35.0, 0.15), ("sky", 90.0, 80.0, 0.9), ("sun", 215.0, 55.0, 0.2)];
 /// What a grey card reads, and the camera's JPEG: the release list only.
-const CAMERAS: [([f32; 3], u8); 4] =
+pub(crate) const CAMERAS: [([f32; 3], u8); 4] =
     [([1.0, 1.0, 1.0], 92), ([1.12, 1.0, 0.82], 85), ([0.90, 1.0, 1.15], 90), ([1.05, 1.0, 0.94], 80)];
 const SIZES: [usize; 4] = [448, 384, 512, 640];
 
@@ -99,6 +101,9 @@ pub(crate) fn cases(list: List) -> Vec<Case> {
     cases
 }
 
+/// Burns in pale cloth over cards, whose scorch was taken for the card in shade, and worn denims whose openings were missed.
+const BURNS_AND_KNEES: [usize; 5] = [774, 339, 260, 1256, 1412];
+
 /// Openings and marks as cameras write them, over light cards and over cloth that parts little from them in colour or light.
 fn near_in_colour() -> Vec<Case> {
     let card = BACKINGS[0];
@@ -139,6 +144,7 @@ fn near_in_colour() -> Vec<Case> {
         cases.push(Case { name: format!("{name}, {}, {backing}, {light}, camera", kind.name()), spec, jpeg: Some(quality) });
     }
     cases.extend(slits());
+    cases.extend(sweep::taken(&BURNS_AND_KNEES));
     cases
 }
 

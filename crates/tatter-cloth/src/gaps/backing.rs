@@ -294,6 +294,13 @@ mod tests {
         let slit = found(|x, _, light| if x % 4 == 0 { LinearRgb([1.0, 0.95, 0.85]).times(light) } else { green.times(0.7) });
         assert!(slit.is_some_and(|b| b.color.0[1] > 1.5 * b.color.0[0]), "an even tint between fibres is what lies behind");
         assert!(found(|_, _, light| green.times(3.0 * light)).is_none(), "a tint with the threads' contrast is a stain");
+        let worn =
+            found(|x, _, light| if x % 4 == 0 { LinearRgb([1.0, 0.95, 0.85]).times(0.2 + light) } else { green.times(1.1) });
+        assert!(
+            worn.is_some_and(|b| b.color.luminance() > 0.24),
+            "before rubbed threads a backing may be lighter than most cloth"
+        );
+        assert!(found(|_, _, light| green.times(5.0 * light)).is_none(), "a light tint with the threads' contrast is a dye");
         let pale = LinearRgb([0.75, 0.78, 0.90]);
         let card = found(|x, _, light| if x % 4 == 0 { LinearRgb([1.0, 0.95, 0.85]).times(light) } else { pale });
         assert!(card.is_some_and(|b| b.color.luminance() > 0.7), "what is lighter than any thread and even lies behind");

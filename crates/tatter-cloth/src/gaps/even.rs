@@ -18,6 +18,8 @@ pub(super) const REACH: f32 = 0.22;
 pub(super) struct Even {
     pub tints: Image<Tint>,
     pub mask: Image<bool>,
+    /// Even places of any colour.
+    pub flat: Image<bool>,
     /// The usual thread contrast of intact cloth: variance of log light.
     pub usual: f32,
     /// Area of the largest even patches that intact cloth has by itself, texels: long floats are even too, in any dye.
@@ -50,7 +52,7 @@ pub(super) fn even_places(place: &Place, scale: Scale, pitch: f32) -> Even {
     let count = |texels: usize| texels.max(1) as f32;
     let odd_share =
         odd.texels().iter().filter(|&&o| o).count() as f32 / count(place.cover.texels().iter().filter(|c| c.0 > 0.5).count());
-    Even { tints, mask, usual, by_chance, odd_share }
+    Even { tints, mask, flat: even, usual, by_chance, odd_share }
 }
 
 /// The area that patches of a mask have, but for the largest of them that make a twentieth of it.

@@ -11,6 +11,7 @@ use super::even::{Even, even_places};
 use super::fibres::with_fibres;
 use super::odds::{Colors, Links, SURE, beliefs, surroundings};
 use super::palette::{Palette, Scale, Tint, pick};
+use super::scorch::Scorch;
 use super::{GapError, GapInput, Gaps, keep, mesh, rim};
 
 /// Thread spacing in texels when nobody measured it.
@@ -29,7 +30,11 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
     let guess = Scale::guess(color);
     let first = task.stage("gaps.even", || even_places(&place, guess, pitch));
     let scale = guess.refined(&place.color, &first.mask);
-    let even = task.stage("gaps.even", || even_places(&place, scale, pitch));
+    let mut even = task.stage("gaps.even", || even_places(&place, scale, pitch));
+    let scorch = task.stage("gaps.scorch", || Scorch::find(&place, &even, pitch));
+    if let Some(scorch) = &scorch {
+        even.mask = scorch.places(&even.mask);
+    }
     task.check()?;
     let known = pick(color, &reference);
     let colors = task.stage("gaps.backing", || colors(&place, &even, &known, scale, pitch));
@@ -41,7 +46,7 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
         });
     }
     task.check()?;
-    let found = task.stage("gaps.openings", || openings(&place, &even, &colors, pitch));
+    let found = task.stage("gaps.openings", || openings(&place, &even, &colors, scorch.as_ref(), pitch));
     task.check()?;
     let opacity = task.stage("gaps.edges", || {
         with_fibres(&place.color, &rim::opacity(&place.color, &found.belief, scale, pitch), scale, pitch)
@@ -171,9 +176,13 @@ struct Found {
     apart: f32,
 }
 
-fn openings(place: &Place, even: &Even, colors: &Colors, pitch: f32) -> Found {
+fn openings(place: &Place, even: &Even, colors: &Colors, scorch: Option<&Scorch>, pitch: f32) -> Found {
     let inside = |odds: &Image<f32>| odds.zip(&place.cover, |o, c| if c.0 <= 0.02 { -SURE } else { o });
     let by_color = even.tints.map(|t| colors.odds(t));
+    let by_color = match scorch {
+        Some(scorch) => scorch.judge(&by_color, &even.tints),
+        None => by_color,
+    };
     let odds = match &place.matte {
         Some(matte) if colors.behind.is_empty() => matte.map(|m| 12.0 * (m.0 - 0.5)),
         Some(matte) => by_color.zip(matte, |o, m| 0.4 * o + 9.6 * (m.0 - 0.5)),

@@ -13,6 +13,7 @@ mod mesh;
 mod odds;
 mod palette;
 mod rim;
+mod scorch;
 mod slit;
 
 pub use find::gaps;

@@ -1,0 +1,138 @@
+//! What a burn leaves around its hole: cloth that is darker and browner the nearer it lies. A light backing has the same tint in
+//! some shade, and scorch is even where threads are too dark to be told apart, so colour and evenness alone would open it.
+
+use tatter_core::image::Image;
+use tatter_core::kernel::{dilate, distance_to, label, open, weighted};
+use tatter_core::stats::quantile;
+
+use super::even::Even;
+use super::find::Place;
+use super::odds::SURE;
+use super::palette::{Tint, pick};
+
+/// Width over which cloth is looked at as a whole, in thread spacings.
+const REACH: f32 = 0.5;
+/// Light, as a share of the cloth's, below which a place may be scorched; and by how much the ratio of blue to red fell there, logs:
+/// what is heated turns yellow, then brown, before it is black (common practice, no source). Set on six burns in pale cloth.
+const DARK: f32 = 0.75;
+const WARM: f32 = 0.15;
+/// Radius of the broadest disc that an even hole holds at least, thread spacings: no thread is that broad.
+const HOLE: f32 = 0.8;
+/// Breadth of the ring around a hole, thread spacings, and the share of it that is dark, and of that which is warm, at least.
+const RING: f32 = 3.0;
+const RING_DARK: f32 = 0.5;
+const RING_WARM: f32 = 0.2;
+/// Shades of what shows in the hole between which a texel of scorched cloth goes from thread to pore: of a light backing that lies
+/// bare close by no more is lost to a pore's walls than some half.
+const PORE: [f32; 2] = [0.55, 0.8];
+
+/// A burn: the even hole, lighter than what is around it, and the scorched cloth.
+#[derive(Debug)]
+pub(super) struct Scorch {
+    hole: Image<bool>,
+    cloth: Image<bool>,
+    /// Log light of what shows in the hole.
+    light: f32,
+}
+
+impl Scorch {
+    /// `None` where no even place that is lighter than cloth is ringed by what is darker and browner than it.
+    pub(super) fn find(place: &Place, even: &Even, pitch: f32) -> Option<Self> {
+        let broad = open(&even.flat.zip(&place.cover, |e, c| e && c.0 > 0.5), HOLE * pitch);
+        if !broad.texels().iter().any(|&b| b) {
+            return None;
+        }
+        let threaded = dilate(&broad, (0.3 * pitch).max(1.5)).map(|b| if b { 0.0 } else { 1.0f32 });
+        let whole = weighted(&even.tints, &threaded, REACH * pitch, Tint::default());
+        let middle = |of: &dyn Fn(Tint) -> f32, mask: &Image<bool>| {
+            quantile(&mut pick(&whole, mask).into_iter().map(of).collect::<Vec<_>>(), 0.5)
+        };
+        let (light, blue) = (|t: Tint| t.0[0], |t: Tint| t.0[2] - t.0[1]);
+        let usual = [middle(&light, &place.reference), middle(&blue, &place.reference)];
+        let dark = whole.zip(&threaded, |t, w| w > 0.0 && t.0[0] < usual[0] + DARK.ln());
+        let dark = dark.zip(&place.cover, |d, c| d && c.0 > 0.02);
+        let warm = dark.zip(&whole, |d, t| d && blue(t) < usual[1] - WARM);
+        let (labels, parts) = label(&broad);
+        let mut hole = broad.map(|_| false);
+        for number in (1..=parts.len()).filter(|n| parts[n - 1].area as f32 > pitch * pitch) {
+            let own = labels.map(|l| l as usize == number);
+            let away = distance_to(&own);
+            let ring = away.map(|d| d > 0.5 * pitch && d < (0.5 + RING) * pitch);
+            let count = |mask: &Image<bool>| ring.texels().iter().zip(mask.texels()).filter(|(r, m)| **r && **m).count() as f32;
+            let all = ring.texels().iter().filter(|r| **r).count() as f32;
+            let lit = quantile(&mut pick(&even.tints, &own).into_iter().map(light).collect::<Vec<_>>(), 0.5);
+            if count(&dark) > RING_DARK * all && count(&warm) > RING_WARM * count(&dark) && lit > usual[0] {
+                hole = hole.zip(&own, |h, o| h || o);
+            }
+        }
+        if !hole.texels().iter().any(|&h| h) {
+            return None;
+        }
+        let lit = quantile(&mut pick(&even.tints, &hole).into_iter().map(light).collect::<Vec<_>>(), 0.5);
+        Some(Self { hole, cloth: dark, light: lit })
+    }
+
+    /// Even places without those of scorched cloth, and with the hole, whatever its colour.
+    pub(super) fn places(&self, even: &Image<bool>) -> Image<bool> {
+        even.zip(&self.cloth, |e, c| e && !c).zip(&self.hole, |e, h| e || h)
+    }
+
+    /// Log odds of backing, with what is known of the hole and of scorched cloth.
+    pub(super) fn judge(&self, odds: &Image<f32>, tints: &Image<Tint>) -> Image<f32> {
+        let [low, high] = PORE.map(|shade| self.light + shade.ln());
+        let thread = tints.zip(&self.cloth, |t, c| if c { ((high - t.0[0]) / (high - low)).clamp(0.0, 1.0) } else { 0.0 });
+        let known = odds.zip(&thread, |o, thread| (o - 2.0 * SURE * thread).max(-SURE));
+        known.zip(&self.hole, |o, h| if h { SURE } else { o })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use tatter_core::image::{LinearRgb, Pixel as _, Unit};
+    use tatter_core::task::Task;
+
+    use super::*;
+    use crate::gaps::{GapInput, gaps};
+
+    /// Opacity of pale plain weave, eight texels a thread, with `around` within 22 to 52 texels of the middle and `hole` nearer.
+    fn cut(around: impl Fn(f32) -> LinearRgb + Sync, hole: LinearRgb) -> Option<Image<Unit>> {
+        let away = |x: usize, y: usize| (x as f32 - 99.5).hypot(y as f32 - 99.5);
+        let color = Image::from_fn(200, 200, |x, y| {
+            let wave = |v: usize| (std::f32::consts::TAU * v as f32 / 8.0).sin();
+            let thread = 0.75 + 0.25 * wave(x) * wave(y);
+            match away(x, y) {
+                d if d < 22.0 => hole,
+                d if d < 52.0 => around(d).times(thread),
+                _ => LinearRgb([0.60, 0.62, 0.64]).times(thread),
+            }
+        });
+        let cover = Image::from_fn(200, 200, |x, y| Unit(if away(x, y) < 60.0 { 1.0 } else { 0.0 }));
+        let input = GapInput { pitch_px: Some([8.0, 8.0]), ..GapInput::new(&cover) };
+        Some(gaps(&color, &input, &Task::new()).ok()?.opacity)
+    }
+
+    /// Mean opacity between two distances from the middle.
+    fn mean(opacity: &Image<Unit>, [low, high]: [f32; 2]) -> f32 {
+        let inside = |i: usize| ((i % 200) as f32 - 99.5).hypot((i / 200) as f32 - 99.5);
+        let band = opacity.texels().iter().enumerate().filter(|(i, _)| inside(*i) > low && inside(*i) < high);
+        let (sum, count) = band.fold((0.0, 0.0), |(sum, count), (_, o)| (sum + o.0, count + 1.0));
+        sum / count
+    }
+
+    // Truth is the drawing itself: exact geometry.
+    #[test]
+    fn scorch_around_a_hole_over_a_card_is_cloth_and_the_hole_is_open() {
+        let pale = LinearRgb([0.60, 0.62, 0.64]);
+        let brown = LinearRgb([0.10, 0.055, 0.025]);
+        let ring = |d: f32| brown.times((52.0 - d) / 30.0).plus(pale, (d - 22.0) / 30.0);
+        for card in [LinearRgb([0.74, 0.75, 0.74]), pale] {
+            let opacity = cut(ring, card);
+            let bands = [[0.0, 19.0], [25.0, 40.0], [25.0, 60.0]];
+            let [hole, scorched, all] = bands.map(|band| opacity.as_ref().map(|o| mean(o, band)));
+            assert!(hole.is_some_and(|o| o < 0.02), "a hole over {card:?} is open: {hole:?}");
+            assert!(scorched.is_some_and(|o| o > 0.97), "scorch over {card:?} is cloth: {scorched:?}");
+            // Its palest fringe, by threads that hardly lost light, may be taken for a card of nearly its tint.
+            assert!(all.is_some_and(|o| o > 0.9), "and nearly all of its fringe: {all:?}");
+        }
+    }
+}
