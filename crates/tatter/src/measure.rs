@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use tatter_capture::plane::{PlaneError, Straight, place, straighten};
+use tatter_capture::ruler::{Ruler, RulerError, find_ruler};
 use tatter_cloth::cut::ruler_uncertainty;
 use tatter_cloth::measure::{MeasureError, MeasureSettings, Measured, Weave, measure};
 use tatter_core::angle::Angle;
@@ -79,6 +80,9 @@ pub enum MeasurePhotoError {
     /// The rectangle of known size gives no scale.
     #[error("{0}: {1}")]
     Plane(PlaneError, PathBuf),
+    /// The ruler gives no scale.
+    #[error("{0}: {1}")]
+    Ruler(RulerError, PathBuf),
 }
 
 impl Explain for MeasurePhotoError {
@@ -87,6 +91,7 @@ impl Explain for MeasurePhotoError {
             Self::Picture(e) => e.next(),
             Self::Measure(e) => e.next(),
             Self::Plane(e, _) => e.next(),
+            Self::Ruler(e, _) => e.next(),
         }
     }
     fn class(&self) -> Class {
@@ -94,6 +99,7 @@ impl Explain for MeasurePhotoError {
             Self::Picture(e) => e.class(),
             Self::Measure(e) => e.class(),
             Self::Plane(e, _) => e.class(),
+            Self::Ruler(e, _) => e.class(),
         }
     }
 }
@@ -111,9 +117,16 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
         ),
         _ => None,
     };
+    let ruler = match request.scale {
+        Scale::FoundRuler => Some(
+            task.stage("ruler", || find_ruler(&photo.color, task))
+                .map_err(|error| MeasurePhotoError::Ruler(error, request.photo.clone()))?,
+        ),
+        _ => None,
+    };
     let shown = straight.as_ref().map(|straight| straight.show(&photo.color));
-    let (color, cloth) =
-        (shown.as_ref().unwrap_or(&photo.color), straight.as_ref().map(|straight| straight.aside.map(|aside| !aside)));
+    let aside = straight.as_ref().map(|straight| straight.aside.clone()).or_else(|| ruler.as_ref().map(Ruler::aside));
+    let (color, cloth) = (shown.as_ref().unwrap_or(&photo.color), aside.map(|aside| aside.map(|aside| !aside)));
     let settings = MeasureSettings { grain: request.grain, ..MeasureSettings::default() };
     let found = task.stage("measure", || measure(color, cloth.as_ref(), &settings, task))?;
     let found =
@@ -124,17 +137,19 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
     if found.woven && found.ends_per_width.min(found.picks_per_height) < FEW_THREADS {
         task.note("few-threads", "fewer than 20 threads in view: a photo of more cloth gives a surer count");
     }
+    let middle = [0.5 * color.width() as f64, 0.5 * color.height() as f64];
     let mm_per_px = match request.scale {
         Scale::Unknown => None,
         Scale::MmPerPixel(scale) => Some(scale.get()),
         Scale::Width(width) => Some(width.get() / photo.color.width() as f32),
         Scale::Ruler { from, to, length } => Some(length.get() / (to[0] - from[0]).hypot(to[1] - from[1]).max(1e-3)),
         Scale::Rectangle { .. } => straight.as_ref().map(|straight| straight.scale.get()),
+        Scale::FoundRuler => ruler.as_ref().map(|ruler| ruler.scale_at(middle) as f32),
         Scale::EndsPerCm(ends) => found.woven.then(|| 10.0 / (ends.get() * found.pitch_px[0])),
     };
-    let middle = [0.5 * color.width() as f64, 0.5 * color.height() as f64];
     let scale_uncertainty = match request.scale {
         Scale::Ruler { from, to, .. } => Some(ruler_uncertainty(from, to)),
+        Scale::FoundRuler => ruler.as_ref().map(|ruler| ruler.uncertainty_at(middle) as f32),
         _ => straight.as_ref().map(|straight| straight.uncertainty_at(middle, photo.color.size()) as f32),
     };
     let per_cm = |pitch: f32| mm_per_px.filter(|_| found.woven).map(|mm| PerCm(10.0 / (pitch * mm)));

@@ -27,6 +27,8 @@ const AGREE: f64 = 0.04;
 const MOST_UNSURE: f64 = 0.04;
 /// Distance of the camera in longer sides of what the photo shows: phones at 1 to 2 times (common practice, no source).
 const DISTANCE: f64 = 1.2;
+/// Tilt of a camera held by hand straight above, across the ruler, where its marks do not tell (common practice, no source).
+const UNSEEN_DEG: f64 = 2.0;
 /// How thick rulers are where their marks are, mm: bevelled ones and steel less, wood more (common practice, no source).
 const THICK_MM: f64 = 0.8;
 /// Maximum permissible error of a length of `L` metres, mm: `0.3 + 0.2 L`, class II of OIML R 35-1, "Material measures of length for general use".
@@ -252,7 +254,7 @@ impl Ruler {
 
     /// Deviation of the scale at a photo place, as a share of it: by what the marks leave open; by what a ruler may be off; by its
     /// thickness, which brings marks nearer to the camera; and by perspective: as the scale changes along the ruler, so it may change
-    /// away from it.
+    /// away from it, and by two degrees across it that its marks do not tell.
     #[must_use]
     pub fn uncertainty_at(&self, at: [f64; 2]) -> f64 {
         let (n, away) = self.beside(at);
@@ -267,10 +269,15 @@ impl Ruler {
         let longest = self.photo.width.max(self.photo.height) as f64;
         let nearer = THICK_MM / (DISTANCE * longest * self.scale_at(at));
         let per_px = 2.0 * c.abs().max(covariance[2][2].max(0.0).sqrt()) / self.pitch(n) / d;
+        // An area shrinks as the third power of the distance, so its side as the power 1.5; a length across the tilt as the first.
+        let unseen = UNSEEN_DEG.to_radians().tan() / (DISTANCE * longest);
+        let off = (at[0] - 0.5 * self.photo.width as f64).hypot(at[1] - 0.5 * self.photo.height as f64);
+        let across = (1.5 * unseen * away).hypot(0.5 * unseen * off);
         // Seen from the side lengths along it shrink, those across do not; its vanishing point says how far from the side.
         let tilt = (c.abs() * DISTANCE * longest / a.abs()).atan();
         let foreshortened = 0.5 * (1.0 - tilt.cos());
-        (marks.max(0.0) + maker.powi(2) + nearer.powi(2) + (per_px * away).powi(2) + foreshortened.powi(2)).sqrt()
+        (marks.max(0.0) + maker.powi(2) + nearer.powi(2) + (per_px * away).powi(2) + across.powi(2) + foreshortened.powi(2))
+            .sqrt()
     }
 
     /// Refuse what leaves the scale unsure; say what is let pass.

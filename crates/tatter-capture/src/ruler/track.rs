@@ -48,6 +48,7 @@ pub(super) fn track(photo: &Image<f32>, start: &Marked) -> Option<Tracked> {
     let eye = Eye { photo, ink: f64::from(start.ink), inward: start.inward, reach };
     let mut found = None;
     for round in 0..ROUNDS {
+        line.lean += eye.lean(&line)?;
         let marks = follow(&eye, &line)?;
         let fitted = fit(&marks)?;
         if round + 1 == ROUNDS {
@@ -109,6 +110,18 @@ impl Eye<'_> {
         let sum: f64 = darker.iter().map(|d| weight(d.1)).sum();
         let place = darker.iter().map(|d| d.0 * weight(d.1)).sum::<f64>() / sum.max(1e-9);
         (sum > 0.0).then_some((near + place, most))
+    }
+
+    /// How much more marks lean than told: stripes that are followed askew seem to end, the thin ones first.
+    fn lean(&self, line: &Line) -> Option<f64> {
+        let at = |n: i32, across: f64| {
+            let moved = Line { across: line.across + across, ..*line };
+            let near = line.along + f64::from(n) * line.pitch + line.lean * across;
+            self.mark(&Line { along: near, ..moved }, near, line.pitch).map(|m| m.0 - near)
+        };
+        let lean = |n: i32| Some(((at(n, self.reach)? - at(n, -self.reach)?) / (2.0 * self.reach)) as f32);
+        let mut all: Vec<f32> = (-12..=12).filter_map(lean).collect();
+        (all.len() >= 7).then(|| f64::from(tatter_core::stats::median(&mut all)))
     }
 
     /// Where a mark ends inward, pixels from the middle of the short ones.

@@ -12,7 +12,7 @@ use crate::term::{Term, number, warnings};
 pub(crate) fn run(args: &Measure, term: &Term) -> Outcome {
     let task = term.task();
     let request =
-        MeasureRequest { photo: args.photo.clone(), scale: scale(&args.scale), grain: args.grain_deg.map(Angle::degrees) };
+        MeasureRequest { photo: args.photo.clone(), scale: scale(&args.scale)?, grain: args.grain_deg.map(Angle::degrees) };
     let report = measure_photo(&request, &task).map_err(boxed)?;
     term.notes(&task);
     let object = json!({
