@@ -5,7 +5,9 @@ set -euo pipefail
 cd "$(dirname "$0")/../.."
 models=$(mktemp -d)
 trap 'rm -rf "$models"' EXIT
-cargo run --locked -q -p tatter --example sample_models -- "$models"
+# Of the whole workspace: with one package chosen, its dependencies have other features and are compiled once more.
+cargo build --locked -q --workspace --example sample_models
+"${CARGO_TARGET_DIR:-target}/debug/examples/sample_models" "$models"
 cd tools/render-reference
 [ -d node_modules/@khronosgroup ] || npm install --silent --no-audit --no-fund --no-package-lock
 CHROMIUM=$(command -v chromium || command -v chromium-browser) node draw.mjs "$models" ../../crates/tatter/tests/sample_models/golden

@@ -1,5 +1,6 @@
 //! Every argument, once: parser, help, man page and completions come from here.
 
+mod color;
 mod cut;
 mod grain;
 mod handoff;
@@ -18,6 +19,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use tatter::variation::Which;
 use tatter_core::channel::Channel;
 
+pub(crate) use color::ColorArgs;
 pub(crate) use cut::Cut;
 pub(crate) use grain::{Forget, Grain};
 pub(crate) use handoff::{AlphaArg, Handoff, NormalYArg};
@@ -278,6 +280,12 @@ pub(crate) struct Measure {
     /// Scale of the photo
     #[command(flatten)]
     pub(crate) scale: ScaleArgs,
+    /// What of known colour lies in the photo
+    #[command(flatten)]
+    pub(crate) color: ColorArgs,
+    /// Photo of an even card in the cloth's place, by which uneven light is evened out
+    #[arg(long, value_name = "PHOTO")]
+    pub(crate) flat: Option<PathBuf>,
     /// Warp direction in the photo, degrees counter-clockwise from image right
     #[arg(long, value_name = "DEG", allow_hyphen_values = true, value_parser = finite)]
     pub(crate) grain_deg: Option<f32>,

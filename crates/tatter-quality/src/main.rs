@@ -8,6 +8,8 @@
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a tool on the command line")]
 
 mod alpha;
+mod behind;
+mod by_hand;
 mod capture;
 mod color;
 mod cost;
@@ -44,6 +46,9 @@ fn main() -> Outcome {
         ["backings"] => say(&capture::backings(List::Work, None)?),
         ["backings", word] => say(&capture::backings(List::Work, Some(word))?),
         ["lights"] => say(&capture::lights(List::Release)?),
+        ["backlit"] => say(&behind::table(List::Work, None)?),
+        ["backlit", word] => say(&behind::table(List::Work, Some(word))?),
+        ["by-hand"] => say(&by_hand::table(List::Release)?),
         ["scale"] => say(&known::scale(None)?),
         ["color"] => say(&color::table(None)?),
         ["color", folder] => say(&color::table(Some(Path::new(folder)))?),
@@ -54,7 +59,7 @@ fn main() -> Outcome {
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
         _ => Err(
-            "say nothing, or: work [WORD], look FOLDER, relief, alpha, backings [WORD], lights, color [FOLDER], scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+            "say nothing, or: work [WORD], look FOLDER, relief, alpha, backings [WORD], backlit [WORD], lights, by-hand, color [FOLDER], scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
                 .into(),
         ),
     }
@@ -73,7 +78,9 @@ fn whole() -> Outcome {
         .replace("{alpha}", &alpha::table()?)
         .replace("{relief}", &relief::table(List::Release)?)
         .replace("{backings}", &capture::backings(List::Release, None)?)
+        .replace("{backlit}", &behind::table(List::Release, None)?)
         .replace("{lights}", &capture::lights(List::Release)?)
+        .replace("{by hand}", &by_hand::table(List::Release)?)
         .replace("{color}", &color::table(None)?)
         .replace("{scale}", &known::scale(None)?)
         .replace("{threads}", &threads::table(List::Release))

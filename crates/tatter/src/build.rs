@@ -121,23 +121,35 @@ pub(crate) struct Computation {
     pub(crate) memory: Option<Memory>,
 }
 
+/// What became of a computation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Effect {
+    /// It is written.
+    Done,
+    /// It rests on files that are not what they were taken for, and nothing was written.
+    Unsound,
+}
+
 /// Build states of a job in memory, encode what changed, one file a thread, and hand each over before the next is begun.
 /// Textures and patches are read once, and states that differ in size only are built once. With several states, a dye or wear the
 /// pristine pictures are held as well. The job itself, when only placements changed since it was last built and its files lie in
-/// one of the `previous` folders, is built from what was kept then, to the same bytes.
+/// one of the `previous` folders, is built from what was kept then, to the same bytes. Nothing takes effect of what rests on a file that was changed since: it is computed once more, from nothing.
 pub(crate) fn compute<E: From<BuildFailed>>(
     session: &mut Session,
     job: &Path,
     which: Which<'_>,
     previous: &[PathBuf],
     task: &Task,
-    mut each: impl FnMut(&mut Session, Computation) -> Result<(), E>,
+    mut each: impl FnMut(&mut Session, Computation) -> Result<Effect, E>,
 ) -> Result<(), E> {
     let states = which.of(&session.job, job).map_err(BuildFailed::from)?;
-    if which == Which::Job
-        && let Some(done) = reuse::compute(session, previous, task)?
-    {
-        return each(session, done);
+    if which == Which::Job {
+        if let Some(done) = reuse::compute(session, previous, task)?
+            && each(session, done)? == Effect::Done
+        {
+            return Ok(());
+        }
+        session.store.forget_assumptions();
     }
     let mut pristine = session.load(task).map_err(BuildFailed::from)?;
     for state in states.iter().flatten() {
@@ -299,13 +311,16 @@ pub fn build_states(job: &Path, output: Option<&Path>, which: Which<'_>, task: &
     let folder = output.map_or_else(|| session.store.folder().join("built"), Path::to_path_buf);
     let mut done = Vec::new();
     compute(&mut session, job, which, std::slice::from_ref(&folder), task, |session, computed: Computation| {
+        if !session.store.assumptions_hold() {
+            return Ok(Effect::Unsound);
+        }
         let memory = computed.memory;
         let name = computed.variation.map(|variation| variation.name);
         let folder = name.as_ref().map_or_else(|| folder.clone(), |name| folder.join(name));
         let files = task.stage("write", || write_all(computed.files, &folder))?;
         reuse::remember(session, memory, task);
         done.push(BuildSummary { variation: name, files, report: computed.report, wear: computed.wear });
-        Ok::<(), BuildFailed>(())
+        Ok::<Effect, BuildFailed>(Effect::Done)
     })?;
     Ok(done)
 }

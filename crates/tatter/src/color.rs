@@ -97,6 +97,23 @@ impl Explain for ColorFailed {
     }
 }
 
+/// Correct the colours of one photo.
+pub(crate) fn correct(
+    photo: &mut Photo,
+    request: &ColorRequest,
+    path: &Path,
+    task: &Task,
+) -> Result<Option<Corrected>, ColorFailed> {
+    if let Some(flat_field) = &request.flat_field {
+        even(&mut [&mut *photo], flat_field)?;
+    }
+    let corrected = request.known.map(|known| correction(photo, known, path, task)).transpose()?;
+    if let Some(corrected) = &corrected {
+        photo.color = corrected.correction().show(&photo.color);
+    }
+    Ok(corrected)
+}
+
 /// A flat field taken out of shots of one size.
 pub(crate) fn even(shots: &mut [&mut Photo], path: &Path) -> Result<(), ColorFailed> {
     let card = read_photo(path, &Limits::default())?;

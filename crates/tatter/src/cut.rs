@@ -405,7 +405,7 @@ pub(crate) fn eight_bits(picture: Image<LinearRgb>) -> Stored {
 }
 
 /// A chart's corners with room for its frame and its print around them.
-fn with_frame(corners: [[f32; 2]; 4]) -> [[f32; 2]; 4] {
+pub(crate) fn with_frame(corners: [[f32; 2]; 4]) -> [[f32; 2]; 4] {
     const ROOM: f32 = 1.25;
     let middle = [0, 1].map(|c: usize| corners.iter().map(|p| p[c]).sum::<f32>() / 4.0);
     corners.map(|p| [0, 1].map(|c: usize| middle[c] + ROOM * (p[c] - middle[c])))

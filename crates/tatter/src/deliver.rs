@@ -13,7 +13,7 @@ use tatter_files::job::JobError;
 use tatter_files::store::{Store, StoreError};
 use tatter_garment::build::BuildReport;
 
-use crate::build::{BuildFailed, Computation, Computed, compute, finish_in};
+use crate::build::{BuildFailed, Computation, Computed, Effect, compute, finish_in};
 use crate::check::{CheckError, Fault, LookedOver, look_over};
 use crate::reuse;
 use crate::session::{Session, SessionError};
@@ -231,7 +231,10 @@ pub fn deliver_states(
         let outgoing: Vec<Outgoing> =
             computed.files.iter_mut().map(|file| outgoing(session, file, computed.variation.as_ref())).collect();
         refuse_own_files(session, computed.variation.as_ref(), &outgoing)?;
-        let receipt = task.stage("deliver", || deliver(&session.store, &outgoing, when, task))?;
+        let receipt = match task.stage("deliver", || deliver(&session.store, &outgoing, when, task)) {
+            Err(DeliverError::NotAsAssumed) => return Ok(Effect::Unsound),
+            other => other?,
+        };
         reuse::remember(session, computed.memory.take(), task);
         let mut summary = summarised(receipt);
         for (file, built) in summary.files.iter_mut().zip(&computed.files) {
@@ -241,7 +244,7 @@ pub fn deliver_states(
         (summary.report, summary.wear) = (Some(computed.report), computed.wear);
         summary.variation = computed.variation.map(|variation| variation.name);
         done.push(summary);
-        Ok::<(), DeliverFailed>(())
+        Ok::<Effect, DeliverFailed>(Effect::Done)
     })?;
     Ok(done)
 }

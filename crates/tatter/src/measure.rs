@@ -1,13 +1,14 @@
-//! `measure`: thread count, grain and weave of the cloth in a photo.
+//! `measure`: thread count, grain, weave and colour of the cloth in a photo.
 
 use std::path::PathBuf;
 
 use tatter_capture::plane::{PlaneError, Straight, place, straighten};
 use tatter_capture::ruler::{Ruler, RulerError, find_ruler};
-use tatter_cloth::cut::ruler_uncertainty;
+use tatter_cloth::cut::{inside_any, ruler_uncertainty};
 use tatter_cloth::measure::{MeasureError, MeasureSettings, Measured, Weave, measure};
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
+use tatter_core::image::{Image, LinearRgb};
 use tatter_core::model::Scale;
 use tatter_core::task::Task;
 use tatter_core::units::PerCm;
@@ -15,6 +16,9 @@ use tatter_files::limits::Limits;
 use tatter_files::picture::{PictureError, read_photo};
 
 pub use tatter_cloth::measure::Fabric;
+
+use crate::color::{ColorFailed, ColorRequest, Corrected, Known, correct};
+use crate::cut::with_frame;
 
 /// What to measure.
 #[derive(Clone, Debug, Default)]
@@ -25,10 +29,12 @@ pub struct MeasureRequest {
     pub scale: Scale,
     /// Warp direction as told.
     pub grain: Option<Angle>,
+    /// What corrects the colours.
+    pub color: ColorRequest,
 }
 
 /// What was measured; fields as in the machine contract.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug)]
 pub struct MeasureReport {
     /// How the cloth is made, as far as it shows.
     pub fabric: Fabric,
@@ -60,6 +66,10 @@ pub struct MeasureReport {
     pub scale_uncertainty: Option<f32>,
     /// The camera's angle to the upright on the cloth, degrees, where perspective was taken out.
     pub straightened_deg: Option<f64>,
+    /// Mean light of all that is neither chart nor card: the cloth's colour where the photo shows nothing else.
+    pub cloth_color: LinearRgb,
+    /// How colours were corrected before.
+    pub corrected: Option<Corrected>,
 }
 
 /// Confidence from which the numbers can be relied on: right in nineteen of twenty drawings and made photos.
@@ -83,6 +93,9 @@ pub enum MeasurePhotoError {
     /// The ruler gives no scale.
     #[error("{0}: {1}")]
     Ruler(RulerError, PathBuf),
+    /// Colours cannot be corrected.
+    #[error(transparent)]
+    Color(#[from] ColorFailed),
 }
 
 impl Explain for MeasurePhotoError {
@@ -92,6 +105,7 @@ impl Explain for MeasurePhotoError {
             Self::Measure(e) => e.next(),
             Self::Plane(e, _) => e.next(),
             Self::Ruler(e, _) => e.next(),
+            Self::Color(e) => e.next(),
         }
     }
     fn class(&self) -> Class {
@@ -100,6 +114,7 @@ impl Explain for MeasurePhotoError {
             Self::Measure(e) => e.class(),
             Self::Plane(e, _) => e.class(),
             Self::Ruler(e, _) => e.class(),
+            Self::Color(e) => e.class(),
         }
     }
 }
@@ -107,9 +122,10 @@ impl Explain for MeasurePhotoError {
 /// Read a photo and count its threads.
 ///
 /// # Errors
-/// The photo cannot be read, is too small, or the task was cancelled.
+/// The photo cannot be read, is too small, holds nothing of the colour or size that is told, or the task was cancelled.
 pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureReport, MeasurePhotoError> {
-    let photo = task.stage("read", || read_photo(&request.photo, &Limits::default()))?;
+    let mut photo = task.stage("read", || read_photo(&request.photo, &Limits::default()))?;
+    let corrected = task.stage("color", || correct(&mut photo, &request.color, &request.photo, task))?;
     let straight = match request.scale {
         Scale::Rectangle { size, corners } => Some(
             task.stage("straighten", || place(&photo.color, size, corners, task).and_then(|p| straighten(p, photo.color.size())))
@@ -125,8 +141,8 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
         _ => None,
     };
     let shown = straight.as_ref().map(|straight| straight.show(&photo.color));
-    let aside = straight.as_ref().map(|straight| straight.aside.clone()).or_else(|| ruler.as_ref().map(Ruler::aside));
-    let (color, cloth) = (shown.as_ref().unwrap_or(&photo.color), aside.map(|aside| aside.map(|aside| !aside)));
+    let color = shown.as_ref().unwrap_or(&photo.color);
+    let cloth = cloth(color, straight.as_ref(), ruler.as_ref(), request.color.settled(corrected.as_ref()).known);
     let settings = MeasureSettings { grain: request.grain, ..MeasureSettings::default() };
     let found = task.stage("measure", || measure(color, cloth.as_ref(), &settings, task))?;
     let found =
@@ -168,6 +184,29 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
         confidence: found.confidence,
         mm_per_px,
         scale_uncertainty,
-        straightened_deg: straight.filter(Straight::is_warped).map(|straight| straight.placed.misfit.tilt_deg),
+        straightened_deg: straight.as_ref().filter(|s| s.is_warped()).map(|straight| straight.placed.misfit.tilt_deg),
+        cloth_color: mean(color, cloth.as_ref()),
+        corrected,
     })
+}
+
+/// Where neither what gives the scale nor the chart lies; `None`: everywhere.
+fn cloth(color: &Image<LinearRgb>, straight: Option<&Straight>, ruler: Option<&Ruler>, known: Option<Known>) -> Option<Image<bool>> {
+    let aside = straight.map(|straight| straight.aside.clone()).or_else(|| ruler.map(Ruler::aside));
+    let of_card = aside.map(|aside| aside.map(|aside| !aside));
+    let Some(Known::Chart(corners)) = known else { return of_card };
+    let to = straight.map(|straight| straight.photo_from_straight.inverse());
+    let moved = with_frame(corners).map(|corner| to.as_ref().map_or(corner, |to| to.at(corner.map(f64::from)).map(|v| v as f32)));
+    let of_chart = inside_any(color.size(), &[moved]).map(|inside| !inside);
+    Some(of_card.map_or_else(|| of_chart.clone(), |of_card| of_card.zip(&of_chart, |a, b| a && b)))
+}
+
+fn mean(color: &Image<LinearRgb>, cloth: Option<&Image<bool>>) -> LinearRgb {
+    let counted = |i: usize| cloth.is_none_or(|cloth| cloth.texels()[i]);
+    let (mut sum, mut count) = ([0.0f64; 3], 0usize);
+    for (_, texel) in color.texels().iter().enumerate().filter(|(i, _)| counted(*i)) {
+        (0..3).for_each(|c| sum[c] += f64::from(texel.0[c]));
+        count += 1;
+    }
+    LinearRgb(sum.map(|sum| (sum / count.max(1) as f64) as f32))
 }

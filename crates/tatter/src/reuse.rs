@@ -3,8 +3,8 @@
 //! Kept in the job's folder: the pristine tiles of the textures where something was laid, and for the last build which placement
 //! showed in which tile, what it depended on, and where the rows of every written PNG lie in its file. When placements were moved,
 //! changed, added or taken away, the tiles that they left or reach are laid anew from what was pristine, and the bands of rows that
-//! hold those tiles are packed anew; everything else is copied from the file that was written last, once its hash says that it is
-//! that file. Where nothing was laid, that file is what was pristine.
+//! hold those tiles are packed anew; everything else is copied from the file that was written last. That it is that file is told by its
+//! length at first, and by its hash before anything takes effect; if it is not, all is built from nothing. Where nothing was laid, that file is what was pristine.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
@@ -33,18 +33,13 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     if !session.job.wear.is_empty() {
         return Ok(None);
     }
-    let Some(memory) = session.store.remembered::<BuildRecord>() else { return Ok(None) };
-    let (Some(base), Some(placements)) = (base(session), placements(session)) else { return Ok(None) };
-    let changed = changed(&memory.placements, &placements, |(id, _)| id.as_str()).filter(|_| memory.base == base);
-    let Some(changed) = changed else { return Ok(None) };
-    if changed.len() * MOST_CHANGED > placements.len().max(MOST_CHANGED) {
+    if !session.store.remembers() {
         return Ok(None);
     }
-    // All at once: none alone keeps every core busy to its end.
-    let of_before = || rayon::join(|| last_files(session, &memory, previous), || session.open_tiles());
-    let (patches, (files, kept_tiles)) = task.stage("read", || rayon::join(|| session.read_patches(), of_before));
+    // Both at once: neither alone keeps every core busy to its end. Patches are wanted whether or not there is something to build on.
+    let (patches, before) = task.stage("read", || rayon::join(|| session.read_patches(), || before(session, previous)));
     session.patches = patches?;
-    let (Some(files), Some(kept_tiles)) = (files, kept_tiles) else { return Ok(None) };
+    let Some(Before { memory, base, placements, changed, files, kept_tiles }) = before else { return Ok(None) };
     session.take_sizes(&kept_tiles, KeptTiles::size);
     let placed = session.placed();
     let plan = BuildPlan::new(&session.garment, &placed, &BuildSettings::default(), task)?;
@@ -95,6 +90,34 @@ pub(crate) fn compute(session: &mut Session, previous: &[PathBuf], task: &Task) 
     Ok(Some(Computation { variation: None, files, report, wear: Vec::new(), memory }))
 }
 
+/// A build of before that this one can go on from.
+struct Before {
+    memory: Memory,
+    /// Hash of what all texels depend on now, as then.
+    base: String,
+    /// Placements as they are now.
+    placements: Vec<(String, String)>,
+    /// Ids of those that changed.
+    changed: BTreeSet<String>,
+    /// Its files, by path.
+    files: BTreeMap<String, LastFile>,
+    /// By set and file.
+    kept_tiles: Vec<Vec<KeptTiles>>,
+}
+
+/// `None` when there is none, more than some placements changed since, or what it left is not there any more.
+fn before(session: &Session, previous: &[PathBuf]) -> Option<Before> {
+    let (memory, now) =
+        rayon::join(|| session.store.remembered::<BuildRecord>(), || Some((base(session)?, placements(session)?)));
+    let (memory, (base, placements)) = (memory?, now?);
+    let changed = changed(&memory.placements, &placements, |(id, _)| id.as_str()).filter(|_| memory.base == base)?;
+    if changed.len() * MOST_CHANGED > placements.len().max(MOST_CHANGED) {
+        return None;
+    }
+    let (files, kept_tiles) = rayon::join(|| last_files(session, &memory, previous), || session.open_tiles());
+    Some(Before { files: files?, kept_tiles: kept_tiles?, memory, base, placements, changed })
+}
+
 /// What to keep of a build; `None` when a file is no PNG and so cannot be rewritten in part.
 pub(crate) fn memory(session: &Session, files: &[Computed], bands: Vec<Vec<Band>>, build: BuildRecord) -> Option<Memory> {
     Some(Memory { base: base(session)?, placements: placements(session)?, files: kept(files, bands)?, build })
@@ -106,8 +129,8 @@ fn kept(files: &[Computed], bands: Vec<Vec<Band>>) -> Option<BTreeMap<String, Bu
         .zip(bands)
         .filter_map(|(file, bands)| file.bytes.as_ref().map(|hashed| (file, hashed, bands)))
         .map(|(file, hashed, bands)| {
-            let hash = hashed.hash().to_owned();
-            (!bands.is_empty()).then(|| (file.path.clone(), BuiltRecord { hash, bands }))
+            let (hash, bytes) = (hashed.hash().to_owned(), hashed.pieces().len());
+            (!bands.is_empty()).then(|| (file.path.clone(), BuiltRecord { hash, bytes, bands }))
         })
         .collect()
 }
@@ -215,13 +238,13 @@ pub(crate) fn changed<'a, T: PartialEq>(
 
 type LastFile = (KnownFile, Vec<Band>);
 
-/// The files of the last build, where they still are what was written.
+/// The files of the last build, where something as long still lies: the store has to be asked before what is made of them takes effect.
 fn last_files(session: &Session, memory: &Memory, previous: &[PathBuf]) -> Option<BTreeMap<String, LastFile>> {
     let find = |(path, record): (&String, &BuiltRecord)| {
         let name = path.rsplit('/').next().unwrap_or(path);
         let target = session.folder().join(session.target(path));
         let places = std::iter::once(target).chain(previous.iter().map(|folder| folder.join(name)));
-        let file = places.into_iter().find_map(|place| session.store.file_with(&place, &record.hash))?;
+        let file = places.into_iter().find_map(|place| session.store.assume(&place, &record.hash, record.bytes))?;
         Some((path.clone(), (file, record.bands.clone())))
     };
     memory.files.par_iter().map(find).collect()

@@ -13,7 +13,7 @@ use tatter_files::job::{JobError, read_job};
 use tatter_files::limits::Limits;
 use tatter_files::mesh::{MeshError, read_mesh};
 use tatter_files::patch::{PatchError, read_patch};
-use tatter_files::picture::{PictureError, read_hashed, read_stored};
+use tatter_files::picture::{PictureError, largest_first, read_hashed, read_stored};
 use tatter_files::store::{KeptTiles, Store, StoreError};
 use tatter_garment::place::Placed;
 use tatter_garment::surface::density::density;
@@ -71,7 +71,7 @@ pub(crate) struct Session {
     pub(crate) job: Job,
     pub(crate) garment: Garment,
     pub(crate) store: Store,
-    /// By the name the job gives them; only those that lie on the garment; empty before [`Session::load`].
+    /// By the name the job gives them; only those that lie on the garment; empty until they are first needed.
     pub(crate) patches: BTreeMap<String, Patch>,
     /// Textures that were new, decoded when it was seen whether they can be, until [`Session::load`] takes them.
     fresh: BTreeMap<String, Stored>,
@@ -87,9 +87,12 @@ impl Session {
         let files: Vec<&str> = garment.sets.iter().flat_map(|set| &set.files).map(|file| file.path.as_str()).collect();
         task.stage("pristine", || {
             // What cannot be read must not be kept for the pristine state: it would stay there after the file is mended.
-            let new = files.par_iter().filter(|file| !store.knows(file));
+            let new: Vec<&str> = files.iter().copied().filter(|file| !store.knows(file)).collect();
+            let new = largest_first(new, |file| folder.join(file));
             let read: Vec<(&str, _)> = new
-                .map(|file| Ok((*file, read_hashed(&folder.join(file), &Limits::default())?)))
+                .into_par_iter()
+                .with_max_len(1)
+                .map(|file| Ok((file, read_hashed(&folder.join(file), &Limits::default())?)))
                 .collect::<Result<_, PictureError>>()?;
             store.ingest(&files)?;
             // One that was changed between both readings is read again.
@@ -110,7 +113,7 @@ impl Session {
         Ok(Self { job, garment, store, patches: BTreeMap::new(), fresh: BTreeMap::new(), folder })
     }
 
-    /// Read the patches that are placed; give every texture as it was before Tatter touched it, by set and file. Sizes of the
+    /// Read the patches that are placed, unless they were read; give every texture as it was before Tatter touched it, by set and file. Sizes of the
     /// textures are noted in the garment.
     pub(crate) fn load(&mut self, task: &Task) -> Result<Vec<Vec<Stored>>, SessionError> {
         let limits = Limits::default();
@@ -127,11 +130,15 @@ impl Session {
             Ok(self.store.pristine_picture(&file.path, &limits)?)
         };
         let decoded = || {
-            let of_set = |(set, held): (&MapSet, Vec<Option<Stored>>)| set.files.par_iter().zip(held).map(pristine).collect();
+            let of_set = |(set, held): (&MapSet, Vec<Option<Stored>>)| {
+                set.files.par_iter().zip(held).with_max_len(1).map(pristine).collect()
+            };
             self.garment.sets.par_iter().zip(held).map(of_set).collect::<Result<Vec<Vec<Stored>>, SessionError>>()
         };
+        let known = std::mem::take(&mut self.patches);
+        let patches = || if known.is_empty() { self.read_patches() } else { Ok(known) };
         // Both at once: neither alone keeps every core busy to its end.
-        let (patches, pictures) = task.stage("read", || rayon::join(|| patches(&self.job, &self.folder), decoded));
+        let (patches, pictures) = task.stage("read", || rayon::join(patches, decoded));
         self.patches = patches?;
         let pictures = pictures?;
         self.take_sizes(&pictures, |picture| picture.size);

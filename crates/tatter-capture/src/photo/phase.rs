@@ -2,9 +2,9 @@
 //! and sizes.
 
 use rayon::prelude::*;
-use rustfft::FftPlanner;
-use rustfft::num_complex::Complex;
 use tatter_core::image::Image;
+use tatter_fourier::FourierPlanner;
+use tatter_fourier::num_complex::Complex;
 
 use super::{Homography, warp};
 
@@ -51,8 +51,8 @@ fn spectrum(image: &Image<f32>, side: usize) -> Vec<Complex<f32>> {
 
 /// Both axes, in place; the result is transposed forwards and set right again backwards.
 fn transform(grid: &mut Vec<Complex<f32>>, side: usize, forward: bool) {
-    let mut planner = FftPlanner::<f32>::new();
-    let fft = if forward { planner.plan_fft_forward(side) } else { planner.plan_fft_inverse(side) };
+    let mut planner = FourierPlanner::new();
+    let fft = if forward { planner.forward(side) } else { planner.inverse(side) };
     fft.process(grid);
     let mut turned = vec![Complex::default(); side * side];
     for y in 0..side {

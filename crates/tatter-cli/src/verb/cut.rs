@@ -1,5 +1,7 @@
 //! `tatter cut`.
 
+use std::path::PathBuf;
+
 use serde_json::{Map, Value, json};
 use tatter::color::{ColorRequest, Corrected, GreyPick, Known};
 use tatter::cut::{CutReport, CutRequest, CutSource, Homography, cut_photo};
@@ -12,7 +14,7 @@ use tatter_core::units::PerCm;
 
 use super::weave::codes;
 use super::{BadArgument, CENTRE, Outcome, boxed, four, scale};
-use crate::args::{Chart, Cut, Numbers, SubjectArg};
+use crate::args::{Chart, ColorArgs, Cut, Numbers, SubjectArg};
 use crate::term::{Term, degrees, number, round, seconds, warnings};
 
 /// Photo to patch.
@@ -48,11 +50,11 @@ fn request(args: &Cut) -> Result<CutRequest, Box<dyn Explain>> {
         seed: args.seed,
     };
     let (source, output, strokes) = (source(args)?, args.output.clone(), args.strokes.clone());
-    Ok(CutRequest { source, output, recipe, strokes, color: color(args) })
+    Ok(CutRequest { source, output, recipe, strokes, color: color(&args.color, args.flat.as_ref()) })
 }
 
 /// What of known colour is in view.
-fn color(args: &Cut) -> ColorRequest {
+pub(super) fn color(args: &ColorArgs, flat: Option<&PathBuf>) -> ColorRequest {
     let chart = args.chart.map(|chart| match chart {
         Chart::Find => Known::ChartSomewhere,
         Chart::Corners(Numbers(corners)) => Known::Chart(four(corners)),
@@ -60,7 +62,7 @@ fn color(args: &Cut) -> ColorRequest {
     let grey = args.grey.map(|(Numbers([x, y]), radius)| {
         Known::Grey(GreyPick { at: [x + CENTRE, y + CENTRE], radius, reflectance: args.grey_reflectance.unwrap_or(GREY_CARD) })
     });
-    ColorRequest { known: chart.or(grey), flat_field: args.flat.clone() }
+    ColorRequest { known: chart.or(grey), flat_field: flat.cloned() }
 }
 
 /// What grey cards are made to give back.
@@ -127,7 +129,7 @@ fn machine(report: &CutReport, task: &Task) -> Value {
 }
 
 /// How colours were corrected: differences are CIEDE2000, mean and greatest.
-fn corrected(corrected: &Corrected) -> Value {
+pub(super) fn corrected(corrected: &Corrected) -> Value {
     let two = |values: [f32; 2]| values.map(number);
     match corrected {
         Corrected::Grey(pick, found) => json!({

@@ -3,7 +3,10 @@
 use serde_json::json;
 use tatter::measure::{Fabric, MeasureReport, MeasureRequest, SURE, measure_photo};
 use tatter_core::angle::Angle;
+use tatter_core::color::{Lab, codes_text, srgb_code};
+use tatter_core::image::LinearRgb;
 
+use super::cut::{color, corrected};
 use super::{Outcome, boxed, scale};
 use crate::args::Measure;
 use crate::term::{Term, number, warnings};
@@ -11,8 +14,12 @@ use crate::term::{Term, number, warnings};
 /// Thread count, weave and grain of a photo.
 pub(crate) fn run(args: &Measure, term: &Term) -> Outcome {
     let task = term.task();
-    let request =
-        MeasureRequest { photo: args.photo.clone(), scale: scale(&args.scale)?, grain: args.grain_deg.map(Angle::degrees) };
+    let request = MeasureRequest {
+        photo: args.photo.clone(),
+        scale: scale(&args.scale)?,
+        grain: args.grain_deg.map(Angle::degrees),
+        color: color(&args.color, args.flat.as_ref()),
+    };
     let report = measure_photo(&request, &task).map_err(boxed)?;
     term.notes(&task);
     let object = json!({
@@ -31,6 +38,12 @@ pub(crate) fn run(args: &Measure, term: &Term) -> Outcome {
         "mm_per_pixel": report.mm_per_px.map(number),
         "scale_uncertainty_percent": report.scale_uncertainty.map(|share| number(100.0 * share)),
         "straightened_deg": report.straightened_deg.map(|tilt| number(tilt as f32)),
+        "cloth_color": {
+            "linear": report.cloth_color.0.map(number),
+            "srgb": srgb(report.cloth_color),
+            "lab": lab(report.cloth_color).map(number),
+        },
+        "color": report.corrected.as_ref().map(corrected),
         "warnings": warnings(&task),
     });
     term.result(&object, &described(&report));
@@ -39,6 +52,28 @@ pub(crate) fn run(args: &Measure, term: &Term) -> Outcome {
 
 /// What was found, for people.
 fn described(report: &MeasureReport) -> String {
+    let mut text = threads(report);
+    let [l, a, b] = lab(report.cloth_color);
+    text += &format!("colour in the mean {}, CIELAB {l:.1} {a:.1} {b:.1}", srgb(report.cloth_color));
+    text += &match &report.corrected {
+        Some(corrected) => format!("; {}\n", corrected.told()),
+        None => ", as the camera has it: --chart or --grey corrects it\n".to_owned(),
+    };
+    text
+}
+
+/// As sRGB codes.
+fn srgb(color: LinearRgb) -> String {
+    codes_text(color.0.map(srgb_code))
+}
+
+fn lab(color: LinearRgb) -> [f32; 3] {
+    let Lab { l, a, b } = color.into();
+    [l, a, b]
+}
+
+/// What was counted.
+fn threads(report: &MeasureReport) -> String {
     let confidence = report.confidence;
     let Some([ends_px, picks_px]) = report.pitch_px else {
         let looks = if report.fabric == Fabric::Knit { "looks knitted, not woven" } else { "no weave found" };

@@ -147,3 +147,46 @@ fn what_else_changed_is_never_built_from_what_was_kept() {
     assert!(!shop.run(&["deliver", JOB]).expect("runs").err.contains("reuse"), "nothing is said of it");
     agree(&shop, "worn").expect("files");
 }
+
+/// Turn a bit of the last byte of a file, which no band holds.
+fn spoil(path: &Path) -> Tried<Vec<u8>> {
+    let bytes = std::fs::read(path)?;
+    let mut spoilt = bytes.clone();
+    *spoilt.last_mut().ok_or("an empty file")? ^= 1;
+    std::fs::write(path, spoilt)?;
+    Ok(bytes)
+}
+
+#[test]
+fn a_file_changed_by_another_that_kept_its_length_is_neither_built_on_nor_replaced() {
+    let shop = delivered().expect("a delivery");
+    let map = shop.path("textures/canvas_roughness.png");
+    let own = spoil(&map).expect("a texture");
+    let before = shop.textures().expect("textures");
+    edit(&shop, moved).expect("moved");
+    let refused = shop.run(&["deliver", JOB]).expect("runs");
+    assert!(refused.code == Some(2) && refused.err.contains("canvas_roughness.png"), "{:?}: {}", refused.code, refused.err);
+    assert!(shop.textures().expect("textures") == before, "nothing was replaced");
+    std::fs::write(&map, own).expect("put back");
+    assert!(!whole(&deliver(&shop).expect("delivered")), "put back, only what changed is built");
+    agree(&shop, "put back").expect("files");
+
+    let build = |shop: &Workshop| shop.run(&["build", JOB, "--json"]).and_then(|run| run.json()).expect("built");
+    build(&shop);
+    assert_eq!(
+        shop.run(&["deliver", JOB, "--undo"]).expect("runs").code,
+        Some(0),
+        "taken back: what was built last lies elsewhere"
+    );
+    let built = shop.path("smock.tatter/built/canvas_roughness.png");
+    edit(&shop, |text| text.replace("at = [0.11, 0.37]", "at = [0.2, 0.25]")).expect("moved");
+    assert!(!whole(&build(&shop)), "what was built is built on");
+    spoil(&built).expect("a built texture");
+    edit(&shop, |text| text.replace("at = [0.2, 0.25]", "at = [0.15, 0.3]")).expect("moved");
+    assert!(whole(&build(&shop)), "what somebody else changed is not");
+    assert_eq!(
+        std::fs::read(&built).expect("built"),
+        from_nothing(&shop).expect("built")[Path::new("textures/canvas_roughness.png")],
+        "and it is as from nothing"
+    );
+}

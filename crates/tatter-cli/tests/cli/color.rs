@@ -117,6 +117,36 @@ fn a_chart_or_a_grey_place_gives_the_cloth_its_colour_back() -> Tried<()> {
     Ok(())
 }
 
+/// The published values of the chart are the outside truth; the cloth's true colour is its mean in the light before the camera.
+#[test]
+fn measure_tells_the_colour_of_the_cloth_under_a_chart() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let light = cloth()?;
+    save(&shop, "cast.jpg", &cast(&light))?;
+    let mut truth = [0.0f64; 3];
+    // Beside the chart and its frame, which reaches an eighth of its size beyond it.
+    let beside = |x: usize, y: usize| x > CHART[0] + 7 * CELL || y > CHART[1] + 5 * CELL;
+    let places: Vec<(usize, usize)> = (0..SIDE * SIDE).map(|i| (i % SIDE, i / SIDE)).filter(|(x, y)| beside(*x, *y)).collect();
+    places.iter().for_each(|(x, y)| (0..3).for_each(|c| truth[c] += f64::from(light.get(*x, *y).0[c]) / places.len() as f64));
+    let truth = Lab::from(LinearRgb(truth.map(|v| v as f32)));
+    let color = |more: &[&str]| -> Tried<(f32, serde_json::Value)> {
+        let report = shop.run(&[&["measure", "cast.jpg", "--json"][..], more].concat())?.json()?;
+        let lab: Vec<f32> = serde_json::from_value(report["cloth_color"]["lab"].clone())?;
+        Ok((ciede2000(Lab { l: lab[0], a: lab[1], b: lab[2] }, truth), report))
+    };
+    let (plain, _) = color(&[])?;
+    let (marked, report) = color(&["--chart", CORNERS])?;
+    let (found, _) = color(&["--chart", "find"])?;
+    let (grey, _) = color(&["--grey", "124.5,124.5,8", "--grey-reflectance", "0.19"])?;
+    assert_eq!(report["color"]["by"], "chart", "{report}");
+    assert!(plain > 4.0 && marked < 0.5 && found < 0.5 && grey < plain, "{plain}, marked {marked}, found {found}, grey {grey}");
+    let people = shop.run(&["measure", "cast.jpg", "--chart", "find"])?;
+    assert!(people.out.contains("colour in the mean #") && people.out.contains("24-patch chart"), "{}", people.out);
+    let none = shop.run(&["measure", "cast.jpg", "--chart", "300,300,400,300,400,380,300,380"])?;
+    assert!(none.code == Some(2) && none.err.lines().count() <= 3, "no chart there: {:?} {}", none.code, none.err);
+    Ok(())
+}
+
 /// A vignette is evened out by a shot of a card through the same lens.
 #[test]
 fn a_flat_field_evens_the_light() -> Tried<()> {

@@ -174,8 +174,8 @@ struct Evidence<'a> {
     kept: Option<&'a mut Kept>,
 }
 
-/// What shows neither cloth nor backing: the rectangle or the ruler that gives the scale, a colour chart.
-fn aside(size: Size, flat: Option<&Flat>, recipe: &CutRecipe) -> Option<Image<bool>> {
+/// What lies inside quadrilaterals, each by its corners in order around it, pixels.
+pub fn inside_any(size: Size, quadrilaterals: &[[[f32; 2]; 4]]) -> Image<bool> {
     let inside = |corners: &[[f32; 2]; 4], [x, y]: [f32; 2]| {
         let side = |k: usize| {
             let ([ax, ay], [bx, by]) = (corners[k], corners[(k + 1) % 4]);
@@ -183,11 +183,14 @@ fn aside(size: Size, flat: Option<&Flat>, recipe: &CutRecipe) -> Option<Image<bo
         };
         (1..4).all(|k| side(k) == side(0))
     };
-    let told = (!recipe.aside.is_empty()).then(|| {
-        Image::from_fn(size.width, size.height, |x, y| {
-            recipe.aside.iter().any(|corners| inside(corners, [x as f32 + 0.5, y as f32 + 0.5]))
-        })
-    });
+    Image::from_fn(size.width, size.height, |x, y| {
+        quadrilaterals.iter().any(|corners| inside(corners, [x as f32 + 0.5, y as f32 + 0.5]))
+    })
+}
+
+/// What shows neither cloth nor backing: the rectangle or the ruler that gives the scale, a colour chart.
+fn aside(size: Size, flat: Option<&Flat>, recipe: &CutRecipe) -> Option<Image<bool>> {
+    let told = (!recipe.aside.is_empty()).then(|| inside_any(size, &recipe.aside));
     match (flat.map(Flat::aside), told) {
         (None, told) => told,
         (Some(rectangle), None) => Some(rectangle.clone()),

@@ -2,8 +2,8 @@
 //! are first laid on each other by their phases. Bow, skew and slowly changing spacing do not smear it.
 
 use rayon::prelude::*;
-use rustfft::num_complex::Complex;
 use tatter_core::image::Image;
+use tatter_fourier::num_complex::Complex;
 
 use super::lattice::{Base, combine, length};
 

@@ -1,8 +1,8 @@
 //! One layer of the photo judged: its points, the families that could have made them, and which of those predict it best.
 
 use rayon::prelude::*;
-use rustfft::num_complex::Complex;
 use tatter_core::image::Image;
+use tatter_fourier::num_complex::Complex;
 
 use super::fold::{Fold, fold};
 use super::lattice::{

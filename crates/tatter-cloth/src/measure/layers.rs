@@ -1,8 +1,8 @@
 //! The photo as a pyramid of flattened signals: each layer halves the one before, so that cloth of any coarseness has a
 //! layer in which a tile of fixed side holds a fair number of threads.
 
-use rustfft::num_complex::Complex;
 use tatter_core::image::{Image, LinearRgb};
+use tatter_fourier::num_complex::Complex;
 
 /// Halvings at most: threads up to a third of a kilopixel.
 const LAYERS: usize = 5;

@@ -5,7 +5,7 @@
 //! Strengths have a Gaussian prior, so that the evidence of a hypothesis ("Bayesian interpolation", Neural Computation 4, 1992) falls when it
 //! could have predicted anything.
 
-use rustfft::num_complex::Complex;
+use tatter_fourier::num_complex::Complex;
 
 use super::fold::Fold;
 use super::lattice::{Base, coordinates};

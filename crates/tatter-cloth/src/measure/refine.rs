@@ -1,8 +1,8 @@
 //! Sharper frequencies: the phase of each lattice point is followed from block to block over the whole photo.
 
 use rayon::prelude::*;
-use rustfft::num_complex::Complex;
 use tatter_core::image::Image;
+use tatter_fourier::num_complex::Complex;
 
 use super::judge::Reading;
 use super::lattice::{Base, Row, solve};

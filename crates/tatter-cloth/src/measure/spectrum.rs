@@ -1,8 +1,8 @@
 //! Averaged power spectrum of tiles, and its peaks.
 
 use rayon::prelude::*;
-use rustfft::FftPlanner;
-use rustfft::num_complex::Complex;
+use tatter_fourier::FourierPlanner;
+use tatter_fourier::num_complex::Complex;
 
 use super::layers::Layer;
 
@@ -37,7 +37,7 @@ pub(super) fn averaged(layer: &Layer, side: usize) -> Spectrum {
     let tiles = tiles(layer, side);
     let window: Vec<f32> =
         (0..side).map(|i| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / side as f32).cos()).collect();
-    let fft = FftPlanner::<f32>::new().plan_fft_forward(side);
+    let fft = FourierPlanner::new().forward(side);
     let transform = |&(x, y): &(usize, usize)| {
         let mut grid: Vec<Complex<f32>> = Vec::with_capacity(side * side);
         for r in 0..side {

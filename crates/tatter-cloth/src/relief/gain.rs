@@ -5,9 +5,9 @@
 //! light shows poorly are known from those that it shows well.
 
 use rayon::prelude::*;
-use rustfft::FftPlanner;
-use rustfft::num_complex::Complex32;
 use tatter_core::angle::Angle;
+use tatter_fourier::FourierPlanner;
+use tatter_fourier::num_complex::Complex32;
 
 use super::spectrum::{frequency, transform};
 use super::woven::{PER_PITCH, SIDE, Swatch};
@@ -130,7 +130,7 @@ impl Gain {
 
 fn spectra(swatch: &Swatch, [weight, timid]: [f32; 2]) -> Vec<Spectra> {
     let woven = swatch.weave();
-    let mut planner = FftPlanner::new();
+    let mut planner = FourierPlanner::new();
     let mut waves = |real: &[f32], imaginary: &[f32]| {
         let mean = |values: &[f32]| values.iter().sum::<f32>() / values.len() as f32;
         let middle = (mean(real), mean(imaginary));

@@ -6,9 +6,9 @@
 use std::sync::Arc;
 
 use rayon::prelude::*;
-use rustdct::{DctPlanner, TransformType2And3};
 use tatter_core::image::Image;
 use tatter_core::task::{Cancelled, Task};
+use tatter_fourier::{CosinePlanner, TransformType2And3};
 
 type Slopes = Image<[f32; 2]>;
 
@@ -197,8 +197,8 @@ struct Cosines {
 
 impl Cosines {
     fn new(width: usize, height: usize) -> Self {
-        let mut planner = DctPlanner::new();
-        Self { width, height, along: planner.plan_dct2(width), down: planner.plan_dct2(height) }
+        let mut planner = CosinePlanner::new();
+        Self { width, height, along: planner.cosine(width), down: planner.cosine(height) }
     }
 
     /// Multiply every wave by a gain of its turns a texel, in place.

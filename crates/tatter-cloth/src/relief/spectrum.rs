@@ -1,9 +1,9 @@
 //! Waves of a picture, and the height that a gain for each makes of shading.
 
 use rayon::prelude::*;
-use rustfft::num_complex::Complex32;
-use rustfft::{Fft, FftPlanner};
 use tatter_core::image::Image;
+use tatter_fourier::num_complex::Complex32;
+use tatter_fourier::{Fft, FourierPlanner};
 
 use super::gain::Gain;
 use super::integrate::turn;
@@ -20,8 +20,8 @@ pub(super) fn raised(shade: &Image<f32>, gain: &Gain, pitch: f32) -> [Image<f32>
             cell.re = *s;
         }
     });
-    let mut planner = FftPlanner::new();
-    let (along, down) = (planner.plan_fft_forward(columns), planner.plan_fft_forward(rows));
+    let mut planner = FourierPlanner::new();
+    let (along, down) = (planner.forward(columns), planner.forward(rows));
     lines(&mut field[..columns * height], columns, along.as_ref());
     let mut turned = turned(&field, columns, rows);
     lines(&mut turned, rows, down.as_ref());
@@ -35,7 +35,7 @@ pub(super) fn raised(shade: &Image<f32>, gain: &Gain, pitch: f32) -> [Image<f32>
             *cell *= (height * pitch + shading * Complex32::I) * scale;
         }
     });
-    let (along, down) = (planner.plan_fft_inverse(columns), planner.plan_fft_inverse(rows));
+    let (along, down) = (planner.inverse(columns), planner.inverse(rows));
     lines(&mut turned, rows, down.as_ref());
     turn(&turned, rows, columns, &mut field);
     drop(turned);
@@ -65,9 +65,9 @@ fn fast_size(least: usize) -> usize {
         .unwrap_or(least)
 }
 
-pub(super) fn transform(field: &mut Vec<Complex32>, columns: usize, rows: usize, planner: &mut FftPlanner<f32>, forward: bool) {
+pub(super) fn transform(field: &mut Vec<Complex32>, columns: usize, rows: usize, planner: &mut FourierPlanner, forward: bool) {
     for (length, count) in [(columns, rows), (rows, columns)] {
-        let plan = if forward { planner.plan_fft_forward(length) } else { planner.plan_fft_inverse(length) };
+        let plan = if forward { planner.forward(length) } else { planner.inverse(length) };
         lines(field, length, plan.as_ref());
         *field = turned(field, length, count);
     }
@@ -96,7 +96,7 @@ mod tests {
         let (columns, rows) = (20, 12);
         let value = |i: usize| Complex32::new((i as f32 * 0.7).sin(), 0.0);
         let mut field: Vec<Complex32> = (0..columns * rows).map(value).collect();
-        let mut planner = FftPlanner::new();
+        let mut planner = FourierPlanner::new();
         transform(&mut field, columns, rows, &mut planner, true);
         transform(&mut field, columns, rows, &mut planner, false);
         for (i, cell) in field.iter().enumerate() {

@@ -2,7 +2,19 @@
 
 use rayon::prelude::*;
 
+use super::blocks::collect;
 use super::{Pixel, Rect, Size};
+
+/// Texels that a light function is worth a thread for.
+const LEAST: usize = 4096;
+/// Texels computed by one call of a light function's machinery.
+const LIGHT: usize = 64;
+/// The same where a texel may cost much, so that small images are shared out, too.
+const HEAVY: usize = 16;
+
+fn block_of<P>(texels: &[P], number: usize) -> &[P] {
+    &texels[number * LIGHT..texels.len().min((number + 1) * LIGHT)]
+}
 
 /// Row-major texels, `(x, y)`, origin top-left, the centre of a texel at +0.5.
 #[derive(Clone, Debug, PartialEq)]
@@ -88,38 +100,56 @@ impl<P: Copy> Image<P> {
 }
 
 impl<P: Copy + Send + Sync> Image<P> {
-    /// From a function of column and row, rows in parallel.
+    /// From a function of column and row, asked once for each texel, in parallel.
     pub fn from_fn(width: usize, height: usize, f: impl Fn(usize, usize) -> P + Sync) -> Self {
-        let mut texels = Vec::with_capacity(width * height);
-        (0..width * height)
-            .into_par_iter()
-            .with_min_len(width.max(1))
-            .map(|i| f(i % width, i / width))
-            .collect_into_vec(&mut texels);
-        Self { size: Size::new(width, height), texels }
+        let count = width * height;
+        let block = |number: usize| {
+            let start = number * HEAVY;
+            let wanted = HEAVY.min(count - start);
+            let (mut x, mut y) = (start % width, start / width);
+            let mut block = [f(x, y); HEAVY];
+            let mut done = 1;
+            x += 1;
+            // Row by row, so that what depends on the row alone is reckoned once.
+            while done < wanted {
+                if x == width {
+                    (x, y) = (0, y + 1);
+                }
+                let run = (width - x).min(wanted - done);
+                for (to, x) in block[done..done + run].iter_mut().zip(x..) {
+                    *to = f(x, y);
+                }
+                (done, x) = (done + run, x + run);
+            }
+            block
+        };
+        Self { size: Size::new(width, height), texels: collect(count, width.max(1), &block) }
     }
 
-    /// Each texel through a function, rows in parallel.
+    /// Each texel through a function, in parallel.
     pub fn map<Q: Copy + Send + Sync>(&self, f: impl Fn(P) -> Q + Sync) -> Image<Q> {
-        let mut texels = Vec::with_capacity(self.texels.len());
-        self.texels.par_iter().with_min_len(4096).map(|&texel| f(texel)).collect_into_vec(&mut texels);
-        Image { size: self.size, texels }
+        let block = |number: usize| {
+            let own = block_of(&self.texels, number);
+            let mut block = [f(own[0]); LIGHT];
+            block.iter_mut().zip(own).skip(1).for_each(|(to, texel)| *to = f(*texel));
+            block
+        };
+        Image { size: self.size, texels: collect(self.texels.len(), LEAST, &block) }
     }
 
-    /// Two images of one size through a function, rows in parallel.
+    /// Two images of one size through a function, in parallel.
     ///
     /// # Panics
     /// When the sizes differ: a bug of the caller.
     pub fn zip<Q: Copy + Send + Sync, R: Copy + Send + Sync>(&self, other: &Image<Q>, f: impl Fn(P, Q) -> R + Sync) -> Image<R> {
         assert_eq!(self.size, other.size(), "images zipped together have one size");
-        let mut texels = Vec::with_capacity(self.texels.len());
-        self.texels
-            .par_iter()
-            .zip(other.texels().par_iter())
-            .with_min_len(4096)
-            .map(|(&a, &b)| f(a, b))
-            .collect_into_vec(&mut texels);
-        Image { size: self.size, texels }
+        let block = |number: usize| {
+            let (own, others) = (block_of(&self.texels, number), block_of(&other.texels, number));
+            let mut block = [f(own[0], others[0]); LIGHT];
+            block.iter_mut().zip(own.iter().zip(others)).skip(1).for_each(|(to, (a, b))| *to = f(*a, *b));
+            block
+        };
+        Image { size: self.size, texels: collect(self.texels.len(), LEAST, &block) }
     }
 
     /// Each row with its number, in parallel, to change.

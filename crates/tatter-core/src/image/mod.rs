@@ -1,5 +1,6 @@
 //! Two image types: [`Image`] to compute with, [`Stored`] as a file holds it.
 
+mod blocks;
 mod grid;
 mod map;
 mod pixel;

@@ -31,6 +31,9 @@ pub enum DeliverError {
         /// The target.
         path: PathBuf,
     },
+    /// A file that was taken to be what was last written is not.
+    #[error("a file is not what was last written there")]
+    NotAsAssumed,
     /// Two targets lead to the same file.
     #[error("two maps of the job lead to one file: {}", path.display())]
     Twice {
@@ -96,6 +99,7 @@ impl Explain for DeliverError {
                 "repeat with --leave to undo only the other files, or move the changed files away".to_owned()
             }
             Self::ChangedMeanwhile { .. } => "finish saving it in the other program, then deliver again".to_owned(),
+            Self::NotAsAssumed => "deliver again".to_owned(),
             Self::Twice { .. } => "correct the paths in the job file".to_owned(),
             Self::NotAFile { .. } => "move it away, or correct the path in the job file".to_owned(),
             Self::ReadOnly { .. } => "check it out or make it writable, then deliver again".to_owned(),
@@ -117,6 +121,7 @@ impl Explain for DeliverError {
             | Self::NothingToUndo { .. }
             | Self::Cancelled => Class::Request,
             Self::ChangedMeanwhile { .. }
+            | Self::NotAsAssumed
             | Self::ReadOnly { .. }
             | Self::Busy { .. }
             | Self::Disk { .. }

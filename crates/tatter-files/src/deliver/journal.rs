@@ -9,14 +9,18 @@ use std::borrow::Cow;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
 
-use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::history::{self, History};
 use crate::disk::{Disk, beside, folder_of};
 use crate::pieces::Pieces;
 use crate::store::{Content, FORMAT, Store, StoreError, read_books};
+
+/// Files written or removed at once, each on a thread of its own.
+const FILES_AT_ONCE: usize = 8;
 
 /// How far a delivery has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -81,6 +85,26 @@ fn at(doing: &'static str, path: &Path) -> impl FnOnce(io::Error) -> Failed {
     move |source| Failed { doing, source, path }
 }
 
+/// Work on several files at once, on a thread each up to [`FILES_AT_ONCE`]: threads that wait for the medium leave the processor to
+/// the others. The first failure is told; what was begun is ended.
+fn side_by_side(changes: &[&Change], work: &(dyn Fn(&Change) -> Done + Sync)) -> Done {
+    let next = AtomicUsize::new(0);
+    let run = || -> Done {
+        while let Some(change) = changes.get(next.fetch_add(1, Ordering::Relaxed)) {
+            work(change)?;
+        }
+        Ok(())
+    };
+    thread::scope(|scope| {
+        let more = 1..changes.len().min(FILES_AT_ONCE);
+        // With fewer threads than were asked for the work is done all the same.
+        let crew: Vec<_> = more.filter_map(|_| thread::Builder::new().spawn_scoped(scope, run).ok()).collect();
+        let own = run();
+        let others = crew.into_iter().map(|one| one.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
+        others.fold(own, |done, other| done.and(other))
+    })
+}
+
 impl Journal {
     /// A journal with nothing in it yet.
     pub(super) const fn new(number: u32, changes: Vec<Change>, made_folders: Vec<PathBuf>) -> Self {
@@ -119,8 +143,8 @@ impl Journal {
             let folder = store.job_folder().join(folder);
             disk.create_folder(&folder).map_err(at("making a folder", &folder))?;
         }
-        // Side by side: while the medium takes one, the next is written.
-        self.changes.par_iter().filter(|change| change.after.is_some()).try_for_each(|change| {
+        let new: Vec<&Change> = self.changes.iter().filter(|change| change.after.is_some()).collect();
+        side_by_side(&new, &|change| {
             let Names { real, new, .. } = Names::of(store, change);
             let permissions = fs::metadata(&real).ok().map(|data| data.permissions());
             let content = bytes(change).map_err(at("reading what was kept for", &real))?;
@@ -183,10 +207,11 @@ impl Journal {
 
     /// What is left over after [`Journal::forward`].
     pub(super) fn clear(&self, store: &Store) -> Done {
-        for change in &self.changes {
+        // Where the old state is kept already, all it took of the medium is given back now, which takes its time.
+        side_by_side(&self.changes.iter().collect::<Vec<_>>(), &|change| {
             let old = Names::of(store, change).old;
-            store.disk.remove(&old).map_err(at("removing", &old))?;
-        }
+            store.disk.remove(&old).map_err(at("removing", &old))
+        })?;
         Self::close(store, Phase::Commit)
     }
 

@@ -133,14 +133,20 @@ pub struct Recovered {
 /// at a time on top of what is passed.
 ///
 /// # Errors
-/// See [`DeliverError`]; all targets are then as they were, save for [`DeliverError::CutOff`].
+/// See [`DeliverError`]; all targets are then as they were, save for [`DeliverError::CutOff`]. Files whose content was assumed
+/// ([`Store::assume`]) are read while the new ones are written: with [`DeliverError::NotAsAssumed`] the assumptions are gone, and what was
+/// computed from them must be computed anew.
 pub fn deliver(store: &Store, files: &[Outgoing], when: WhenChanged, task: &Task) -> Result<Receipt, DeliverError> {
     let _lock = enter(store)?;
     complete_stopped(store, task)?;
     let history = History::read(store)?;
     let plan = task.stage("compare", || Plan::deliver(store, &history, files, when))?;
     if plan.changes.is_empty() {
-        return Ok(Receipt { number: 0, files: plan.files });
+        return if store.assumptions_hold() {
+            Ok(Receipt { number: 0, files: plan.files })
+        } else {
+            Err(DeliverError::NotAsAssumed)
+        };
     }
     let number = history.next_number();
     let entries = plan.changes.iter().filter_map(|change| {
@@ -219,8 +225,10 @@ fn complete_stopped(store: &Store, task: &Task) -> Result<Option<Recovered>, Del
 /// Carry a plan out, or leave everything as it was.
 fn run(store: &Store, number: u32, plan: &Plan<'_>, next: &History, task: &Task) -> Result<(), DeliverError> {
     let journal = Journal::new(number, plan.changes.clone(), plan.made_folders.clone());
-    let ready = task.stage("write", || prepare(store, &journal, plan, next, task));
-    if let Err(error) = ready {
+    // The processor reads what was assumed while the medium takes the new files.
+    let (ready, holds) =
+        task.stage("write", || rayon::join(|| prepare(store, &journal, plan, next, task), || store.assumptions_hold()));
+    if let Err(error) = ready.and_then(|()| if holds { Ok(()) } else { Err(DeliverError::NotAsAssumed) }) {
         // What stopped it is what people need to hear; leftovers are cleared away by the next run if not now.
         let _ = journal.abandon(store);
         return Err(error);

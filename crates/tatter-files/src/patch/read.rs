@@ -13,7 +13,7 @@ use tatter_core::units::{Mm, MmPerTexel, PerCm};
 
 use super::{FORMAT, KEYS, MAP_KEYS, PATCH_TOML, PatchError, coding};
 use crate::limits::Limits;
-use crate::picture::read_stored;
+use crate::picture::{largest_first, read_stored};
 use crate::text::{Fields, TextFault, nearest, parse, weave};
 
 /// What `patch.toml` says of one map.
@@ -45,8 +45,11 @@ const LARGEST_TEXT: u64 = 1 << 20;
 pub fn read_patch(folder: &Path, limits: &Limits) -> Result<Patch, PatchError> {
     let Described { mut patch, size, maps } = describe(folder)?;
     let range = patch.height_range;
-    let read: Result<Vec<_>, PatchError> =
-        maps.into_par_iter().map(|entry| Ok((entry.channel, read_map(folder, &entry, size, range, limits)?))).collect();
+    let read: Result<Vec<_>, PatchError> = largest_first(maps, |entry| folder.join(&entry.file))
+        .into_par_iter()
+        .with_max_len(1)
+        .map(|entry| Ok((entry.channel, read_map(folder, &entry, size, range, limits)?)))
+        .collect();
     for (channel, map) in read? {
         patch.maps[channel] = Some(map);
     }

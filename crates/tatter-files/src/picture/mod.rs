@@ -22,7 +22,7 @@ use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{BufRead as _, Read as _};
 use std::ops::Range;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use tatter_core::image::{Layout, Rect, Samples, Size, Stored};
@@ -226,6 +226,13 @@ pub fn unpack_banded(
     into: &mut Stored,
 ) -> Result<Option<Strips>, PictureError> {
     png::unpack(file, bands, rows, parts, into).map_err(|fault| fault.at_write(PictureFormat::Png))
+}
+
+/// Put what is read at once in the order of its files' lengths, the longest before the others: no core is left waiting for one that
+/// was begun last. Files that are not there come last.
+pub fn largest_first<T>(mut all: Vec<T>, path: impl Fn(&T) -> PathBuf) -> Vec<T> {
+    all.sort_by_cached_key(|one| std::cmp::Reverse(std::fs::metadata(path(one)).map_or(0, |data| data.len())));
+    all
 }
 
 /// Pack a photo, 8-bit sRGB, as a camera does: a JPEG of that quality, 1 to 100. Maps are never written so.

@@ -113,6 +113,9 @@ struct Books {
     files: BTreeMap<String, Content>,
 }
 
+/// Files by their real path, with their content.
+type Files = BTreeMap<PathBuf, (Stamp, Content)>;
+
 /// The folder `NAME.tatter/` of a job. Opening it writes nothing.
 #[derive(Debug)]
 pub struct Store {
@@ -120,7 +123,9 @@ pub struct Store {
     folder: PathBuf,
     known: BTreeMap<String, Content>,
     /// Files that this run read whole, by their real path.
-    seen: Mutex<BTreeMap<PathBuf, (Stamp, Content)>>,
+    seen: Mutex<Files>,
+    /// Files that are taken to hold something and were not read yet.
+    assumed: Mutex<Files>,
     pub(crate) disk: Disk,
 }
 
@@ -149,7 +154,8 @@ impl Store {
         let file = job_path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
         let stem = file.strip_suffix(ENDING).or_else(|| file.strip_suffix(".toml")).unwrap_or(&file);
         let folder = job_folder.join(format!("{stem}.tatter"));
-        let mut store = Self { job_folder, folder, known: BTreeMap::new(), seen: Mutex::default(), disk };
+        let mut store =
+            Self { job_folder, folder, known: BTreeMap::new(), seen: Mutex::default(), assumed: Mutex::default(), disk };
         store.refresh()?;
         Ok(store)
     }
@@ -216,21 +222,47 @@ impl Store {
         }
     }
 
-    /// A file when its content has this hash. While its length and time of change stay, this run need not hash it again.
-    pub fn file_with(&self, path: &Path, hash: &str) -> Option<KnownFile> {
+    /// A file that is as long as one with this hash was. Until [`Store::assumptions_hold`] says otherwise it is taken to be that one,
+    /// so that its content can be used before it was read whole.
+    pub fn assume(&self, path: &Path, hash: &str, bytes: u64) -> Option<KnownFile> {
         let real = real_path(path).ok()?;
         // Before it is read: what is written afterwards changes the stamp.
-        let stamp = stamp(&real)?;
-        let content = Content::of_file(&real).ok()??;
-        let known = (content.hash == hash).then(|| KnownFile::new(&real, stamp));
-        self.seen.lock().unwrap_or_else(PoisonError::into_inner).insert(real, (stamp, content));
-        known
+        let stamp = stamp(&real).filter(|(length, _)| *length == bytes)?;
+        let content = Content { hash: hash.to_owned(), bytes };
+        self.assumed.lock().unwrap_or_else(PoisonError::into_inner).insert(real.clone(), (stamp, content));
+        Some(KnownFile::new(&real, stamp))
     }
 
-    /// The content of a file by its real path; `None` when nothing bears the name.
+    /// Read every file whose content was assumed: whether all are what they were taken for. What they hold is known afterwards. To be
+    /// asked before anything that rests on them takes effect.
+    pub fn assumptions_hold(&self) -> bool {
+        let assumed = std::mem::take(&mut *self.assumed.lock().unwrap_or_else(PoisonError::into_inner));
+        let found: Vec<(PathBuf, Stamp, Option<Content>, bool)> = (assumed.into_par_iter())
+            .map(|(real, (seen, content))| {
+                let found = Content::of_file(&real).ok().flatten();
+                let holds = found.as_ref() == Some(&content) && stamp(&real) == Some(seen);
+                (real, seen, found, holds)
+            })
+            .collect();
+        let all = found.iter().all(|(.., holds)| *holds);
+        let mut known = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        known.extend(found.into_iter().filter_map(|(real, seen, found, _)| Some((real, (seen, found?)))));
+        if !all {
+            // Some of them may come from what was assumed.
+            self.drop_tiles();
+        }
+        all
+    }
+
+    /// Assume nothing any more.
+    pub fn forget_assumptions(&self) {
+        self.assumed.lock().unwrap_or_else(PoisonError::into_inner).clear();
+    }
+
+    /// The content of a file by its real path, what it is taken to be if so; `None` when nothing bears the name.
     pub(crate) fn content_of(&self, real: &Path) -> io::Result<Option<Content>> {
-        let seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner).get(real).cloned();
-        match seen {
+        let of = |files: &Mutex<Files>| files.lock().unwrap_or_else(PoisonError::into_inner).get(real).cloned();
+        match of(&self.assumed).or_else(|| of(&self.seen)) {
             Some((known, content)) if stamp(real) == Some(known) => Ok(Some(content)),
             _ => Content::of_file(real),
         }

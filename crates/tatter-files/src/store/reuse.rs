@@ -18,6 +18,8 @@ use crate::write::write_whole;
 pub struct BuiltRecord {
     /// BLAKE3 of the file.
     pub hash: String,
+    /// Its length.
+    pub bytes: u64,
     /// Where its rows lie in it.
     pub bands: Vec<Band>,
 }
@@ -41,6 +43,11 @@ impl Store {
     /// What is remembered of the last build; `None` when nothing is, or it cannot be read.
     pub fn remembered<T: DeserializeOwned>(&self) -> Option<Remembered<T>> {
         serde_json::from_slice(&std::fs::read(self.folder.join("reuse").join(NAME)).ok()?).ok()
+    }
+
+    /// Whether anything is remembered of a build, readable or not.
+    pub fn remembers(&self) -> bool {
+        self.folder.join("reuse").join(NAME).is_file()
     }
 
     /// Remember a build, in place of the one before.

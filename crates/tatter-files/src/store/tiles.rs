@@ -43,9 +43,9 @@ fn key(part: Rect) -> [usize; 4] {
 }
 
 /// Samples as they lie in the file: little-endian. `None` of floats, which are not kept.
-fn bytes(samples: &Samples) -> Option<Vec<u8>> {
+fn bytes(samples: Samples) -> Option<Vec<u8>> {
     match samples {
-        Samples::U8(samples) => Some(samples.clone()),
+        Samples::U8(samples) => Some(samples),
         Samples::U16(samples) => Some(samples.iter().flat_map(|sample| sample.to_le_bytes()).collect()),
         Samples::F16(_) | Samples::F32(_) => None,
     }
@@ -125,7 +125,7 @@ impl KeptTiles {
     pub(super) fn add(&self, stored: &Stored, parts: &[Rect]) -> io::Result<()> {
         let mut file = None;
         for &part in parts.iter().filter(|part| !self.has(**part)) {
-            let Some(samples) = bytes(&stored.crop(part).samples) else { return Ok(()) };
+            let Some(samples) = bytes(stored.crop(part).samples) else { return Ok(()) };
             let file = match &mut file {
                 Some(file) => file,
                 None => file.insert(self.at_end()?),

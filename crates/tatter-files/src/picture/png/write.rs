@@ -1,5 +1,6 @@
 //! Writing: bands of rows filtered and packed side by side, joined into one stream.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use libdeflater::adler32;
@@ -102,28 +103,29 @@ pub(in super::super) fn rewrite(
         return Ok(None);
     }
     let mut strips = strips.0;
-    let strips: Vec<Option<Stored>> = (0..bands.len()).map(|number| strips.remove(&number)).collect();
-    let packed: Option<Vec<Option<Packed>>> = (bands.par_iter().zip(&spans).zip(strips))
-        .map(|((band, &(first, last)), strip)| {
-            let own: Vec<Rect> = parts.iter().copied().filter(|part| part.y < last && part.bottom() > first).collect();
-            if own.is_empty() {
-                return Some(None);
-            }
-            let mut strip = strip.or_else(|| unpacked(&previous.read(band.start..band.end).ok()?, &rows, first, last))?;
-            for part in own {
-                let (top, bottom) = (part.y.max(first), part.bottom().min(last));
-                let piece = stored.crop(Rect::new(part.x, top, part.width, bottom - top));
-                strip.paste(&piece, part.x, top - first);
-            }
-            let own = Rows { stored: &strip, ..rows };
-            Some(Some(packed(&own.filtered(0, last - first), first == 0, last == stored.size.height)))
-        })
+    let reaches = |part: &Rect, number: usize| part.y < spans[number].1 && part.bottom() > spans[number].0;
+    // Chosen first, as when they are unpacked.
+    let touched: Vec<(usize, Option<Stored>)> = (0..bands.len())
+        .filter(|&number| parts.iter().any(|part| reaches(part, number)))
+        .map(|number| (number, strips.remove(&number)))
         .collect();
-    let Some(packed) = packed else { return Ok(None) };
+    let repack = |(number, strip): (usize, Option<Stored>)| {
+        let (band, (first, last)) = (&bands[number], spans[number]);
+        let mut strip = strip.or_else(|| unpacked(&previous.read(band.start..band.end).ok()?, &rows, first, last))?;
+        for part in parts.iter().filter(|part| reaches(part, number)) {
+            let (top, bottom) = (part.y.max(first), part.bottom().min(last));
+            let piece = stored.crop(Rect::new(part.x, top, part.width, bottom - top));
+            strip.paste(&piece, part.x, top - first);
+        }
+        let own = Rows { stored: &strip, ..rows };
+        Some((number, packed(&own.filtered(0, last - first), first == 0, last == stored.size.height)))
+    };
+    let packed: Option<BTreeMap<usize, Packed>> = touched.into_par_iter().map(repack).collect();
+    let Some(mut packed) = packed else { return Ok(None) };
     let (mut places, mut whole, mut start) = (Vec::new(), 1, head.len());
     let mut pieces = Pieces::from(head);
-    for ((band, new), (first, last)) in bands.iter().zip(packed).zip(spans) {
-        let (length, sum) = match new {
+    for (number, (band, (first, last))) in bands.iter().zip(spans).enumerate() {
+        let (length, sum) = match packed.remove(&number) {
             Some(new) => {
                 let length = new.data.len();
                 pieces.push(new.data);
@@ -163,12 +165,15 @@ pub(in super::super) fn unpack(
     if !fit(bands, spans.len(), file.length()) {
         return Ok(None);
     }
-    let strips: Option<Vec<(usize, Stored)>> = (bands.par_iter().zip(&spans).enumerate())
-        .filter(|(_, (_, (first, last)))| wanted.iter().any(|rows| rows.start < *last && *first < rows.end))
-        .map(|(number, (band, &(first, last)))| {
-            Some((number, unpacked(&file.read(band.start..band.end).ok()?, &rows, first, last)?))
-        })
+    // Chosen first: they lie side by side, and shared out among all bands most would fall to one thread.
+    let chosen: Vec<usize> = (0..bands.len())
+        .filter(|&number| wanted.iter().any(|rows| rows.start < spans[number].1 && spans[number].0 < rows.end))
         .collect();
+    let strip = |number: usize| {
+        let (band, (first, last)) = (&bands[number], spans[number]);
+        Some((number, unpacked(&file.read(band.start..band.end).ok()?, &rows, first, last)?))
+    };
+    let strips: Option<Vec<(usize, Stored)>> = chosen.into_par_iter().map(strip).collect();
     let Some(mut strips) = strips else { return Ok(None) };
     strips.iter().for_each(|(number, strip)| into.paste(strip, 0, spans[*number].0));
     strips.retain(|&(number, _)| parts.iter().any(|part| part.y < spans[number].1 && part.bottom() > spans[number].0));
