@@ -191,7 +191,12 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
 }
 
 /// Where neither what gives the scale nor the chart lies; `None`: everywhere.
-fn cloth(color: &Image<LinearRgb>, straight: Option<&Straight>, ruler: Option<&Ruler>, known: Option<Known>) -> Option<Image<bool>> {
+fn cloth(
+    color: &Image<LinearRgb>,
+    straight: Option<&Straight>,
+    ruler: Option<&Ruler>,
+    known: Option<Known>,
+) -> Option<Image<bool>> {
     let aside = straight.map(|straight| straight.aside.clone()).or_else(|| ruler.map(Ruler::aside));
     let of_card = aside.map(|aside| aside.map(|aside| !aside));
     let Some(Known::Chart(corners)) = known else { return of_card };

@@ -1,9 +1,9 @@
 //! Lines of the photo along which something repeats, marked like a ruler: short, at every fifth longer, at every tenth longer still.
 
 use rayon::prelude::*;
-use rustfft::FftPlanner;
-use rustfft::num_complex::Complex;
 use tatter_core::image::Image;
+use tatter_fourier::FourierPlanner;
+use tatter_fourier::num_complex::Complex;
 
 /// Directions looked along.
 const DIRECTIONS: usize = 90;
@@ -150,7 +150,7 @@ fn piece_middle(piece: usize, reach: f64) -> f64 {
 
 /// Waves along a line, piece by piece.
 struct Waves {
-    fft: std::sync::Arc<dyn rustfft::Fft<f32>>,
+    fft: std::sync::Arc<dyn tatter_fourier::Fft<f32>>,
     window: Vec<f32>,
     work: Vec<Complex<f32>>,
     read: Vec<f32>,
@@ -160,7 +160,7 @@ impl Waves {
     fn new() -> Self {
         let hann = |i: usize| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / PIECE as f32).cos();
         Self {
-            fft: FftPlanner::new().plan_fft_forward(PIECE),
+            fft: FourierPlanner::new().forward(PIECE),
             window: (0..PIECE).map(hann).collect(),
             work: vec![Complex::default(); PIECE],
             read: Vec::new(),
