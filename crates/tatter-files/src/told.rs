@@ -102,6 +102,8 @@ enum WrittenScale {
         to: [f32; 2],
         mm: f32,
     },
+    /// To be found.
+    FoundRuler,
     /// Of a size that has a name, or as many millimetres.
     Rectangle {
         size: Option<String>,
@@ -167,6 +169,7 @@ fn written(photo: &Path, bytes: u64, told: &ToldOfPhoto) -> Written {
             Scale::Width(mm) => Some(WrittenScale::WidthMm(mm.get())),
             Scale::EndsPerCm(count) => Some(WrittenScale::EndsPerCm(count.get())),
             Scale::Ruler { from, to, length } => Some(WrittenScale::Ruler { from, to, mm: length.get() }),
+            Scale::FoundRuler => Some(WrittenScale::FoundRuler),
             Scale::Rectangle { size: KnownSize::Told { width, height }, corners } => {
                 Some(WrittenScale::Rectangle { size: None, mm: Some([width.get(), height.get()]), corners })
             }
@@ -218,6 +221,7 @@ fn read(written: Written, folder: &Path) -> Option<ToldOfPhoto> {
         Some(WrittenScale::WidthMm(mm)) => Scale::Width(Mm(mm)),
         Some(WrittenScale::EndsPerCm(count)) => Scale::EndsPerCm(PerCm(count)),
         Some(WrittenScale::Ruler { from, to, mm }) => Scale::Ruler { from, to, length: Mm(mm) },
+        Some(WrittenScale::FoundRuler) => Scale::FoundRuler,
         Some(WrittenScale::Rectangle { size, mm, corners }) => {
             Scale::Rectangle { size: known_size(size.as_deref(), mm)?, corners }
         }

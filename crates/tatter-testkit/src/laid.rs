@@ -5,16 +5,20 @@ use tatter_core::image::{Image, LinearRgb, Pixel as _, Size};
 use tatter_core::kernel::gaussian;
 use tatter_core::rng::Rng;
 
+use crate::rulers::Ruled;
+
 /// A map of the plane, row major.
 pub type Matrix = [[f64; 3]; 3];
 
 /// What is on the face of a flat thing.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Face {
     /// One colour.
     Plain,
     /// A dark stripe, a bright block and lines of letters.
     Printed,
+    /// Marks along its upper edge.
+    Ruled(Ruled),
 }
 
 /// A flat thing of known size.
@@ -125,7 +129,9 @@ impl Laid {
         let [x, y] = self.own(place);
         let [u, v] = [x / self.mm[0] + 0.5, y / self.mm[1] + 0.5];
         let within = |u0: f64, v0: f64, u1: f64, v1: f64| u > u0 && u < u1 && v > v0 && v < v1;
-        if self.face == Face::Plain {
+        if let Face::Ruled(ruled) = self.face {
+            ruled.shown([x + 0.5 * self.mm[0], y + 0.5 * self.mm[1]], self.mm, self.color)
+        } else if self.face == Face::Plain {
             self.color
         } else if within(-1.0, 0.12, 2.0, 0.32) {
             LinearRgb([0.02, 0.02, 0.025])

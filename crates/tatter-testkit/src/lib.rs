@@ -8,5 +8,6 @@ pub mod measures;
 pub mod pair;
 pub mod panel;
 pub mod pictures;
+pub mod rulers;
 pub mod scene;
 pub mod torn;

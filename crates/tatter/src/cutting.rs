@@ -362,7 +362,7 @@ fn scaled(recipe: &CutRecipe, share: f32) -> CutRecipe {
         Scale::MmPerPixel(mm) => Scale::MmPerPixel(MmPerTexel(mm.get() / share)),
         Scale::Ruler { from, to, length } => Scale::Ruler { from: at(from), to: at(to), length },
         Scale::Rectangle { size, corners } => Scale::Rectangle { size, corners: corners.map(|corners| corners.map(at)) },
-        same @ (Scale::Unknown | Scale::Width(_) | Scale::EndsPerCm(_)) => same,
+        same @ (Scale::Unknown | Scale::Width(_) | Scale::EndsPerCm(_) | Scale::FoundRuler) => same,
     };
     recipe.canvas = recipe.canvas.map(|side| ((side as f32 * share).round() as usize).max(1));
     recipe

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use tatter_capture::plane::{PlaneError, Straight, place, straighten};
+use tatter_capture::ruler::{Ruler, RulerError, find_ruler};
 use tatter_cloth::cut::{inside_any, ruler_uncertainty};
 use tatter_cloth::measure::{MeasureError, MeasureSettings, Measured, Weave, measure};
 use tatter_core::angle::Angle;
@@ -89,6 +90,9 @@ pub enum MeasurePhotoError {
     /// The rectangle of known size gives no scale.
     #[error("{0}: {1}")]
     Plane(PlaneError, PathBuf),
+    /// The ruler gives no scale.
+    #[error("{0}: {1}")]
+    Ruler(RulerError, PathBuf),
     /// Colours cannot be corrected.
     #[error(transparent)]
     Color(#[from] ColorFailed),
@@ -100,6 +104,7 @@ impl Explain for MeasurePhotoError {
             Self::Picture(e) => e.next(),
             Self::Measure(e) => e.next(),
             Self::Plane(e, _) => e.next(),
+            Self::Ruler(e, _) => e.next(),
             Self::Color(e) => e.next(),
         }
     }
@@ -108,6 +113,7 @@ impl Explain for MeasurePhotoError {
             Self::Picture(e) => e.class(),
             Self::Measure(e) => e.class(),
             Self::Plane(e, _) => e.class(),
+            Self::Ruler(e, _) => e.class(),
             Self::Color(e) => e.class(),
         }
     }
@@ -127,9 +133,16 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
         ),
         _ => None,
     };
+    let ruler = match request.scale {
+        Scale::FoundRuler => Some(
+            task.stage("ruler", || find_ruler(&photo.color, task))
+                .map_err(|error| MeasurePhotoError::Ruler(error, request.photo.clone()))?,
+        ),
+        _ => None,
+    };
     let shown = straight.as_ref().map(|straight| straight.show(&photo.color));
     let color = shown.as_ref().unwrap_or(&photo.color);
-    let cloth = cloth(color, straight.as_ref(), request.color.settled(corrected.as_ref()).known);
+    let cloth = cloth(color, straight.as_ref(), ruler.as_ref(), request.color.settled(corrected.as_ref()).known);
     let settings = MeasureSettings { grain: request.grain, ..MeasureSettings::default() };
     let found = task.stage("measure", || measure(color, cloth.as_ref(), &settings, task))?;
     let found =
@@ -140,17 +153,19 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
     if found.woven && found.ends_per_width.min(found.picks_per_height) < FEW_THREADS {
         task.note("few-threads", "fewer than 20 threads in view: a photo of more cloth gives a surer count");
     }
+    let middle = [0.5 * color.width() as f64, 0.5 * color.height() as f64];
     let mm_per_px = match request.scale {
         Scale::Unknown => None,
         Scale::MmPerPixel(scale) => Some(scale.get()),
         Scale::Width(width) => Some(width.get() / photo.color.width() as f32),
         Scale::Ruler { from, to, length } => Some(length.get() / (to[0] - from[0]).hypot(to[1] - from[1]).max(1e-3)),
         Scale::Rectangle { .. } => straight.as_ref().map(|straight| straight.scale.get()),
+        Scale::FoundRuler => ruler.as_ref().map(|ruler| ruler.scale_at(middle) as f32),
         Scale::EndsPerCm(ends) => found.woven.then(|| 10.0 / (ends.get() * found.pitch_px[0])),
     };
-    let middle = [0.5 * color.width() as f64, 0.5 * color.height() as f64];
     let scale_uncertainty = match request.scale {
         Scale::Ruler { from, to, .. } => Some(ruler_uncertainty(from, to)),
+        Scale::FoundRuler => ruler.as_ref().map(|ruler| ruler.uncertainty_at(middle) as f32),
         _ => straight.as_ref().map(|straight| straight.uncertainty_at(middle, photo.color.size()) as f32),
     };
     let per_cm = |pitch: f32| mm_per_px.filter(|_| found.woven).map(|mm| PerCm(10.0 / (pitch * mm)));
@@ -175,9 +190,15 @@ pub fn measure_photo(request: &MeasureRequest, task: &Task) -> Result<MeasureRep
     })
 }
 
-/// Where neither the rectangle that gives the scale nor the chart lies; `None`: everywhere.
-fn cloth(color: &Image<LinearRgb>, straight: Option<&Straight>, known: Option<Known>) -> Option<Image<bool>> {
-    let of_card = straight.map(|straight| straight.aside.map(|aside| !aside));
+/// Where neither what gives the scale nor the chart lies; `None`: everywhere.
+fn cloth(
+    color: &Image<LinearRgb>,
+    straight: Option<&Straight>,
+    ruler: Option<&Ruler>,
+    known: Option<Known>,
+) -> Option<Image<bool>> {
+    let aside = straight.map(|straight| straight.aside.clone()).or_else(|| ruler.map(Ruler::aside));
+    let of_card = aside.map(|aside| aside.map(|aside| !aside));
     let Some(Known::Chart(corners)) = known else { return of_card };
     let to = straight.map(|straight| straight.photo_from_straight.inverse());
     let moved = with_frame(corners).map(|corner| to.as_ref().map_or(corner, |to| to.at(corner.map(f64::from)).map(|v| v as f32)));

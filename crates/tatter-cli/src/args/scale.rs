@@ -18,7 +18,7 @@ pub(crate) struct ScaleArgs {
     /// Two pixels and the millimetres between them: x,y,x,y,mm
     #[arg(long, value_name = "X,Y,X,Y,MM", group = "scale", allow_hyphen_values = true, value_parser = ruler)]
     pub(crate) ruler: Option<Numbers<5>>,
-    /// What of known size lies flat on the cloth, whole in the photo: it is found, gives the scale, and perspective is taken out by it
+    /// What of known size lies flat on the cloth: it is found and gives the scale; a card or a sheet, whole in the photo, takes perspective out, too
     #[arg(long, value_enum, value_name = "WHAT", groups = ["scale", "size"])]
     pub(crate) scale_by: Option<ScaleByArg>,
     /// Four corners of a rectangle of known size on the cloth, in pixels, in order around it: x,y,x,y,x,y,x,y; with --scale-by when it has a name
@@ -45,4 +45,6 @@ pub(crate) enum ScaleByArg {
     A5,
     /// A sheet of paper, 105 × 148 mm
     A6,
+    /// A ruler or a tape with millimetres, which may hang out of the photo; perspective stays
+    Ruler,
 }

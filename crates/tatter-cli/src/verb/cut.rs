@@ -40,7 +40,7 @@ fn request(args: &Cut) -> Result<CutRequest, Box<dyn Explain>> {
         }),
         strokes: Vec::new(),
         aside: Vec::new(),
-        scale: scale(&args.scale),
+        scale: scale(&args.scale)?,
         picks_per_cm: args.picks_per_cm.map(PerCm),
         upright: args.upright,
         grain: args.grain_deg.map(Angle::degrees),

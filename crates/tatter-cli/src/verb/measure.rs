@@ -16,7 +16,7 @@ pub(crate) fn run(args: &Measure, term: &Term) -> Outcome {
     let task = term.task();
     let request = MeasureRequest {
         photo: args.photo.clone(),
-        scale: scale(&args.scale),
+        scale: scale(&args.scale)?,
         grain: args.grain_deg.map(Angle::degrees),
         color: color(&args.color, args.flat.as_ref()),
     };

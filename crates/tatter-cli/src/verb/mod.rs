@@ -87,7 +87,18 @@ pub(crate) fn check_preview(output: Option<&Path>) -> Result<(), Box<dyn Explain
 pub(crate) const CENTRE: f32 = 0.5;
 
 /// The scale as told.
-pub(crate) fn scale(told: &ScaleArgs) -> Scale {
+pub(crate) fn scale(told: &ScaleArgs) -> Result<Scale, Box<dyn Explain>> {
+    match (told.scale_by, told.corners) {
+        (Some(ScaleByArg::Ruler), Some(_)) => Err(boxed(BadArgument {
+            what: "--corners goes around a card or a sheet, and --scale-by ruler has none".to_owned(),
+            next: "Leave --corners out, or mark two places of the ruler with --ruler",
+        })),
+        (Some(ScaleByArg::Ruler), None) => Ok(Scale::FoundRuler),
+        _ => Ok(as_numbers(told)),
+    }
+}
+
+fn as_numbers(told: &ScaleArgs) -> Scale {
     if let Some(mm) = told.mm_per_pixel {
         return Scale::MmPerPixel(MmPerTexel(mm));
     }
@@ -100,11 +111,12 @@ pub(crate) fn scale(told: &ScaleArgs) -> Scale {
     if let Some(Numbers([x0, y0, x1, y1, mm])) = told.ruler {
         return Scale::Ruler { from: [x0 + CENTRE, y0 + CENTRE], to: [x1 + CENTRE, y1 + CENTRE], length: Mm(mm) };
     }
-    let named = told.scale_by.map(|what| match what {
-        ScaleByArg::Card => KnownSize::Card,
-        ScaleByArg::A4 => KnownSize::A4,
-        ScaleByArg::A5 => KnownSize::A5,
-        ScaleByArg::A6 => KnownSize::A6,
+    let named = told.scale_by.and_then(|what| match what {
+        ScaleByArg::Card => Some(KnownSize::Card),
+        ScaleByArg::A4 => Some(KnownSize::A4),
+        ScaleByArg::A5 => Some(KnownSize::A5),
+        ScaleByArg::A6 => Some(KnownSize::A6),
+        ScaleByArg::Ruler => None,
     });
     let told_size = told.corners_mm.map(|Numbers([width, height])| KnownSize::Told { width: Mm(width), height: Mm(height) });
     let corners = told.corners.map(|Numbers(numbers)| four(numbers));

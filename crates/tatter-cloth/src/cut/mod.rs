@@ -23,6 +23,7 @@ use tatter_capture::backlit::{Backlit, BacklitError};
 use tatter_capture::lights::Shots;
 use tatter_capture::photo::Homography;
 use tatter_capture::plane::{PlaneError, fill};
+use tatter_capture::ruler::RulerError;
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
@@ -54,6 +55,9 @@ pub enum CutError {
     /// The rectangle of known size gives no scale.
     #[error(transparent)]
     Plane(#[from] PlaneError),
+    /// The ruler gives no scale.
+    #[error(transparent)]
+    Ruler(#[from] RulerError),
     /// Two shots over two backings gave no alpha.
     #[error(transparent)]
     Backings(#[from] BackingsError),
@@ -91,6 +95,7 @@ impl Explain for CutError {
             Self::Relief(error) => error.next(),
             Self::Scale(error) => error.next(),
             Self::Plane(error) => error.next(),
+            Self::Ruler(error) => error.next(),
             Self::Backings(error) => error.next(),
             Self::Backlit(error) => error.next(),
             Self::LightsSize { .. } | Self::LightsMoved { .. } => {
@@ -107,6 +112,7 @@ impl Explain for CutError {
             Self::Relief(error) => error.class(),
             Self::Scale(error) => error.class(),
             Self::Plane(error) => error.class(),
+            Self::Ruler(error) => error.class(),
             Self::Backings(error) => error.class(),
             Self::Backlit(error) => error.class(),
             Self::LightsSize { .. } | Self::LightsMoved { .. } | Self::Cancelled(_) => Class::Request,
@@ -162,7 +168,7 @@ struct Evidence<'a> {
     backlit: Option<&'a Backlit>,
     /// Under several lights: relief, and colour where no backings measured it.
     lights: Option<Shots>,
-    /// By a rectangle of known size: the scale. The photo is straightened.
+    /// By a rectangle of known size or a ruler: the scale. By a rectangle the photo is straightened.
     flat: Option<&'a Flat>,
     /// What was found in the same photo before.
     kept: Option<&'a mut Kept>,
@@ -182,7 +188,7 @@ pub fn inside_any(size: Size, quadrilaterals: &[[[f32; 2]; 4]]) -> Image<bool> {
     })
 }
 
-/// What shows neither cloth nor backing: the rectangle that gives the scale, a colour chart.
+/// What shows neither cloth nor backing: the rectangle or the ruler that gives the scale, a colour chart.
 fn aside(size: Size, flat: Option<&Flat>, recipe: &CutRecipe) -> Option<Image<bool>> {
     let told = (!recipe.aside.is_empty()).then(|| inside_any(size, &recipe.aside));
     match (flat.map(Flat::aside), told) {
@@ -220,7 +226,9 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
     let find = || subject(photo, alpha, seen.as_ref(), recipe, task);
     let (cloth, isolated) = Kept::subject(kept, recipe, task, find)?;
     let grain = recipe.grain.or_else(|| cloth.woven.then_some(cloth.grain));
-    let scaled = scale::resolve(photo, recipe, flat, &cloth, task)?;
+    let bounds = isolated.bounds;
+    let middle = [bounds.x + bounds.right(), bounds.y + bounds.bottom()].map(|both| 0.5 * both as f32);
+    let scaled = scale::resolve(photo, recipe, flat, middle, &cloth, task)?;
 
     let turn = if recipe.upright { upright_turn(grain, task) } else { Angle::ZERO };
     let canvas = Canvas::around(&isolated.cover, isolated.bounds, turn, recipe.canvas);

@@ -57,7 +57,7 @@ pub struct Scaled {
     pub picks_per_cm: Option<PerCm>,
 }
 
-/// The scale that follows from the recipe and the measured cloth.
+/// The scale that follows from the recipe and the measured cloth, at the `middle` of what is cut.
 ///
 /// # Errors
 /// When a number is not above zero, the points of a ruler are the same, or a thread count was told and no weave is seen.
@@ -65,6 +65,7 @@ pub(super) fn resolve(
     photo: &Photo,
     recipe: &CutRecipe,
     flat: Option<&Flat>,
+    middle: [f32; 2],
     cloth: &Measured,
     task: &Task,
 ) -> Result<Scaled, ScaleError> {
@@ -76,9 +77,9 @@ pub(super) fn resolve(
             let pixels = (to[0] - from[0]).hypot(to[1] - from[1]);
             (if pixels > 0.0 { length.get() / pixels } else { return Err(ScaleError::NoRuler) }, ScaleSource::Ruler)
         }
-        Scale::Rectangle { .. } => {
-            let Some(flat) = flat else { unreachable!("the head of the cut finds the rectangle") };
-            (flat.scale().get(), flat.source())
+        Scale::Rectangle { .. } | Scale::FoundRuler => {
+            let Some(flat) = flat else { unreachable!("the head of the cut finds the rectangle or the ruler") };
+            (flat.scale_at(middle).get(), flat.source())
         }
         Scale::EndsPerCm(count) => {
             let pitch = ends_pitch.ok_or(ScaleError::NoWeave)?;

@@ -54,6 +54,8 @@ pub enum Scale {
         /// Length between them.
         length: Mm,
     },
+    /// A ruler with millimetres lies on the cloth; its marks are found.
+    FoundRuler,
     /// A flat rectangle of known size lies on the cloth; perspective is taken out by it.
     Rectangle {
         /// What it is.

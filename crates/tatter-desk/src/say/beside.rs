@@ -175,6 +175,7 @@ pub(crate) fn told_scale(scale: Scale) -> Option<String> {
         Scale::Width(width) => format!("The photo shows {} mm from left to right", short(width.get())),
         Scale::MmPerPixel(mm) => format!("{:.4} mm a pixel", mm.get()),
         Scale::EndsPerCm(count) => format!("{} ends per cm", short(count.get())),
+        Scale::FoundRuler => "A ruler in the photo gives the scale".to_owned(),
         Scale::Rectangle { size, corners: None } => format!("{} in the photo gives the scale", known_size(size)),
         Scale::Rectangle { size, corners: Some(_) } => format!("{}, marked by its corners", known_size(size)),
     })
