@@ -11,10 +11,10 @@ use tatter_core::task::Task;
 use tatter_testkit::pair::{Backlit, backlit, nudge};
 use tatter_testkit::scene::on_photo;
 
+use crate::capture::{Row, scenes};
 use crate::cut::judge;
 use crate::photo::photo;
-use crate::scenes::{Case, List, cases};
-use crate::table::Table;
+use crate::scenes::{Case, List};
 
 const COLUMNS: [(&str, usize); 9] = [
     ("SAD k", 2),
@@ -30,26 +30,12 @@ const COLUMNS: [(&str, usize); 9] = [
 /// What the lamp reads at most, and the share of it that cloth lets through.
 const LAMP: [f32; 2] = [0.85, 0.12];
 
-/// Alpha with a lamp behind beside alpha from the front alone, over a dark table. Rows are also printed as they come.
+/// Alpha with a lamp behind beside alpha from the front alone, over a dark table.
 pub(crate) fn table(list: List, only: Option<&str>) -> Result<String, Box<dyn Error>> {
-    let mut table = Table::new("scene", &COLUMNS);
-    for case in cases(list).into_iter().filter(|case| only.is_none_or(|word| case.name.contains(word))) {
-        // Light and backing are others here.
-        let words: Vec<&str> = case.name.split(", ").collect();
-        let name = words[..words.len().saturating_sub(2)].join(", ");
-        match row(&case)? {
-            Ok(row) => {
-                eprintln!("{name} {row:.3?}");
-                table.row(&name, &row);
-            }
-            Err(refused) => table.said(&name, &format!("not cut: {refused}")),
-        }
-    }
-    Ok(table.with_means())
+    scenes(&COLUMNS, list, only, row)
 }
 
-/// The row, or why the shots were refused.
-fn row(case: &Case) -> Result<Result<[f32; 9], CutError>, Box<dyn Error>> {
+fn row(case: &Case) -> Row<9> {
     let scene = case.spec.shoot();
     let shots = backlit(&case.spec, LAMP, &nudge(case.spec.side, 0.15, [1.3, -0.6]), 0.004);
     let [front, behind] = [&shots.front, &shots.behind].map(|color: &Image<LinearRgb>| photo(case, color));

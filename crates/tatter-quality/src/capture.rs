@@ -32,14 +32,27 @@ const BACKINGS: [(&str, usize); 8] = [
     ("one photo's", 2),
 ];
 
-/// Alpha over two backings beside alpha from one photo. Rows are also printed as they come.
+/// Alpha over two backings beside alpha from one photo.
 pub(crate) fn backings(list: List, only: Option<&str>) -> Result<String, Box<dyn Error>> {
-    let mut table = Table::new("scene", &BACKINGS);
+    scenes(&BACKINGS, list, only, over_two)
+}
+
+/// The row of a scene, or why its shots were refused.
+pub(crate) type Row<const N: usize> = Result<Result<[f32; N], CutError>, Box<dyn Error>>;
+
+/// A row for each scene, which is also printed as it comes, and their means.
+pub(crate) fn scenes<const N: usize>(
+    columns: &[(&str, usize); N],
+    list: List,
+    only: Option<&str>,
+    row: fn(&Case) -> Row<N>,
+) -> Result<String, Box<dyn Error>> {
+    let mut table = Table::new("scene", columns);
     for case in cases(list).into_iter().filter(|case| only.is_none_or(|word| case.name.contains(word))) {
-        // Card and light are others here.
+        // Light and backing are others here.
         let words: Vec<&str> = case.name.split(", ").collect();
         let name = words[..words.len().saturating_sub(2)].join(", ");
-        match over_two(&case)? {
+        match row(&case)? {
             Ok(row) => {
                 eprintln!("{name} {row:.3?}");
                 table.row(&name, &row);
@@ -50,8 +63,7 @@ pub(crate) fn backings(list: List, only: Option<&str>) -> Result<String, Box<dyn
     Ok(table.with_means())
 }
 
-/// The row, or why the two shots were refused.
-fn over_two(case: &Case) -> Result<Result<[f32; 8], CutError>, Box<dyn Error>> {
+fn over_two(case: &Case) -> Row<8> {
     let scene = case.spec.shoot();
     let over = |backing: LinearRgb, exposure: f32, seed: u64| {
         let shot = Shot { backing, exposure: exposure * case.spec.shot.exposure, seed, ..case.spec.shot.clone() };
