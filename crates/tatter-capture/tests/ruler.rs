@@ -46,7 +46,6 @@ fn rulers_are_found_and_are_as_sure_as_they_say() {
             100.0 * found.change,
             100.0 * found.change_unsure,
         );
-        println!("{text}");
         let flat = case.tilt_deg == 0.0;
         let most = if flat { 0.1 } else { 0.7 };
         let sure = off(beside).abs() < most && off(beside).abs() < 200.0 * found.uncertainty_at(beside);
@@ -64,7 +63,6 @@ fn rulers_are_found_and_are_as_sure_as_they_say() {
             all += u32::from(aside);
         }
         let place = format!("{covered} of {ruler} places of it set aside, {all} in all");
-        println!("  {place}");
         if !sure || !told || covered * 100 < ruler * 97 || all > 2 * ruler {
             wrong.push(format!("{text}; {place}"));
         }

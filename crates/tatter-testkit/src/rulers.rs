@@ -59,7 +59,7 @@ impl Ruled {
         let on = (x - BEFORE - n * self.pitch).abs() < 0.5 * self.thick && y > self.gap && y < self.gap + long;
         // A figure stands below each long mark: a block with a hole.
         let (u, v) = (x - BEFORE - (x - BEFORE).div_euclid(10.0) * 10.0, y - self.gap - 7.6);
-        let figure = (u < 1.1 || u > 8.9) && v > 0.0 && v < 2.8 && !(u < 0.5 && v > 1.0 && v < 1.9);
+        let figure = !(1.1..=8.9).contains(&u) && v > 0.0 && v < 2.8 && !(u < 0.5 && v > 1.0 && v < 1.9);
         if on || figure { LinearRgb(self.ink) } else { plain }
     }
 }

@@ -146,7 +146,7 @@ pub fn find_ruler(color: &Image<LinearRgb>, task: &Task) -> Result<Ruler, RulerE
         looked.push((small, lines));
         longest /= 2;
     }
-    rulers.sort_by(|a, b| b.marks.cmp(&a.marks));
+    rulers.sort_by_key(|ruler| std::cmp::Reverse(ruler.marks));
     let mut rulers = rulers.into_iter();
     let Some(ruler) = rulers.next() else {
         let inches = looked.iter().any(|(small, lines)| clearest(small, lines, Marks::Sixteenths).len() > 1);

@@ -118,8 +118,8 @@ pub(super) fn repeating(photo: &Image<f32>) -> Vec<Line> {
                 seen.get(row).is_some_and(|there| there.iter().any(|(p, w)| *p == piece && (w - wave).abs() < 1.5))
             };
             let mut lines: Vec<Line> = Vec::new();
-            for row in 1..rows {
-                for (piece, wave) in &seen[row] {
+            for (row, waves) in seen.iter().enumerate().skip(1) {
+                for (piece, wave) in waves {
                     let (along, pitch) = (piece_middle(*piece, reach), PIECE as f64 / wave);
                     let told =
                         lines.iter().rev().take_while(|l| across(row) - l.across < 8.0).any(|l| (l.along - along).abs() < 1.0);

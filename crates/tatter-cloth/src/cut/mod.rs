@@ -226,9 +226,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
     let find = || subject(photo, alpha, seen.as_ref(), recipe, task);
     let (cloth, isolated) = Kept::subject(kept, recipe, task, find)?;
     let grain = recipe.grain.or_else(|| cloth.woven.then_some(cloth.grain));
-    let bounds = isolated.bounds;
-    let middle = [bounds.x + bounds.right(), bounds.y + bounds.bottom()].map(|both| 0.5 * both as f32);
-    let scaled = scale::resolve(photo, recipe, flat, middle, &cloth, task)?;
+    let scaled = scale::resolve(photo, recipe, flat, isolated.bounds, &cloth, task)?;
 
     let turn = if recipe.upright { upright_turn(grain, task) } else { Angle::ZERO };
     let canvas = Canvas::around(&isolated.cover, isolated.bounds, turn, recipe.canvas);

@@ -1,6 +1,7 @@
 //! Millimetres per pixel, from whatever the person knows.
 
 use tatter_core::explain::{Class, Explain};
+use tatter_core::image::Rect;
 use tatter_core::model::{CutRecipe, Photo, Scale, ScaleSource};
 use tatter_core::task::Task;
 use tatter_core::units::{MmPerTexel, PerCm};
@@ -57,7 +58,7 @@ pub struct Scaled {
     pub picks_per_cm: Option<PerCm>,
 }
 
-/// The scale that follows from the recipe and the measured cloth, at the `middle` of what is cut.
+/// The scale that follows from the recipe and the measured cloth, in the middle of what is `cut`.
 ///
 /// # Errors
 /// When a number is not above zero, the points of a ruler are the same, or a thread count was told and no weave is seen.
@@ -65,7 +66,7 @@ pub(super) fn resolve(
     photo: &Photo,
     recipe: &CutRecipe,
     flat: Option<&Flat>,
-    middle: [f32; 2],
+    cut: Rect,
     cloth: &Measured,
     task: &Task,
 ) -> Result<Scaled, ScaleError> {
@@ -79,6 +80,7 @@ pub(super) fn resolve(
         }
         Scale::Rectangle { .. } | Scale::FoundRuler => {
             let Some(flat) = flat else { unreachable!("the head of the cut finds the rectangle or the ruler") };
+            let middle = [cut.x + cut.right(), cut.y + cut.bottom()].map(|both| 0.5 * both as f32);
             (flat.scale_at(middle).get(), flat.source())
         }
         Scale::EndsPerCm(count) => {

@@ -228,7 +228,7 @@ fn run(store: &Store, number: u32, plan: &Plan<'_>, next: &History, task: &Task)
     // The processor reads what was assumed while the medium takes the new files.
     let (ready, holds) =
         task.stage("write", || rayon::join(|| prepare(store, &journal, plan, next, task), || store.assumptions_hold()));
-    if let Err(error) = ready.and_then(|()| if holds { Ok(()) } else { Err(DeliverError::NotAsAssumed) }) {
+    if let Err(error) = ready.and(if holds { Ok(()) } else { Err(DeliverError::NotAsAssumed) }) {
         // What stopped it is what people need to hear; leftovers are cleared away by the next run if not now.
         let _ = journal.abandon(store);
         return Err(error);
