@@ -19,7 +19,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use tatter::variation::Which;
 use tatter_core::channel::Channel;
 
-pub(crate) use color::ColorArgs;
+pub(crate) use color::{Chart, ColorArgs};
 pub(crate) use cut::Cut;
 pub(crate) use grain::{Forget, Grain};
 pub(crate) use handoff::{AlphaArg, Handoff, NormalYArg};
@@ -478,26 +478,6 @@ impl<const N: usize> FromStr for Numbers<N> {
         }
         let count = parts.len();
         parts.try_into().ok().map(Self).ok_or_else(|| format!("{N} numbers are wanted, {count} given"))
-    }
-}
-
-/// Where a colour chart lies in the photo.
-#[derive(Clone, Copy, Debug)]
-pub(crate) enum Chart {
-    /// Somewhere.
-    Find,
-    /// Its corners in order around it, pixels from the first one's centre.
-    Corners(Numbers<8>),
-}
-
-impl FromStr for Chart {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        if text.trim() == "find" {
-            return Ok(Self::Find);
-        }
-        text.parse().map(Self::Corners).map_err(|why| format!("{why}; write 'find' to have it found in the photo"))
     }
 }
 

@@ -1,8 +1,10 @@
 //! Arguments that tell what of known colour lies in a photo.
 
+use std::str::FromStr;
+
 use clap::Args;
 
-use super::{Chart, Numbers, reflectance, spot};
+use super::{Numbers, reflectance, spot};
 
 #[derive(Args, Debug)]
 pub(crate) struct ColorArgs {
@@ -15,4 +17,24 @@ pub(crate) struct ColorArgs {
     /// A 24-patch colour chart (6 × 4) in the photo: 'find', or its four corners in pixels, in order around it; colours are fitted to its published values
     #[arg(long, value_name = "find|X,Y,…", allow_hyphen_values = true)]
     pub(crate) chart: Option<Chart>,
+}
+
+/// Where a colour chart lies in the photo.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Chart {
+    /// Somewhere.
+    Find,
+    /// Its corners in order around it, pixels from the first one's centre.
+    Corners(Numbers<8>),
+}
+
+impl FromStr for Chart {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if text.trim() == "find" {
+            return Ok(Self::Find);
+        }
+        text.parse().map(Self::Corners).map_err(|why| format!("{why}; write 'find' to have it found in the photo"))
+    }
 }
