@@ -17,6 +17,12 @@ pub struct FourierPlanner(FftPlanner<f32>);
 /// Makes cosine transforms of types 2 and 3 (DCT-II and DCT-III), and keeps what several lengths share.
 pub struct CosinePlanner(DctPlanner<f32>);
 
+/// The Hann window over `count` values, at the middle of value `i`.
+#[must_use]
+pub fn hann(i: usize, count: usize) -> f32 {
+    0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / count as f32).cos()
+}
+
 impl FourierPlanner {
     /// With nothing made yet.
     #[must_use]

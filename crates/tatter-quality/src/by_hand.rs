@@ -2,10 +2,9 @@
 
 use std::error::Error;
 
-use tatter_capture::lights::{Calibration, Lamp, Shots, find_lamps, lamp_by_ball, stereo};
-use tatter_cloth::relief::{Lit, ReliefInput, lit_relief};
+use tatter_capture::lights::{Calibration, Lamp, Shots, find_lamps, lamp_by_ball};
 use tatter_core::angle::Angle;
-use tatter_core::image::{Image, LinearRgb, Rect, Unit};
+use tatter_core::image::{Image, LinearRgb};
 use tatter_core::model::{Ball, BallKind};
 use tatter_core::task::Task;
 use tatter_testkit::lamps;
@@ -13,6 +12,7 @@ use tatter_testkit::measures::{angle, closed, woven_normals};
 use tatter_testkit::scene::{Spec, cloths};
 use tatter_weave::{Shot, Woven, shoot};
 
+use crate::capture::raised;
 use crate::photo::through_jpeg;
 use crate::scenes::List;
 use crate::table::Table;
@@ -109,10 +109,6 @@ fn by_ball(toward: &[f32; 3]) -> Result<[f32; 3], Box<dyn Error>> {
 }
 
 fn normals(woven: &Woven, pitch: f32, shots: &Shots) -> Result<f32, Box<dyn Error>> {
-    let found = stereo(shots, Rect::whole(shots.size()), None, &Task::new())?;
-    let cover = woven.maps.opacity.map(|_| Unit(1.0));
-    let input = ReliefInput { pitch_px: Some([pitch; 2]), ..ReliefInput::new(&cover, &woven.maps.opacity, woven.scale) };
-    let lit = Lit { normal: &found.normal, color: &found.color, shots: shots.lamps().len(), near: false };
-    let raised = lit_relief(&lit, &input, &Task::new())?;
-    Ok(angle(&raised.normal, &woven_normals(&woven.maps.height, woven.scale), &closed(&woven.maps.opacity)))
+    let (normal, _) = raised(woven, pitch, shots)?;
+    Ok(angle(&normal, &woven_normals(&woven.maps.height, woven.scale), &closed(&woven.maps.opacity)))
 }

@@ -124,12 +124,18 @@ fn under(woven: &Woven, pitch: f32, count: usize) -> Result<[f32; 3], Box<dyn Er
         let lamp = Lamp::far(lamps::toward(i, count, Angle::degrees(HIGH_DEG)));
         shots.add(lamp, 1.0, &taken(woven, i, count)?, &Calibration::default());
     }
-    let found = stereo(&shots, Rect::whole(shots.size()), None, &Task::new())?;
+    let (normal, height) = raised(woven, pitch, &shots)?;
+    Ok(judged(woven, &normal, Some(&plain(&shots)), &height))
+}
+
+/// Normals and heights as a patch gets them from shots under several lamps.
+pub(crate) fn raised(woven: &Woven, pitch: f32, shots: &Shots) -> Result<(Image<Normal>, Image<HeightMm>), Box<dyn Error>> {
+    let found = stereo(shots, Rect::whole(shots.size()), None, &Task::new())?;
     let cover = woven.maps.opacity.map(|_| Unit(1.0));
     let input = ReliefInput { pitch_px: Some([pitch; 2]), ..ReliefInput::new(&cover, &woven.maps.opacity, woven.scale) };
-    let lit = Lit { normal: &found.normal, color: &found.color, shots: count, near: false };
+    let lit = Lit { normal: &found.normal, color: &found.color, shots: shots.lamps().len(), near: false };
     let raised = lit_relief(&lit, &input, &Task::new())?;
-    Ok(judged(woven, &raised.normal, Some(&plain(&shots)), &raised.height))
+    Ok((raised.normal, raised.height))
 }
 
 fn from_one(woven: &Woven, pitch: f32) -> Result<[f32; 3], Box<dyn Error>> {

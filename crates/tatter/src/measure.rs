@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use tatter_capture::plane::{PlaneError, Straight, place, straighten};
 use tatter_capture::ruler::{Ruler, RulerError, find_ruler};
-use tatter_cloth::cut::{inside_any, ruler_uncertainty};
+use tatter_cloth::cut::ruler_uncertainty;
 use tatter_cloth::measure::{MeasureError, MeasureSettings, Measured, Weave, measure};
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
-use tatter_core::image::{Image, LinearRgb};
+use tatter_core::image::{Image, LinearRgb, inside_any};
 use tatter_core::model::Scale;
 use tatter_core::task::Task;
 use tatter_core::units::PerCm;

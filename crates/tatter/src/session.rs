@@ -162,7 +162,12 @@ impl Session {
 
     /// The patches that are placed.
     pub(crate) fn read_patches(&self) -> Result<BTreeMap<String, Patch>, SessionError> {
-        patches(&self.job, &self.folder)
+        let job = &self.job;
+        let used = job.patches.par_iter().filter(|patch| job.placements.iter().any(|placement| placement.patch == patch.name));
+        let read: Vec<(String, Patch)> = used
+            .map(|patch| Ok((patch.name.clone(), read_patch(&self.folder.join(&patch.path), &Limits::default())?)))
+            .collect::<Result<_, PatchError>>()?;
+        Ok(read.into_iter().collect())
     }
 
     /// The folder of the job file.
@@ -206,12 +211,4 @@ pub(crate) fn garment(job: &Job, folder: &Path, path: &Path) -> Result<Garment, 
         told.mm_per_uv.or(computed.map(|found| found.median)).ok_or_else(|| SessionError::NoScale(path.to_owned()))?;
     let mesh = mesh.map(|read| read.mesh);
     Ok(Garment { mesh, sets: told.sets.clone(), mm_per_unit, mm_per_uv, grain: told.grain.clone() })
-}
-
-fn patches(job: &Job, folder: &Path) -> Result<BTreeMap<String, Patch>, SessionError> {
-    let used = job.patches.par_iter().filter(|patch| job.placements.iter().any(|placement| placement.patch == patch.name));
-    let read: Vec<(String, Patch)> = used
-        .map(|patch| Ok((patch.name.clone(), read_patch(&folder.join(&patch.path), &Limits::default())?)))
-        .collect::<Result<_, PatchError>>()?;
-    Ok(read.into_iter().collect())
 }

@@ -3,8 +3,8 @@
 
 use rayon::prelude::*;
 use tatter_core::image::Image;
-use tatter_fourier::FourierPlanner;
 use tatter_fourier::num_complex::Complex;
+use tatter_fourier::{FourierPlanner, hann};
 
 use super::{Homography, warp};
 
@@ -37,7 +37,6 @@ pub(super) fn guesses(reference: &Image<f32>, other: &Image<f32>, count: usize) 
 
 /// Fourier transform of the picture under a window, on a square.
 fn spectrum(image: &Image<f32>, side: usize) -> Vec<Complex<f32>> {
-    let hann = |i: usize, n: usize| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / n as f32).cos();
     let mut grid = vec![Complex::default(); side * side];
     for y in 0..image.height() {
         let wy = hann(y, image.height());

@@ -8,7 +8,7 @@ mod track;
 use scan::{Line, Marked, Marks, best_near, marked, repeating};
 use tatter_core::color::encode_srgb;
 use tatter_core::explain::{Class, Explain};
-use tatter_core::image::{Image, LinearRgb, Size};
+use tatter_core::image::{Image, LinearRgb, Size, inside_any};
 use tatter_core::kernel::area_resize;
 use tatter_core::task::{Cancelled, Task};
 use track::{Tracked, place, track};
@@ -173,7 +173,7 @@ fn clearest(photo: &Image<f32>, lines: &[Line], marks: Marks) -> Vec<Marked> {
     found.sort_by(|a, b| b.score.total_cmp(&a.score));
     let mut kept: Vec<Marked> = Vec::new();
     for one in found {
-        let at = |m: &Marked| m.line.at(photo, m.line.along, m.line.across);
+        let at = |m: &Marked| m.line.at(photo.size(), m.line.along, m.line.across);
         let [x, y] = at(&one);
         let beside = |other: &Marked| {
             let [u, v] = at(other);
@@ -225,9 +225,7 @@ impl Ruler {
 
     /// Photo place of a place along the line and across it.
     fn there(&self, along: f64, across: f64) -> [f64; 2] {
-        let (s, c) = self.tracked.line.turn.sin_cos();
-        let [x, y] = [0.5 * self.photo.width as f64, 0.5 * self.photo.height as f64];
-        [x + c * along - s * across, y + s * along + c * across]
+        self.tracked.line.at(self.photo, along, across)
     }
 
     /// Photo place in the middle of its marks.
@@ -316,16 +314,7 @@ impl Ruler {
     /// What is set aside for it.
     #[must_use]
     pub fn aside(&self) -> Image<bool> {
-        let sides: [[f64; 3]; 4] = std::array::from_fn(|k| {
-            let ([ax, ay], [bx, by]) = (self.corners[k], self.corners[(k + 1) % 4]);
-            let (nx, ny) = (ay - by, bx - ax);
-            [nx, ny, -(nx * ax + ny * ay)]
-        });
-        Image::from_fn(self.photo.width, self.photo.height, |x, y| {
-            let (x, y) = (x as f64 + 0.5, y as f64 + 0.5);
-            let right = sides.iter().filter(|[a, b, c]| a * x + b * y + c > 0.0).count();
-            right == 0 || right == 4
-        })
+        inside_any(self.photo, &[self.corners.map(|corner| corner.map(|v| v as f32))])
     }
 
     fn around(&self, light: &Image<f32>) -> [[f64; 2]; 4] {
@@ -347,11 +336,10 @@ impl Ruler {
     fn far_edge(&self, light: &Image<f32>, mm: f64) -> Option<f64> {
         const PLACES: usize = 96;
         let Tracked { line, inward, fit, span: [first, last], .. } = &self.tracked;
+        let eye = line.eye(light);
         let read = |k: usize, across: f64| {
             let n = first + (last - first) * (k as f64 + 0.5) / PLACES as f64;
-            let [x, y] = self.there(place(fit, n), line.across + inward * across * mm);
-            let inside = x >= 0.0 && y >= 0.0 && x < light.width() as f64 && y < light.height() as f64;
-            inside.then(|| light.bilinear(x as f32, y as f32))
+            eye(place(fit, n), line.across + inward * across * mm)
         };
         let mut best: Option<(f32, f64)> = None;
         let mut across = BREADTHS_MM.0;

@@ -1,9 +1,9 @@
 //! Lines of the photo along which something repeats, marked like a ruler: short, at every fifth longer, at every tenth longer still.
 
 use rayon::prelude::*;
-use tatter_core::image::Image;
-use tatter_fourier::FourierPlanner;
+use tatter_core::image::{Image, Size};
 use tatter_fourier::num_complex::Complex;
+use tatter_fourier::{FourierPlanner, hann};
 
 /// Directions looked along.
 const DIRECTIONS: usize = 90;
@@ -78,10 +78,10 @@ impl Marks {
 }
 
 impl Line {
-    /// Photo place.
-    pub(super) fn at(&self, photo: &Image<f32>, along: f64, across: f64) -> [f64; 2] {
+    /// Place in a photo of some size.
+    pub(super) fn at(&self, photo: Size, along: f64, across: f64) -> [f64; 2] {
         let (s, c) = self.turn.sin_cos();
-        let [x, y] = [0.5 * photo.width() as f64, 0.5 * photo.height() as f64];
+        let [x, y] = [0.5 * photo.width as f64, 0.5 * photo.height as f64];
         [x + c * along - s * across, y + s * along + c * across]
     }
 
@@ -90,8 +90,8 @@ impl Line {
         Self { along: self.along * times, across: self.across * times, pitch: self.pitch * times, ..*self }
     }
 
-    /// Reads the photo along the line.
-    fn eye<'a>(&self, photo: &'a Image<f32>) -> impl Fn(f64, f64) -> Option<f32> + use<'a> {
+    /// Reads the photo by places along the line and across it; `None` outside.
+    pub(super) fn eye<'a>(&self, photo: &'a Image<f32>) -> impl Fn(f64, f64) -> Option<f32> + use<'a> {
         let (s, c) = self.turn.sin_cos();
         let [width, height] = [photo.width() as f64, photo.height() as f64];
         move |along, across| {
@@ -158,10 +158,9 @@ struct Waves {
 
 impl Waves {
     fn new() -> Self {
-        let hann = |i: usize| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / PIECE as f32).cos();
         Self {
             fft: FourierPlanner::new().forward(PIECE),
-            window: (0..PIECE).map(hann).collect(),
+            window: (0..PIECE).map(|i| hann(i, PIECE)).collect(),
             work: vec![Complex::default(); PIECE],
             read: Vec::new(),
         }
@@ -242,7 +241,7 @@ pub(super) fn best_near(photo: &Image<f32>, start: &Marked, marks: Marks) -> Mar
         for lean in [-0.09, -0.06, -0.03, 0.0, 0.03, 0.06, 0.09] {
             let line = Line { turn: start.line.turn + f64::to_radians(turn), lean, ..start.line };
             // Turned about its own place, not about the middle of the photo.
-            let (to, from) = (line.at(photo, 0.0, 0.0), start.line.at(photo, start.line.along, start.line.across));
+            let (to, from) = (line.at(photo.size(), 0.0, 0.0), start.line.at(photo.size(), start.line.along, start.line.across));
             let (s, c) = line.turn.sin_cos();
             let [x, y] = [from[0] - to[0], from[1] - to[1]];
             let line = Line { along: c * x + s * y, across: -s * x + c * y, ..line };

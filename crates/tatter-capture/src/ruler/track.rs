@@ -81,9 +81,8 @@ struct Eye<'a> {
 
 impl Eye<'_> {
     fn light(&self, line: &Line, along: f64, across: f64) -> Option<f64> {
-        let [x, y] = line.at(self.photo, along + line.lean * across, line.across + across);
-        let inside = x >= 0.0 && y >= 0.0 && x < self.photo.width() as f64 && y < self.photo.height() as f64;
-        inside.then(|| self.ink * f64::from(self.photo.bilinear(x as f32, y as f32)))
+        let read = line.eye(self.photo)(along + line.lean * across, line.across + across);
+        read.map(|light| self.ink * f64::from(light))
     }
 
     /// Place of the mark near a place along the line, and how clear it is.

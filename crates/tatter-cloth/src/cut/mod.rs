@@ -27,7 +27,7 @@ use tatter_capture::ruler::RulerError;
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::explain::{Class, Explain};
-use tatter_core::image::{Image, LinearRgb, Map, Size, Unit};
+use tatter_core::image::{Image, LinearRgb, Map, Size, Unit, inside_any};
 use tatter_core::model::{CutRecipe, Origin, Patch, PatchMap, Photo, StrokeKind, Subject};
 use tatter_core::task::{Cancelled, Task};
 
@@ -172,20 +172,6 @@ struct Evidence<'a> {
     flat: Option<&'a Flat>,
     /// What was found in the same photo before.
     kept: Option<&'a mut Kept>,
-}
-
-/// What lies inside quadrilaterals, each by its corners in order around it, pixels.
-pub fn inside_any(size: Size, quadrilaterals: &[[[f32; 2]; 4]]) -> Image<bool> {
-    let inside = |corners: &[[f32; 2]; 4], [x, y]: [f32; 2]| {
-        let side = |k: usize| {
-            let ([ax, ay], [bx, by]) = (corners[k], corners[(k + 1) % 4]);
-            (bx - ax) * (y - ay) - (by - ay) * (x - ax) > 0.0
-        };
-        (1..4).all(|k| side(k) == side(0))
-    };
-    Image::from_fn(size.width, size.height, |x, y| {
-        quadrilaterals.iter().any(|corners| inside(corners, [x as f32 + 0.5, y as f32 + 0.5]))
-    })
 }
 
 /// What shows neither cloth nor backing: the rectangle or the ruler that gives the scale, a colour chart.

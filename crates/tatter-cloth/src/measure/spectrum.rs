@@ -1,8 +1,8 @@
 //! Averaged power spectrum of tiles, and its peaks.
 
 use rayon::prelude::*;
-use tatter_fourier::FourierPlanner;
 use tatter_fourier::num_complex::Complex;
+use tatter_fourier::{FourierPlanner, hann};
 
 use super::layers::Layer;
 
@@ -35,8 +35,7 @@ pub(super) struct Peak {
 pub(super) fn averaged(layer: &Layer, side: usize) -> Spectrum {
     let signal = &layer.signal;
     let tiles = tiles(layer, side);
-    let window: Vec<f32> =
-        (0..side).map(|i| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / side as f32).cos()).collect();
+    let window: Vec<f32> = (0..side).map(|i| hann(i, side)).collect();
     let fft = FourierPlanner::new().forward(side);
     let transform = |&(x, y): &(usize, usize)| {
         let mut grid: Vec<Complex<f32>> = Vec::with_capacity(side * side);

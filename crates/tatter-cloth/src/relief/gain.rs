@@ -6,8 +6,8 @@
 
 use rayon::prelude::*;
 use tatter_core::angle::Angle;
-use tatter_fourier::FourierPlanner;
 use tatter_fourier::num_complex::Complex32;
+use tatter_fourier::{FourierPlanner, hann};
 
 use super::spectrum::{frequency, transform};
 use super::woven::{PER_PITCH, SIDE, Swatch};
@@ -134,7 +134,7 @@ fn spectra(swatch: &Swatch, [weight, timid]: [f32; 2]) -> Vec<Spectra> {
     let mut waves = |real: &[f32], imaginary: &[f32]| {
         let mean = |values: &[f32]| values.iter().sum::<f32>() / values.len() as f32;
         let middle = (mean(real), mean(imaginary));
-        let window = |i: usize| 0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / SIDE as f32).cos();
+        let window = |i: usize| hann(i, SIDE);
         let mut field: Vec<Complex32> = (0..SIDE * SIDE)
             .map(|i| Complex32::new(real[i] - middle.0, imaginary[i] - middle.1) * (window(i % SIDE) * window(i / SIDE)))
             .collect();

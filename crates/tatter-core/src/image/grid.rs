@@ -195,3 +195,17 @@ impl<P: Pixel> Image<P> {
             .plus(self.get_clamped(x0 + 1, y0 + 1), fx * fy)
     }
 }
+
+/// What lies inside quadrilaterals, each by its corners in order around it, pixels.
+pub fn inside_any(size: Size, quadrilaterals: &[[[f32; 2]; 4]]) -> Image<bool> {
+    let inside = |corners: &[[f32; 2]; 4], [x, y]: [f32; 2]| {
+        let side = |k: usize| {
+            let ([ax, ay], [bx, by]) = (corners[k], corners[(k + 1) % 4]);
+            (bx - ax) * (y - ay) - (by - ay) * (x - ax) > 0.0
+        };
+        (1..4).all(|k| side(k) == side(0))
+    };
+    Image::from_fn(size.width, size.height, |x, y| {
+        quadrilaterals.iter().any(|corners| inside(corners, [x as f32 + 0.5, y as f32 + 0.5]))
+    })
+}

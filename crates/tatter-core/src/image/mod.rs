@@ -8,7 +8,7 @@ mod rect;
 mod sample;
 mod stored;
 
-pub use grid::Image;
+pub use grid::{Image, inside_any};
 pub use map::{Map, MapRow};
 pub use pixel::{HeightMm, LinearRgb, Normal, Pixel, Unit};
 pub use rect::{Rect, Size};
