@@ -2,9 +2,11 @@
 #![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
 #![cfg(unix)]
 
+use std::io::ErrorKind;
 use std::os::unix::fs::PermissionsExt as _;
 use std::path::Path;
 use std::process::{Command, Output};
+use std::time::Duration;
 
 /// The program in a folder of its own, so that no desk lies beside it but what a test puts there.
 fn alone(folder: &Path) -> std::io::Result<std::path::PathBuf> {
@@ -14,7 +16,18 @@ fn alone(folder: &Path) -> std::io::Result<std::path::PathBuf> {
 }
 
 fn desk(program: &Path, search: &Path, arguments: &[&str]) -> std::io::Result<Output> {
-    Command::new(program).arg("desk").args(arguments).env("PATH", search).output()
+    let run = || Command::new(program).arg("desk").args(arguments).env("PATH", search).output();
+    // A child that another test starts holds the fresh copy open for writing, from its fork until its exec.
+    let busy = |run: &std::io::Result<Output>| run.as_ref().is_err_and(|error| error.kind() == ErrorKind::ExecutableFileBusy);
+    let mut done = run();
+    for _ in 0..200 {
+        if !busy(&done) {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(10));
+        done = run();
+    }
+    done
 }
 
 #[test]
