@@ -152,10 +152,12 @@ mod tests {
     /// `inotify(7)`: opening a directory that is watched is an event of it.
     #[test]
     fn looking_wakes_nobody() {
+        // Around what is followed its folder is watched, too: the system's own scratch folder is every test's, and never at rest.
         let scratch = tempfile::tempdir().unwrap();
-        let folder = scratch.path().join("rip.patch");
-        fs::create_dir(&folder).unwrap();
-        let paths = [scratch.path().to_owned(), folder.clone()];
+        let library = scratch.path().join("library");
+        let folder = library.join("rip.patch");
+        fs::create_dir_all(&folder).unwrap();
+        let paths = [library, folder.clone()];
         let mut wakes = Wakes::new();
         wakes.follow(&paths);
         // What following itself woke, and the clock.
