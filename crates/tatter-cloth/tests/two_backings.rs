@@ -2,9 +2,8 @@
 //!
 //! Goals of the design: openings `IoU` 0.90, threads kept 0.97. Fuzz is finer than a pixel, and a lens spreads it until less than
 //! half a pixel of it is left: no shot shows it. So openings and threads are counted against the truth as the lens shows it, alpha
-//! against the truth itself. Measured with the pairs below: `IoU` 0.83 to 0.98 (0.83 where deep shade and dense fuzz lie in one
-//! rip), threads kept 0.96 to 1.00, sum of differences 0.2 to 0.7 of one photo's within one and the same cover; shots laid on
-//! each other to a tenth of a pixel. The bounds guard that.
+//! against the truth itself. Measured with the pairs below: `IoU` 0.93 to 0.99, threads kept 0.96 to 1.00, sum of differences 0.18 to 0.49 of one photo's
+//! within one and the same cover; shots laid on each other to a tenth of a pixel. The bounds guard that.
 
 use tatter_capture::backings::{BackingsError, lay};
 use tatter_cloth::cut::{Cut, CutError, TwoBackings, cut, cut_two_backings};
@@ -73,11 +72,11 @@ fn judged(cut: &Cut, where_from: &Cut, pair: &Pair) -> [Score; 2] {
 /// Name, scene, least `IoU` and recall through the lens, and most of the single photo's SAD.
 fn scenes() -> Vec<(&'static str, Spec, [f32; 3])> {
     vec![
-        ("canvas, a rip", spec("canvas", 10.0, Kind::Rip, 12.0, 4.0), [0.82, 0.95, 0.75]),
-        ("linen, a moth hole", spec("linen", 9.0, Kind::MothHole, 7.0, 7.0), [0.96, 0.98, 0.80]),
-        ("tweed, a scrap", spec("tweed", 10.0, Kind::Scrap, 20.0, 18.0), [0.95, 0.94, 0.30]),
-        ("poplin, a tear", spec("poplin", 8.0, Kind::LTear, 6.0, 3.0), [0.95, 0.96, 0.55]),
-        ("canvas, close", spec("canvas", 22.0, Kind::MothHole, 5.0, 5.0), [0.95, 0.94, 0.65]),
+        ("canvas, a rip", spec("canvas", 10.0, Kind::Rip, 12.0, 4.0), [0.91, 0.97, 0.48]),
+        ("linen, a moth hole", spec("linen", 9.0, Kind::MothHole, 7.0, 7.0), [0.97, 0.98, 0.34]),
+        ("tweed, a scrap", spec("tweed", 10.0, Kind::Scrap, 20.0, 18.0), [0.97, 0.94, 0.22]),
+        ("poplin, a tear", spec("poplin", 8.0, Kind::LTear, 6.0, 3.0), [0.95, 0.97, 0.47]),
+        ("canvas, close", spec("canvas", 22.0, Kind::MothHole, 5.0, 5.0), [0.96, 0.95, 0.54]),
     ]
 }
 

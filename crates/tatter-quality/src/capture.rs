@@ -1,6 +1,8 @@
 //! What more shots than one are worth: two backings, several lights.
 
 use std::error::Error;
+use std::fs;
+use std::path::Path;
 
 use tatter_capture::lights::{Calibration, Lamp, Shots, least_squares, stereo};
 use tatter_capture::photo::{Homography, warp};
@@ -16,25 +18,30 @@ use tatter_testkit::pair::CARDS;
 use tatter_testkit::scene::{Spec, cloths};
 use tatter_weave::{Shot, Woven, shoot};
 
-use crate::cut::judge;
+use crate::cut::{alpha_strip, judge, judge_as_seen};
 use crate::photo::photo;
 use crate::scenes::{Case, List, cases};
 use crate::table::Table;
 
-const BACKINGS: [(&str, usize); 8] = [
+const BACKINGS: [(&str, usize); 12] = [
     ("SAD k", 2),
     ("one photo's", 2),
-    ("gradient k", 2),
-    ("one photo's", 2),
+    ("gradient k", 3),
+    ("one photo's", 3),
     ("gap IoU", 2),
     ("one photo's", 2),
+    ("sharp SAD k", 2),
+    ("one photo's", 2),
+    ("sharp gradient k", 3),
+    ("one photo's", 3),
     ("thread recall", 2),
     ("one photo's", 2),
 ];
 
-/// Alpha over two backings beside alpha from one photo.
-pub(crate) fn backings(list: List, only: Option<&str>) -> Result<String, Box<dyn Error>> {
-    scenes(&BACKINGS, list, only, over_two)
+/// Alpha over two backings beside alpha from one photo. With a folder, a strip for each scene is written there: photo, true and found alpha, how far
+/// off.
+pub(crate) fn backings(list: List, only: Option<&str>, strips: Option<&Path>) -> Result<String, Box<dyn Error>> {
+    scenes(&BACKINGS, list, only, |case| over_two(case, strips))
 }
 
 /// The row of a scene, or why its shots were refused.
@@ -45,7 +52,7 @@ pub(crate) fn scenes<const N: usize>(
     columns: &[(&str, usize); N],
     list: List,
     only: Option<&str>,
-    row: fn(&Case) -> Row<N>,
+    row: impl Fn(&Case) -> Row<N>,
 ) -> Result<String, Box<dyn Error>> {
     let mut table = Table::new("scene", columns);
     for case in cases(list).into_iter().filter(|case| only.is_none_or(|word| case.name.contains(word))) {
@@ -63,7 +70,7 @@ pub(crate) fn scenes<const N: usize>(
     Ok(table.with_means())
 }
 
-fn over_two(case: &Case) -> Row<8> {
+fn over_two(case: &Case, strips: Option<&Path>) -> Row<12> {
     let scene = case.spec.shoot();
     let over = |backing: LinearRgb, exposure: f32, seed: u64| {
         let shot = Shot { backing, exposure: exposure * case.spec.shot.exposure, seed, ..case.spec.shot.clone() };
@@ -77,21 +84,30 @@ fn over_two(case: &Case) -> Row<8> {
     let [light, dark, nudged] = [light, dark, nudged].map(|color| photo(case, &color));
     let (light, dark, nudged) = (light?, dark?, nudged?);
     let recipe = CutRecipe { scale: Scale::MmPerPixel(scene.scale), ..CutRecipe::default() };
-    let judged = |patch: &Patch| judge(&scene, &case.spec, patch).map(|row| [row[1], row[3], row[4], row[5]]);
+    let judged = |patch: &Patch| -> Result<[f32; 6], Box<dyn Error>> {
+        let (sharp, [sad, gradient, gaps]) = (judge(&scene, &case.spec, patch)?, judge_as_seen(&scene, &case.spec, patch)?);
+        Ok([sad, gradient, gaps, sharp[1], sharp[3], sharp[5]])
+    };
     let two = match cut_two_backings(&TwoBackings { dark: &nudged, light: &light, cards: None }, &recipe, &Task::new()) {
-        Ok(cut) => judged(&cut.patch)?,
+        Ok(cut) => {
+            if let Some(folder) = strips {
+                fs::create_dir_all(folder)?;
+                fs::write(folder.join(case.file()), alpha_strip(&scene, &case.spec, &cut.patch)?)?;
+            }
+            judged(&cut.patch)?
+        }
         Err(refused) => return Ok(Err(refused)),
     };
-    let alone = |photo: &Photo| -> Result<[f32; 4], Box<dyn Error>> {
+    let alone = |photo: &Photo| -> Result<[f32; 6], Box<dyn Error>> {
         match cut(photo, &recipe, &Task::new()) {
             Ok(cut) => judged(&cut.patch),
-            Err(CutError::Isolate(_)) => Ok([f32::INFINITY; 4]),
+            Err(CutError::Isolate(_)) => Ok([f32::INFINITY; 6]),
             Err(error) => Err(error.into()),
         }
     };
     let (a, b) = (alone(&light)?, alone(&dark)?);
     let one = if a[0] <= b[0] { a } else { b };
-    Ok(Ok([two[0], one[0], two[1], one[1], two[2], one[2], two[3], one[3]]))
+    Ok(Ok(std::array::from_fn(|i| if i % 2 == 0 { two[i / 2] } else { one[i / 2] })))
 }
 
 const LIGHTS: [(&str, usize); 3] = [("normals °", 2), ("least squares °", 2), ("height corr.", 3)];

@@ -47,8 +47,10 @@ fn main() -> Outcome {
         ["lessons", path, first, count] => lessons::write(Path::new(path), first.parse()?, count.parse()?),
         ["lessons", path] => lessons::write_board(Path::new(path)),
         ["alpha"] => say(&alpha::table()?),
-        ["backings"] => say(&capture::backings(List::Work, None)?),
-        ["backings", word] => say(&capture::backings(List::Work, Some(word))?),
+        ["backings"] => say(&capture::backings(List::Work, None, None)?),
+        ["backings", "release"] => say(&capture::backings(List::Release, None, None)?),
+        ["backings", word] => say(&capture::backings(List::Work, Some(word), None)?),
+        ["backings", word, folder] => say(&capture::backings(List::Work, Some(word), Some(Path::new(folder)))?),
         ["lights"] => say(&capture::lights(List::Release)?),
         ["backlit"] => say(&behind::table(List::Work, None)?),
         ["backlit", word] => say(&behind::table(List::Work, Some(word))?),
@@ -63,7 +65,7 @@ fn main() -> Outcome {
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
         _ => Err(
-            "say nothing, or: work [WORD], look FOLDER, sweep WORD+WORD COUNT [FOLDER], relief, alpha, backings [WORD], backlit [WORD], lights, by-hand, color [FOLDER], scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+            "say nothing, or: work [WORD], look FOLDER, sweep WORD+WORD COUNT [FOLDER], relief, alpha, backings [WORD [FOLDER] | release], backlit [WORD], lights, by-hand, color [FOLDER], scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
                 .into(),
         ),
     }
@@ -81,7 +83,7 @@ fn whole() -> Outcome {
         .replace("{work cuts}", &cut::table(List::Work, None, None)?)
         .replace("{alpha}", &alpha::table()?)
         .replace("{relief}", &relief::table(List::Release)?)
-        .replace("{backings}", &capture::backings(List::Release, None)?)
+        .replace("{backings}", &capture::backings(List::Release, None, None)?)
         .replace("{backlit}", &behind::table(List::Release, None)?)
         .replace("{lights}", &capture::lights(List::Release)?)
         .replace("{by hand}", &by_hand::table(List::Release)?)

@@ -25,6 +25,13 @@ pub(crate) struct Case {
     pub(crate) jpeg: Option<u8>,
 }
 
+impl Case {
+    /// A name for its pictures.
+    pub(crate) fn file(&self) -> String {
+        format!("{}.png", self.name.replace([',', ' ', ':'], "-"))
+    }
+}
+
 impl List {
     pub(crate) const fn name(self) -> &'static str {
         match self {

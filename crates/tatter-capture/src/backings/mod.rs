@@ -3,10 +3,12 @@
 //! Start at [`two_backings`]. What alpha is where one cannot see both shots is bled in from around.
 
 mod cards;
+mod cast;
 mod exposure;
 mod lay;
 mod settle;
 mod shade;
+mod thrown;
 mod triangulate;
 
 use self::cards::Cards;
@@ -173,7 +175,11 @@ pub fn two_backings(shots: &Shots<'_>, told: Option<[LinearRgb; 2]>, task: &Task
     }
     task.check()?;
     let whole = if gain.iter().any(|g| (g - 1.0).abs() > UNLIKE_EXPOSURE) { THIN_IS_WHOLE } else { 1.0 };
-    let alpha = settle::settle(&parted.map(|p| p.through), &shade, noise, whole);
+    let through = parted.map(|p| p.through);
+    let first = settle::settle(&through, &shade, noise, whole);
+    let shade = cast::cast(&through, shade, &first.map(|a| 1.0 - a.0), shots.both, task)?;
+    let noise = noise.above(&through, &shade.level);
+    let alpha = settle::settle(&through, &shade, noise, whole);
     let front = Image::from_fn(size.width, size.height, |x, y| {
         let through = (1.0 - alpha.get(x, y).0) * shade.level.get(x, y);
         let both = [shots.light.get(x, y), shots.dark.get(x, y)];
