@@ -53,6 +53,7 @@ fn main() -> Outcome {
         ["backings", word, folder] => say(&capture::backings(List::Work, Some(word), Some(Path::new(folder)))?),
         ["lights"] => say(&capture::lights(List::Release)?),
         ["backlit"] => say(&behind::table(List::Work, None)?),
+        ["backlit", "release"] => say(&behind::table(List::Release, None)?),
         ["backlit", word] => say(&behind::table(List::Work, Some(word))?),
         ["by-hand"] => say(&by_hand::table(List::Release)?),
         ["scale"] => say(&known::scale(None)?),
@@ -65,7 +66,7 @@ fn main() -> Outcome {
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
         _ => Err(
-            "say nothing, or: work [WORD], look FOLDER, sweep WORD+WORD COUNT [FOLDER], relief, alpha, backings [WORD [FOLDER] | release], backlit [WORD], lights, by-hand, color [FOLDER], scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+            "say nothing, or: work [WORD], look FOLDER, sweep WORD+WORD COUNT [FOLDER], relief, alpha, backings [WORD [FOLDER] | release], backlit [WORD | release], lights, by-hand, color [FOLDER], scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
                 .into(),
         ),
     }

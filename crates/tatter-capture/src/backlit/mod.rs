@@ -20,6 +20,8 @@ use crate::photo::{AlignError, Alignment, Likeness, align, inside, warp};
 const DEVIATIONS: f32 = 2.5;
 /// Reach over which cloth lets through alike, as a share of the picture's shorter side.
 const REACH: f32 = 0.03;
+/// Weight of what is no cloth.
+const ELSEWHERE: f32 = 0.003;
 /// Alpha from which a pixel tells what cloth lets through.
 const WHOLE: f32 = 0.98;
 /// Light of the lamp in the shot below which nothing can be told.
@@ -143,12 +145,17 @@ fn parted(through: &Image<f32>, both: &Image<bool>) -> Backlit {
     let usual = median(&mut sample(through, &seen)).min(0.5);
     let middle = usual.max(0.01).sqrt();
     let cloth = erode(&through.zip(both, |t, b| b && t < middle), 1.0).map(|c| if c { 1.0 } else { 0.0 });
+    // Far from all cloth the middle of it stands for it.
+    let usual = if cloth.texels().iter().any(|c| *c > 0.0) { median(&mut sample(through, &cloth)) } else { usual };
     let reach = REACH * through.width().min(through.height()) as f32;
-    let mean = weighted(through, &cloth, reach, usual);
-    let off = through.zip(&mean, |t, m| (t - m) * (t - m));
-    let spread = weighted(&off, &cloth, reach, 0.0).map(f32::sqrt);
+    // Beyond its reach the weight of cloth is rounding, and what is divided by it anything: all else counts a little as usual cloth.
+    let weight = cloth.map(|c| c.max(ELSEWHERE));
+    let mean = weighted(&through.zip(&cloth, |t, c| if c > 0.0 { t } else { usual }), &weight, reach, usual);
+    let off = through.zip(&mean, |t, m| (t - m) * (t - m)).zip(&cloth, |off, c| off * c);
+    let spread = weighted(&off, &weight, reach, 0.0).map(f32::sqrt);
     let noise = median(&mut sample(&spread, &cloth));
-    let limits = mean.zip(&spread, |m, s| (m, s.max(0.5 * noise)));
+    // Fuzz at a rim is no unevenness of cloth.
+    let limits = mean.zip(&spread, |m, s| (m, s.clamp(0.5 * noise, 1.5 * noise)));
     let alpha = through.zip(&limits, |t, (mean, spread)| {
         let left = (1.0 - mean).max(0.05);
         let open = beyond((t - mean) / left, DEVIATIONS * spread / left).min(1.0);
