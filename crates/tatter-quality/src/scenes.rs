@@ -104,6 +104,9 @@ pub(crate) fn cases(list: List) -> Vec<Case> {
 /// Burns in pale cloth over cards, whose scorch was taken for the card in shade, and worn denims whose openings were missed.
 const BURNS_AND_KNEES: [usize; 5] = [774, 339, 260, 1256, 1412];
 
+/// Rips in satin whose lifted edge shines, under the sun and by a window.
+const SHINING: [usize; 3] = [120, 167, 389];
+
 /// Openings and marks as cameras write them, over light cards and over cloth that parts little from them in colour or light.
 fn near_in_colour() -> Vec<Case> {
     let card = BACKINGS[0];
@@ -145,6 +148,7 @@ fn near_in_colour() -> Vec<Case> {
     }
     cases.extend(slits());
     cases.extend(sweep::taken(&BURNS_AND_KNEES));
+    cases.extend(sweep::taken(&SHINING));
     cases
 }
 
