@@ -111,6 +111,12 @@ pub(crate) fn cases(list: List) -> Vec<Case> {
 /// Burns in pale cloth over cards, whose scorch was taken for the card in shade, and worn denims whose openings were missed.
 const BURNS_AND_KNEES: [usize; 5] = [774, 339, 260, 1256, 1412];
 
+/// Rips in satin whose lifted edge shines, under the sun and by a window.
+const SHINING: [usize; 3] = [120, 167, 389];
+
+/// Burns in pale cloth over a dark lining, whose charred threads were taken for it, and white cloth torn before a white card.
+const NEARLY_BEHIND: [usize; 6] = [17, 746, 1333, 0, 1376, 127];
+
 /// Openings and marks as cameras write them, over light cards and over cloth that parts little from them in colour or light.
 fn near_in_colour() -> Vec<Case> {
     let card = BACKINGS[0];
@@ -152,6 +158,8 @@ fn near_in_colour() -> Vec<Case> {
     }
     cases.extend(slits());
     cases.extend(sweep::taken(&BURNS_AND_KNEES));
+    cases.extend(sweep::taken(&SHINING));
+    cases.extend(sweep::taken(&NEARLY_BEHIND));
     cases
 }
 

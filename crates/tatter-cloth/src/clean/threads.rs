@@ -14,6 +14,8 @@ pub(crate) struct Sight<'a> {
     pub opacity: &'a Image<Unit>,
     /// How sure it is that a texel's colour is the cloth's own, by its colour's odds.
     pub own: &'a Image<Unit>,
+    /// Scorched cloth before what is black: its colours are its own, though they lie between the cloth's and the backing's.
+    pub scorched: Option<&'a Image<bool>>,
     /// Cloth to learn the dyes from.
     pub intact: &'a Image<bool>,
     /// What shows behind, when something does.
@@ -27,10 +29,19 @@ pub(crate) struct Sight<'a> {
 /// photo cannot tell from a paler dye: where their tint is that of intact cloth, their lightness is too, in the mean of a thread.
 pub(crate) fn thread_color(base: &Image<LinearRgb>, sight: &Sight<'_>) -> Image<LinearRgb> {
     let own = sight.own.map(|o| o.0);
-    let own = match sight.backing.and_then(|behind| Shares::learn(sight, behind)) {
-        Some(shares) => own.zip(sight.photo, |o, c| o.min(shares.own(c))),
-        None => own,
-    };
+    let own =
+        match sight.backing.and_then(|behind| Shares::learn(sight, behind)) {
+            Some(shares) => {
+                let judged = own.zip(sight.photo, |o, c| o.min(shares.own(c)));
+                match sight.scorched {
+                    Some(scorched) => Image::from_fn(own.width(), own.height(), |x, y| {
+                        if scorched.get(x, y) { own.get(x, y) } else { judged.get(x, y) }
+                    }),
+                    None => judged,
+                }
+            }
+            None => own,
+        };
     if sight.opacity.texels().iter().all(|o| o.0 >= 0.5) {
         return bleed(base, &own);
     }
@@ -214,7 +225,15 @@ mod tests {
         let opacity = photo.map(|_| Unit(1.0));
         let opacity = Image::from_fn(96, 64, |x, y| if x < 50 { opacity.get(x, y) } else { Unit(0.0) });
         let intact = Image::from_fn(96, 64, |x, _| x < 36);
-        let sight = Sight { photo: &photo, opacity: &opacity, own: &opacity, intact: &intact, backing: Some(CARD), pitch: 6.0 };
+        let sight = Sight {
+            photo: &photo,
+            opacity: &opacity,
+            own: &opacity,
+            scorched: None,
+            intact: &intact,
+            backing: Some(CARD),
+            pitch: 6.0,
+        };
         thread_color(&photo, &sight)
     }
 

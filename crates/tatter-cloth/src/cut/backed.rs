@@ -45,6 +45,7 @@ pub(super) fn gaps(view: &View, isolated: &Isolated, alpha: &Image<Unit>, how: S
     let through: f64 = opacity.texels().iter().zip(view.cover.texels()).map(|(o, c)| f64::from((1.0 - o.0) * c.0)).sum();
     Gaps {
         own_color: alpha.map(|a| Unit(((a.0 - FAINT) / (FIRM - FAINT)).clamp(0.0, 1.0))),
+        scorched: None,
         openings: label(&opacity.map(|o| o.0 < 0.5)).1.len(),
         opacity,
         share: (through / covered.max(1e-9)) as f32,

@@ -434,6 +434,7 @@ impl View {
             photo: &self.color,
             opacity: &found.opacity,
             own: &found.own_color,
+            scorched: found.scorched.as_ref(),
             intact: &self.cloth(self.woven.as_ref(), &found.opacity),
             backing: found.backing,
             pitch: pitch_px.map_or(ASSUMED_PITCH, |[a, b]| (a * b).sqrt()).max(1.0),

@@ -20,6 +20,8 @@ pub(super) struct Even {
     pub mask: Image<bool>,
     /// Even places of any colour.
     pub flat: Image<bool>,
+    /// Thread contrast: variance of log light without that of noise.
+    pub rough: Image<f32>,
     /// The usual thread contrast of intact cloth: variance of log light.
     pub usual: f32,
     /// Area of the largest even patches that intact cloth has by itself, texels: long floats are even too, in any dye.
@@ -42,17 +44,18 @@ pub(super) fn even_places(place: &Place, scale: Scale, pitch: f32) -> Even {
     let limit = (1.3 * quantile(&mut known.iter().map(|t| blob.distance(*t)).collect::<Vec<_>>(), 0.995)).clamp(12.0, 60.0);
     let odd = smooth.zip(&place.cover, |t, c| c.0 > 0.5 && blob.distance(t) > limit);
     let light = quantile(&mut known.iter().map(|t| t.0[0]).collect::<Vec<_>>(), 0.5);
-    let even = Image::from_fn(tints.width(), tints.height(), |x, y| {
+    let rough = detail.zip(&place.color, |d, c| d - scale.spread(c)[0]);
+    let even = smooth.zip(&rough, |t, r| {
         // In the dark the least light looms large in logarithms: there it counts by how much of it there is.
-        let dark = (2.0 * (smooth.get(x, y).0[0] - light).exp()).min(1.0);
-        dark * dark * (detail.get(x, y) - scale.spread(place.color.get(x, y))[0]) < EVEN * usual
+        let dark = (2.0 * (t.0[0] - light).exp()).min(1.0);
+        dark * dark * r < EVEN * usual
     });
     let by_chance = usual_patch(&even.zip(&place.reference, |e, r| e && r));
     let mask = even.zip(&odd, |e, o| e && o);
     let count = |texels: usize| texels.max(1) as f32;
     let odd_share =
         odd.texels().iter().filter(|&&o| o).count() as f32 / count(place.cover.texels().iter().filter(|c| c.0 > 0.5).count());
-    Even { tints, mask, flat: even, usual, by_chance, odd_share }
+    Even { tints, mask, flat: even, rough, usual, by_chance, odd_share }
 }
 
 /// The area that patches of a mask have, but for the largest of them that make a twentieth of it.

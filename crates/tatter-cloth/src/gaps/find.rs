@@ -7,6 +7,7 @@ use tatter_core::stats::quantile;
 use tatter_core::task::Task;
 
 use super::backing::{Backing, FOREIGN, Search, UsualTint, backings, told};
+use super::bare::bare_places;
 use super::even::{Even, even_places};
 use super::fibres::with_fibres;
 use super::odds::{Colors, Links, SURE, beliefs, surroundings};
@@ -38,15 +39,19 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
     task.check()?;
     let known = pick(color, &reference);
     let colors = task.stage("gaps.backing", || colors(&place, &even, &known, scale, pitch));
+    let bare = task.stage("gaps.bare", || bare_places(&place, scale, pitch));
     if colors.behind.is_empty() && place.matte.is_none() {
         let open = input.pitch_px.and_then(|pitch| mesh::meshes(&place.color, &place.reference, scale, pitch));
-        return Ok(match open {
-            Some(belief) => through_meshes(color.size(), &place, belief, &colors),
+        if let Some(belief) = open {
+            return Ok(through_meshes(color.size(), &place, belief, &colors));
+        }
+        return Ok(match bare {
+            Some(bare) => through_bare(color.size(), &place, &bare, &colors, scale, pitch),
             None => closed(color.size(), &even, task),
         });
     }
     task.check()?;
-    let found = task.stage("gaps.openings", || openings(&place, &even, &colors, scorch.as_ref(), pitch));
+    let found = task.stage("gaps.openings", || openings(&place, &even, &colors, scorch.as_ref(), bare.as_ref(), pitch));
     task.check()?;
     let opacity = task.stage("gaps.edges", || {
         with_fibres(&place.color, &rim::opacity(&place.color, &found.belief, scale, pitch), scale, pitch)
@@ -174,9 +179,17 @@ struct Found {
     odds: Image<f32>,
     /// How clearly the colours of cloth and backing part, 0..1.
     apart: f32,
+    scorched: Option<Image<bool>>,
 }
 
-fn openings(place: &Place, even: &Even, colors: &Colors, scorch: Option<&Scorch>, pitch: f32) -> Found {
+fn openings(
+    place: &Place,
+    even: &Even,
+    colors: &Colors,
+    scorch: Option<&Scorch>,
+    bare: Option<&Image<bool>>,
+    pitch: f32,
+) -> Found {
     let inside = |odds: &Image<f32>| odds.zip(&place.cover, |o, c| if c.0 <= 0.02 { -SURE } else { o });
     let by_color = even.tints.map(|t| colors.odds(t));
     let by_color = match scorch {
@@ -198,10 +211,14 @@ fn openings(place: &Place, even: &Even, colors: &Colors, scorch: Option<&Scorch>
     let around = surroundings(&even.tints, &noise, &first, &broad, pitch);
     let mut belief = beliefs(&inside(&odds.zip(&around, |a, b| (a + b).clamp(-SURE, SURE))), &links);
     keep::anchored(&mut belief, &broad, keep::usual_speck(&by_color, &place.reference), pitch);
+    if let Some(bare) = bare {
+        belief = belief.zip(bare, |b, bare| if bare { 1.0 } else { b });
+    }
     strokes(&mut belief, place);
     belief = belief.zip(&place.cover, |b, c| if c.0 <= 0.02 { -1.0 } else { b });
     let mut at_seeds: Vec<f32> = odds.texels().iter().zip(broad.texels()).filter(|(_, b)| **b).map(|(o, _)| *o).collect();
-    Found { belief, odds: by_color, apart: (quantile(&mut at_seeds, 0.5) / SURE).clamp(0.0, 1.0) }
+    let scorched = scorch.and_then(Scorch::before_black).cloned();
+    Found { scorched, belief, odds: by_color, apart: (quantile(&mut at_seeds, 0.5) / SURE).clamp(0.0, 1.0) }
 }
 
 /// Cloth that is open in every mesh, over something dark.
@@ -211,8 +228,19 @@ fn through_meshes(size: Size, place: &Place, belief: Image<f32>, colors: &Colors
     // Fuzz fills the meshes: nothing beside a rim is purely one or the other, and the light itself says how much is thread.
     let opacity = belief.map(|b| Unit(0.5 - 0.5 * b));
     let odds = belief.map(|b| SURE * b);
-    let found = Found { belief, odds, apart: 1.0 };
+    let found = Found { belief, odds, apart: 1.0, scorched: None };
     Gaps { how: "something dark and even in every mesh of the weave".to_owned(), ..report(size, place, &opacity, &found, colors) }
+}
+
+/// Something of the cloth's own colour behind, known by the weave's end alone.
+fn through_bare(size: Size, place: &Place, bare: &Image<bool>, colors: &Colors, scale: Scale, pitch: f32) -> Gaps {
+    let mut belief = bare.map(|b| if b { 1.0 } else { -1.0 });
+    strokes(&mut belief, place);
+    let opacity = with_fibres(&place.color, &rim::opacity(&place.color, &belief, scale, pitch), scale, pitch);
+    let odds = belief.map(|b| SURE * b);
+    let found = Found { belief, odds, apart: 0.5, scorched: None };
+    let how = "places without any weave, in the cloth's own colour".to_owned();
+    Gaps { how, ..report(size, place, &opacity, &found, colors) }
 }
 
 /// What a person said holds.
@@ -232,6 +260,7 @@ fn closed(size: Size, even: &Even, task: &Task) -> Gaps {
     Gaps {
         opacity: Image::filled(size.width, size.height, Unit(1.0)),
         own_color: Image::filled(size.width, size.height, Unit(1.0)),
+        scorched: None,
         openings: 0,
         share: 0.0,
         backing: None,
@@ -279,6 +308,11 @@ fn report(size: Size, place: &Place, opacity: &Image<Unit>, found: &Found, color
     Gaps {
         opacity: whole(opacity),
         own_color: whole(&own_color(&found.odds.map(|o| if kinds == 0 { -SURE } else { o }), opacity, colors.foreign)),
+        scorched: found.scorched.as_ref().map(|part| {
+            let mut all = Image::filled(size.width, size.height, false);
+            all.paste(part, place.part.x, place.part.y);
+            all
+        }),
         openings: label(&opacity.map(|o| o.0 < 0.5)).1.len(),
         share: (through / total.max(1e-9)) as f32,
         backing: (count > 0.0).then(|| LinearRgb(sum.map(|s| (s / count) as f32))),

@@ -5,6 +5,7 @@
 //! agree; specks in the weave are dropped; rims get fractions. Without any of that, a cloth may still be open in every mesh.
 
 mod backing;
+mod bare;
 mod even;
 mod fibres;
 mod find;
@@ -56,6 +57,8 @@ pub struct Gaps {
     /// How sure it is that a texel's colour is the cloth's own, 0..1: low where the backing, lit or in shade, is likelier, also
     /// in openings too small to be kept. 1 outside the cover's surroundings.
     pub own_color: Image<Unit>,
+    /// Scorched cloth around a hole that shows something black: its colours are its own, however like that in shade.
+    pub scorched: Option<Image<bool>>,
     /// Separate openings.
     pub openings: usize,
     /// Their share of the cover, 0..1.

@@ -8,6 +8,7 @@ use tatter_core::task::Task;
 
 use super::edge::{self, Certain, bounds_of};
 use super::find::{self, Found};
+use super::sheen::without_sheen;
 use super::{IsolateError, Isolated, Region, Working, features};
 
 /// Find, refine and soften the injured region.
@@ -30,7 +31,9 @@ pub(super) fn isolate_damage(
     let (mask, taken) = choose(&mut found, &look.score, working, recipe, &told_injured, task)?;
     let certain = Certain { injured: &told_injured, intact: &told_intact };
     let refined = |look: &Look, mask: &Image<bool>| {
-        tidy(&edge::refine(&look.lab, &look.score, mask, sigma, &certain), &told_injured, &told_intact)
+        let region = edge::refine(&look.lab, &look.score, mask, sigma, &certain);
+        let region = look.without_sheen(working, &region).zip(&told_injured, |r, told| r || told);
+        tidy(&region, &told_injured, &told_intact)
     };
     let mut region = refined(&look, &mask);
     let mut torn = None;
@@ -131,6 +134,10 @@ impl Look {
         };
         Self { lab, score }
     }
+
+    fn without_sheen(&self, working: &Working, region: &Image<bool>) -> Image<bool> {
+        without_sheen(&working.color, &self.lab, &self.score, region, working.sigma())
+    }
 }
 
 /// Wear is often broader than the hole it led to, and where it covers much of the photo the cloth's model has learnt it as one more
@@ -156,6 +163,7 @@ fn wider(working: &Working, region: &Image<bool>, burnt: Option<&Image<bool>>, s
     let look = Look::new(working, &near, burnt, seed);
     let found = find::sure_places(&look.score, working.sigma());
     let mask = found.into_iter().map(|place| place.mask).find(|mask| touches(mask, region))?;
+    let mask = look.without_sheen(working, &mask);
     let (width, height) = (mask.width(), mask.height());
     let border = |x: usize, y: usize| x.min(y) < 2 || x + 3 > width || y + 3 > height;
     let reached =

@@ -156,7 +156,8 @@ impl<'a> Links<'a> {
     }
 }
 
-fn masked(score: &Image<f32>, mask: &Image<bool>) -> Vec<f32> {
+/// Values where the mask is set.
+pub(super) fn masked(score: &Image<f32>, mask: &Image<bool>) -> Vec<f32> {
     score.texels().iter().zip(mask.texels()).filter(|(_, m)| **m).map(|(s, _)| *s).collect()
 }
 

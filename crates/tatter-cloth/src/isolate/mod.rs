@@ -12,6 +12,7 @@ mod hem;
 pub mod matting;
 mod piece;
 mod sampling;
+mod sheen;
 mod strokes;
 
 use tatter_core::angle::Angle;
