@@ -14,7 +14,7 @@ use tatter_core::model::{Garment, Job, MapFile, MapRole, MapSet, Wear};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::read_patch;
-use tatter_garment::build::{Again, BuildError, BuildPlan, BuildRecord, BuildSettings, Ground, shrink};
+use tatter_garment::build::{Again, BuildError, BuildPlan, BuildRecord, BuildSettings, Ground, Keeping, WearGround, shrink};
 use tatter_garment::surface::Surface;
 use tatter_proof::{Camera, Light, Loaded, LoadedLight, LoadedShape, Picture, Renderer, ScenePart, StillSettings, ViewTransform};
 
@@ -80,6 +80,8 @@ struct Level {
     pristine: Vec<Vec<Stored>>,
     /// Wear, and the textures worn by it: it costs more than placements do, and changes more seldom.
     worn: Option<(Vec<Wear>, Vec<Vec<Stored>>)>,
+    /// What wearing has in common, once something was worn.
+    wear_ground: Option<WearGround>,
     /// What builds have in common, once something was laid.
     ground: Option<Arc<Ground>>,
     laid: Option<Laid>,
@@ -140,7 +142,13 @@ impl Level {
             }
         } else if self.worn.as_ref().is_none_or(|(wear, _)| *wear != job.wear) {
             let mut pictures = self.pristine.clone();
-            wear::apply_on(surface, &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
+            let ground = self.wear_ground.get_or_insert_with(|| {
+                // Of what is fine all texels would be held once more.
+                let keeping = if bytes(&pictures) <= SMALL { Keeping::All } else { Keeping::Nothing };
+                let settings = BuildSettings { tile: TILE, ..BuildSettings::default() };
+                WearGround::new(surface, &self.session.garment, &settings, keeping)
+            });
+            wear::apply_on((ground, surface), &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
             self.worn = Some((job.wear.clone(), pictures));
             self.fresh = None;
         }
@@ -174,9 +182,12 @@ impl Level {
             let (_, record) = plan.lay(&mut pictures, None, task)?;
             let ids = || job.placements.iter().map(|placement| placement.id.clone());
             let kept = if matching == Matching::Kept { ids().collect() } else { BTreeSet::new() };
+            let before = self.laid.iter().flat_map(|laid| &laid.pictures);
+            for (set, (old, new)) in before.zip(&pictures).enumerate() {
+                let shown = base_color(&self.session.garment.sets[set]).map(|(file, _)| file);
+                note_differing(old, new, &mut self.stale[set], self.flat[set].as_mut(), shown);
+            }
             self.laid = Some(Laid { job: Arc::clone(job), pictures, record, kept });
-            self.loaded[State::After as usize] = None;
-            self.flat.fill_with(|| None);
             return Ok(());
         };
         let sets = 0..self.session.garment.sets.len();
@@ -199,7 +210,7 @@ impl Level {
                 }
             }
         }
-        if pictures.iter().flatten().map(bytes).sum::<usize>() <= SMALL {
+        if bytes(&pictures) <= SMALL {
             self.fresh = Some(pictures);
         }
         (laid.job, laid.record) = (Arc::clone(job), record);
@@ -421,7 +432,18 @@ fn level(path: &Path, pristine: Vec<Vec<Stored>>, task: &Task) -> Result<Level, 
     }
     let stale = vec![Vec::new(); session.garment.sets.len()];
     let flat = session.garment.sets.iter().map(|_| None).collect();
-    Ok(Level { session, pristine, worn: None, ground: None, laid: None, loaded: [None, None], stale, fresh: None, flat })
+    Ok(Level {
+        session,
+        pristine,
+        worn: None,
+        wear_ground: None,
+        ground: None,
+        laid: None,
+        loaded: [None, None],
+        stale,
+        fresh: None,
+        flat,
+    })
 }
 
 /// Pictures no more than `texels` to a side, or as little more as a whole number of times smaller allows.
@@ -445,14 +467,43 @@ fn times_smaller(size: Size, texels: usize) -> usize {
     (1..=64).find(|times| fits(times) && divides(times)).unwrap_or(1)
 }
 
-/// What a picture takes.
-fn bytes(picture: &Stored) -> usize {
-    let of_sample = match picture.samples {
+/// What pictures take.
+fn bytes(pictures: &[Vec<Stored>]) -> usize {
+    let of_sample = |samples: &Samples| match samples {
         Samples::U8(_) => 1,
         Samples::U16(_) | Samples::F16(_) => 2,
         Samples::F32(_) => 4,
     };
-    picture.size.area() * picture.layout.components() * of_sample
+    let of = |picture: &Stored| picture.size.area() * picture.layout.components() * of_sample(&picture.samples);
+    pictures.iter().flatten().map(of).sum()
+}
+
+/// Note where the pictures of a map set differ, of which one is `shown` flat.
+fn note_differing(
+    old: &[Stored],
+    new: &[Stored],
+    stale: &mut Vec<(Rect, Size)>,
+    mut flat: Option<&mut Flat>,
+    shown: Option<usize>,
+) {
+    for (file, (old, new)) in old.iter().zip(new).enumerate() {
+        let parts = differing(new, old);
+        stale.extend(parts.iter().map(|part| (*part, new.size)));
+        if let Some(flat) = flat.as_deref_mut().filter(|_| shown == Some(file)) {
+            flat.stale.extend(parts);
+        }
+    }
+}
+
+/// The parts of tiles in which two pictures differ.
+fn differing(one: &Stored, other: &Stored) -> Vec<Rect> {
+    let Size { width, height } = one.size;
+    let rows: Vec<usize> = (0..height).step_by(TILE).collect();
+    let of_row = |&y: &usize| {
+        let tile = move |x: usize| Rect::new(x, y, TILE.min(width - x), TILE.min(height - y));
+        (0..width).step_by(TILE).filter_map(|x| one.differing_part(other, tile(x))).collect::<Vec<_>>()
+    };
+    rows.par_iter().flat_map_iter(of_row).collect()
 }
 
 /// The file that holds a map set's base colour.
