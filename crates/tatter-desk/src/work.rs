@@ -255,7 +255,7 @@ const LAST_SAMPLES: u32 = 16;
 /// Coarse first, then finer until something newer is asked.
 fn show(dresser: &mut Dresser, look: &Look, drawn: Drawn, task: &Task, mouth: &Mouth<News>) {
     let outcome = (|| {
-        coarse(dresser, look, drawn, task, mouth)?;
+        coarse(dresser, look, drawn, mouth)?;
         if !look.moving && drawn != Drawn::Coarsely {
             fine(dresser, look, task, mouth)?;
         }
@@ -269,21 +269,28 @@ fn show(dresser: &mut Dresser, look: &Look, drawn: Drawn, task: &Task, mouth: &M
     }
 }
 
-fn coarse(dresser: &mut Dresser, look: &Look, drawn: Drawn, task: &Task, mouth: &Mouth<News>) -> Result<(), ProofError> {
-    dresser.lay(&look.job, Fineness::Coarse, task)?;
-    mouth.tell(News::Laid);
-    if let Some(flat) = dresser.flat(look.sheet, Fineness::Coarse, FLAT[0]) {
-        mouth.tell(News::Flat(look.sheet, flat));
+fn coarse(dresser: &mut Dresser, look: &Look, drawn: Drawn, mouth: &Mouth<News>) -> Result<(), ProofError> {
+    // To its end: while a pointer moves faster than pictures come, none would ever come.
+    let task = Task::new();
+    if look.moving && drawn != Drawn::Coarsely {
+        dresser.lay_moving(&look.job, &task)?;
+    } else {
+        dresser.lay(&look.job, Fineness::Coarse, &task)?;
     }
+    mouth.tell(News::Laid);
     let size = bearable(dresser, look.size).map(|side| (side / 2).max(1));
-    let view = View { camera: look.camera, size, samples: 1, quick: true, backdrop: look.backdrop };
+    let view = View { camera: look.camera, size, samples: 1, quick: true, keeps_shadow: look.moving, backdrop: look.backdrop };
     let is_last = drawn == Drawn::Coarsely;
     // The garment as it was can wait for the fine one, if that comes.
     let states = if look.pair && is_last { &[State::After, State::Before][..] } else { &[State::After] };
     for state in states {
-        if let Some(picture) = dresser.draw(*state, Fineness::Coarse, &view, task)? {
+        if let Some(picture) = dresser.draw(*state, Fineness::Coarse, &view, &task)? {
             mouth.tell(News::Solid { state: *state, picture, camera: look.camera, is_last });
         }
+    }
+    // The hand is on the garment: it comes first.
+    if let Some(flat) = dresser.flat(look.sheet, Fineness::Coarse, FLAT[0]) {
+        mouth.tell(News::Flat(look.sheet, flat));
     }
     Ok(())
 }
@@ -297,7 +304,7 @@ fn fine(dresser: &mut Dresser, look: &Look, task: &Task, mouth: &Mouth<News>) ->
     let states = if look.pair { &[State::After, State::Before][..] } else { &[State::After] };
     for (samples, quick) in [(FIRST_SAMPLES, true), (LAST_SAMPLES, false)] {
         for state in states {
-            let view = View { camera: look.camera, size, samples, quick, backdrop: look.backdrop };
+            let view = View { camera: look.camera, size, samples, quick, keeps_shadow: false, backdrop: look.backdrop };
             if let Some(picture) = dresser.draw(*state, Fineness::Fine, &view, task)? {
                 mouth.tell(News::Solid { state: *state, picture, camera: look.camera, is_last: !quick });
             }

@@ -9,7 +9,7 @@ use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_files::job::{JobError, read_job, write_job};
 use tatter_files::picture::PictureError;
-use tatter_garment::build::{BuildSettings, WearError, WearInput, check_wear, wear, wear_on};
+use tatter_garment::build::{BuildSettings, WearError, WearGround, WearInput, check_wear, wear};
 pub use tatter_garment::build::{MarkReport, WearReport};
 use tatter_garment::check::{Fault, check_marks};
 use tatter_garment::surface::Surface;
@@ -207,7 +207,7 @@ pub(crate) fn apply(
 
 /// As [`apply`] of the session's own job, on the garment's surface that was made before.
 pub(crate) fn apply_on(
-    surface: &Surface,
+    (ground, surface): (&WearGround, &Surface),
     session: &Session,
     pictures: &mut [Vec<Stored>],
     path: &Path,
@@ -215,8 +215,7 @@ pub(crate) fn apply_on(
 ) -> Result<WearReport, WearFailed> {
     let read = all_pictures(&session.job, path)?;
     let marks = inputs(&session.job, &read);
-    wear_on(surface, &session.garment, pictures, &marks, &BuildSettings::default(), task)
-        .map_err(|error| WearFailed::Wear(error, path.to_owned()))
+    ground.wear(surface, &session.garment, pictures, &marks, task).map_err(|error| WearFailed::Wear(error, path.to_owned()))
 }
 
 /// Where a mark of a job shows most, the most worn first.

@@ -11,7 +11,7 @@ use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
 use tatter_core::image::{ColorTags, Layout, LinearRgb, Samples, Size, Stored};
 use tatter_core::mesh::{Mesh, Part};
-use tatter_core::model::{Job, PatchRef, Placement, Spot};
+use tatter_core::model::{Density, Job, PatchRef, Placement, Spot, Wear, WearKind};
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
 use tatter_files::job::read_job;
@@ -135,7 +135,7 @@ fn step_by_step_looks_as_at_once() {
             let mut pair = Vec::new();
             for dresser in [&mut stepwise, &mut at_once] {
                 assert!(dresser.lay(step, fineness, &task).unwrap(), "step {number} is new");
-                let view = View { camera, size: [240, 240], samples: 2, quick: false, backdrop };
+                let view = View { camera, size: [240, 240], samples: 2, quick: false, keeps_shadow: false, backdrop };
                 let drawn = dresser.draw(State::After, fineness, &view, &task).unwrap().unwrap();
                 pair.push((dresser.flat(0, fineness, 2048).unwrap(), drawn));
             }
@@ -147,5 +147,99 @@ fn step_by_step_looks_as_at_once() {
                 before = Some(pair[0].0.rgb.clone());
             }
         }
+    }
+}
+
+/// How far two pictures lie apart, mean of all codes.
+fn apart(one: &[u8], other: &[u8]) -> f64 {
+    one.iter().zip(other).map(|(a, b)| f64::from(a.abs_diff(*b))).sum::<f64>() / one.len() as f64
+}
+
+/// While something moves, pieces keep their match and the lamp its shadow; at rest both are those of where they lie.
+#[test]
+fn what_moved_rests_as_laid_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    make(folder.path()).unwrap();
+    let path = folder.path().join("sleeve.tatter.toml");
+    let task = Task::new();
+    let job = read_job(&path).unwrap();
+    let form = Arc::new(Form::read(&job, &path, &task).unwrap());
+    let open = || Dresser::open(&path, Arc::clone(&form), &task).unwrap();
+    let (mut moving, camera) = (open(), form.eye(1.0));
+    let mut view =
+        View { camera, size: [120, 120], samples: 1, quick: true, keeps_shadow: true, backdrop: [LinearRgb([0.2; 3]); 2] };
+    let mut look = |dresser: &mut Dresser, keeps_shadow: bool| {
+        view.keeps_shadow = keeps_shadow;
+        let drawn = dresser.draw(State::After, Fineness::Coarse, &view, &task).unwrap().unwrap();
+        (dresser.flat(0, Fineness::Coarse, 2048).unwrap().rgb, drawn.rgb)
+    };
+    for (number, step) in steps(&job).iter().enumerate() {
+        assert!(moving.lay_moving(step, &task).unwrap(), "step {number} is new");
+        assert!(!moving.lay_moving(step, &task).unwrap(), "step {number} was laid");
+        let on_the_way = look(&mut moving, true);
+        moving.lay(step, Fineness::Coarse, &task).unwrap();
+        assert!(!moving.lay(step, Fineness::Coarse, &task).unwrap(), "step {number} rests");
+        let at_rest = look(&mut moving, false);
+        let mut at_once = open();
+        at_once.lay(step, Fineness::Coarse, &task).unwrap();
+        let wanted = look(&mut at_once, false);
+        assert!(at_rest == wanted, "step {number}: base colour and drawn, to the bit");
+        // The cloth is even: a match of elsewhere is nearly that of here, and all else lies where it will.
+        let far = apart(&on_the_way.0, &wanted.0);
+        assert!(far < 0.1, "step {number}: {far} codes apart on the way");
+    }
+}
+
+/// What stays from one number of a mark to the next is kept: the textures come out as worn at once.
+#[test]
+fn wear_changed_step_by_step_looks_as_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    make(folder.path()).unwrap();
+    let path = folder.path().join("sleeve.tatter.toml");
+    let task = Task::new();
+    let mut job = read_job(&path).unwrap();
+    let form = Arc::new(Form::read(&job, &path, &task).unwrap());
+    let open = || Dresser::open(&path, Arc::clone(&form), &task).unwrap();
+    job.patches = vec![PatchRef { name: "rip".into(), path: "rip.patch".into() }];
+    job.placements = vec![placement("a", 0.3, 0.1)];
+    let hems = Wear {
+        density: vec![Density::Edges(Mm(40.0))],
+        uneven: 0.0,
+        id: "hems".into(),
+        kind: WearKind::Abrasion,
+        ..Wear::default()
+    };
+    let fold = Wear {
+        along: vec![[0.2, 0.3], [0.6, 0.5]],
+        spread: Mm(12.0),
+        id: "fold".into(),
+        kind: WearKind::Crease,
+        ..Wear::default()
+    };
+    let (even, broad) = (hems.clone(), Wear { density: vec![Density::Edges(Mm(60.0))], ..hems.clone() });
+    let [weak, torn] = [0.3, 0.9].map(|strength| Wear { strength, uneven: 0.7, ..even.clone() });
+    let (dirty, no) = (Wear { kind: WearKind::Grime, ..fold.clone() }, Vec::new());
+    let steps =
+        [vec![even], vec![weak.clone()], vec![weak, fold.clone()], vec![torn, fold], vec![broad.clone(), dirty], vec![broad], no];
+    let camera = form.eye(1.0);
+    let backdrop = [LinearRgb([0.2; 3]); 2];
+    let view = View { camera, size: [120, 120], samples: 1, quick: true, keeps_shadow: false, backdrop };
+    let look = |dresser: &mut Dresser| {
+        let drawn = dresser.draw(State::After, Fineness::Coarse, &view, &task).unwrap().unwrap();
+        (dresser.flat(0, Fineness::Coarse, 2048).unwrap().rgb, drawn.rgb)
+    };
+    let (mut stepwise, mut before) = (open(), None);
+    for (number, wear) in steps.into_iter().enumerate() {
+        job.wear = wear;
+        let step = Arc::new(job.clone());
+        assert!(stepwise.lay_moving(&step, &task).unwrap(), "step {number} is new");
+        look(&mut stepwise);
+        stepwise.lay(&step, Fineness::Coarse, &task).unwrap();
+        let mut at_once = open();
+        at_once.lay(&step, Fineness::Coarse, &task).unwrap();
+        let pair = [look(&mut stepwise), look(&mut at_once)];
+        assert!(pair[0] == pair[1], "step {number}: base colour and drawn, to the bit");
+        assert!(before.as_ref() != Some(&pair[0].0), "step {number} changes something");
+        before = Some(pair[0].0.clone());
     }
 }

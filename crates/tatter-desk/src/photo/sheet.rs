@@ -210,7 +210,7 @@ impl Sheet {
                 let mut told = Told::clone(self.told());
                 told.recipe.scale = scale;
                 self.ruler = None;
-                self.tell(say::STEP_SCALE, told);
+                self.tell(if scale == Scale::FoundRuler { say::STEP_FIND_RULER } else { say::STEP_SCALE }, told);
             }
             OnPhoto::Length(mm) => self.measure(mm),
             OnPhoto::Reflectance(share) => {

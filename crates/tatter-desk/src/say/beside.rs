@@ -18,6 +18,10 @@ pub(crate) const LIGHTS_TIP: &str = "Shots under several lamps, listed in a file
 pub(crate) const LIGHTS_FILES: &str = "Lights files";
 
 pub(crate) const STEP_SCALE: &str = "scale as a number";
+pub(crate) const STEP_FIND_RULER: &str = "find the ruler";
+pub(crate) const FIND_RULER: &str = "Find the ruler";
+pub(crate) const FIND_RULER_TIP: &str = "Looks for a ruler marked every millimetre that lies flat on the cloth, anywhere in the photo, and takes the scale from its marks.";
+pub(crate) const FIND_RULER_TOLD: &str = "It is looked for: what it said stands beside, or why it was not found.";
 pub(crate) const STEP_RECTANGLE_SIZE: &str = "size of the rectangle";
 pub(crate) const STEP_FIND_CHART: &str = "find the colour chart";
 pub(crate) const FIND_CHART: &str = "Find the chart";

@@ -16,9 +16,20 @@ pub(crate) const NEW_SCATTER_TIP: &str =
 pub(crate) const NO_PATCH_TIP: &str = "No patch lies in the drawer yet.";
 pub(crate) const SCATTERS_EMPTY: &str =
     "Nothing is scattered yet. A scatter lays many pieces by a rule: moth holes, pilling, sparks.";
-pub(crate) const SCATTERS_HEAD: [&str; 5] = ["Scatter", "Patches", "Wanted", "Lie", "By hand"];
+pub(crate) const SCATTERS_HEAD: [(&str, &str); 5] = [
+    ("Scatter", "The scatter's name in the job. Press to change how it is thrown."),
+    ("Patches", "What it lays."),
+    ("Wanted", "How many pieces it is to lay."),
+    ("Lie", "How many lie on the garment."),
+    ("By hand", "How many of them were moved or changed by hand: they stay as they are."),
+];
 pub(crate) const WEAR_EMPTY: &str = "The cloth is as it was made. Add what happened to it.";
-pub(crate) const WEAR_HEAD: [&str; 4] = ["Mark", "What happened", "Strength", "Where"];
+pub(crate) const WEAR_HEAD: [(&str, &str); 4] = [
+    ("Mark", "The mark's name in the job. Press to change it."),
+    ("What happened", "What wore the cloth."),
+    ("Strength", "100 % is threadbare where it is strongest."),
+    ("Where", "What says where there is more of it."),
+];
 pub(crate) const ADD: &str = "Add";
 pub(crate) const REMOVE_SCATTER: &str = "Take it away with its pieces, except those that were changed by hand";
 

@@ -275,7 +275,7 @@ pub(crate) const fn scale_source(source: ScaleSource) -> &'static str {
 }
 
 /// What the command line asks for, and how it is done here.
-const HERE: [(&str, &str); 14] = [
+const HERE: [(&str, &str); 17] = [
     ("Say where it is with --around x,y,radius (photo pixels)", "Draw a loop around it"),
     ("say --around x,y,radius", "draw a loop around it"),
     ("The others, for --around:", "For another, draw a loop around it; middle and radius of the others:"),
@@ -288,6 +288,12 @@ const HERE: [(&str, &str); 14] = [
     ("; tell it if that is wrong", "; if that is wrong, cut it with `tatter cut --light-from`"),
     ("say --subject damage if", "say that it is damage if"),
     ("or give the scale with --ruler", "or draw a ruler line"),
+    ("or mark two of its places with --ruler", "or mark two of its places with a ruler line"),
+    ("or mark two places with --ruler", "or mark two places with a ruler line"),
+    (
+        "or lay down a card: --scale-by card takes perspective out",
+        "or lay down a card: as a known rectangle it takes perspective out",
+    ),
     (", or mark it with --corners and --corners-mm", ", or draw from corner to corner of it and drag its corners"),
     (
         "Say what it is with --scale-by card, a4, a5 or a6, or with --corners-mm WIDTHxHEIGHT",

@@ -1,6 +1,6 @@
 //! The cutting list: every placement with its numbers, to be read and changed.
 
-use egui::{Align, Color32, Layout, Rect, ScrollArea, Ui, UiBuilder, vec2};
+use egui::{Color32, Rect, Ui};
 use tatter::history::Edit;
 use tatter::library::Card;
 use tatter_core::angle::Angle;
@@ -10,21 +10,16 @@ use tatter_core::model::{MatchMode, Placement};
 use super::WHOLE;
 use super::fields::{Handled, Measure, number_ui, percent_ui};
 use super::handles::{with_side, wrapped};
+use super::rows::{Rows, cell_ui};
 use crate::command::Command;
 use crate::look::{self, Icon, Palette, icon_button_ui, palette};
 use crate::open::Open;
 use crate::say;
 
-/// Space between two columns, points.
-const BETWEEN: f32 = 18.0;
-/// Space between two rows.
-const ROWS: f32 = 6.0;
-/// Rows that are drawn above and below those in sight: the keyboard walks into them, and the list follows it.
-const BEYOND: usize = 2;
 /// Widest that names and rules are read in.
 const NAME: f32 = 180.0;
 
-/// Draw the list. Only rows in sight are laid out: a scatter may have hundreds.
+/// Draw the list.
 pub(crate) fn cutting_list_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let colors = palette(ui);
     if open.job().placements.is_empty() {
@@ -33,46 +28,12 @@ pub(crate) fn cutting_list_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Comm
     }
     let job = std::sync::Arc::clone(open.job());
     let columns = columns(ui, open);
-    let row = ui.spacing().interact_size.y;
-    let (head, _) = ui.allocate_exact_size(vec2(ui.available_width(), row), egui::Sense::hover());
-    let width = columns.iter().map(|column| column + BETWEEN).sum::<f32>();
     let selected = job.placements.iter().position(|placement| open.selected() == Some(placement.id.as_str()));
-    let shown = ScrollArea::both().id_salt("cutting list").auto_shrink(false).show_viewport(ui, |ui, sight| {
-        let pitch = row + ROWS;
-        ui.set_min_size(vec2(width, pitch * job.placements.len() as f32));
-        let corner = ui.min_rect().min;
-        let place =
-            |number: usize| Rect::from_min_size(corner + vec2(0.0, pitch * number as f32), vec2(width.max(sight.width()), pitch));
-        // What was just selected on the garment is brought into sight.
-        if let Some(number) = selected
-            && !std::mem::replace(&mut open.in_sight, true)
-        {
-            ui.scroll_to_rect(place(number), None);
-        }
-        let first = ((sight.top() / pitch) as usize).saturating_sub(BEYOND);
-        let last = ((sight.bottom() / pitch).ceil() as usize + BEYOND).min(job.placements.len());
-        for (number, placement) in job.placements.iter().enumerate().take(last).skip(first) {
-            let rect = place(number);
-            if number % 2 == 1 {
-                ui.painter().rect_filled(rect, 2.0, colors.stripe);
-            }
-            // Named by what it shows, a field that is half written goes where its row goes.
-            let mut inside = ui.new_child(UiBuilder::new().max_rect(rect).layout(across()).id_salt(&placement.id));
-            inside.spacing_mut().item_spacing.x = BETWEEN;
-            row_ui(&mut inside, open, placement, &columns, &colors, asked);
-        }
-    });
-    // It stays where it is while rows are scrolled, and goes aside with them.
-    let at = head.translate(vec2(-shown.state.unclamped_offset().x, 0.0)).with_max_x(head.left() + width);
-    let mut inside = ui.new_child(UiBuilder::new().max_rect(at).layout(across()).id_salt("head"));
-    inside.set_clip_rect(head.intersect(ui.clip_rect()));
-    inside.spacing_mut().item_spacing.x = BETWEEN;
-    head_ui(&mut inside, &columns, &colors);
-}
-
-/// Cells stand beside each other in the middle of their row.
-fn across() -> Layout {
-    Layout::left_to_right(Align::Center)
+    // What was just selected on the garment is brought into sight.
+    let brought = selected.filter(|_| !std::mem::replace(&mut open.in_sight, true));
+    let rows = Rows { name: "cutting list", head: &say::LIST_HEAD, columns: &columns, count: job.placements.len(), brought };
+    let id = |number: usize| job.placements[number].id.as_str();
+    rows.show(ui, &colors, id, |ui, number| row_ui(ui, open, &job.placements[number], &columns, &colors, asked));
 }
 
 /// Widths of the columns, by what is longest in each.
@@ -107,28 +68,6 @@ fn columns(ui: &Ui, open: &Open) -> [f32; 10] {
 
 /// Width of a number that can be dragged: four digits, a point and one more.
 const NUMBER: f32 = 64.0;
-
-/// One cell, as wide as its column whatever is in it.
-fn cell_ui(ui: &mut Ui, width: f32, add: impl FnOnce(&mut Ui)) {
-    let size = vec2(width, ui.spacing().interact_size.y);
-    ui.allocate_ui_with_layout(size, across(), |ui| {
-        ui.spacing_mut().item_spacing.x = look::NEAR;
-        ui.set_min_size(size);
-        ui.set_max_width(width);
-        add(ui);
-    });
-}
-
-fn head_ui(ui: &mut Ui, columns: &[f32; 10], colors: &Palette) {
-    for ((title, tip), width) in say::LIST_HEAD.into_iter().zip(columns) {
-        cell_ui(ui, *width, |ui| {
-            let label = ui.label(look::quiet(title, colors));
-            if !tip.is_empty() {
-                label.on_hover_text(look::plain(tip, colors));
-            }
-        });
-    }
-}
 
 fn row_ui(ui: &mut Ui, open: &mut Open, placement: &Placement, columns: &[f32; 10], colors: &Palette, asked: &mut Vec<Command>) {
     let [thumb, name, patch, place, side, turn, mirror, matched, ruled, away] = *columns;

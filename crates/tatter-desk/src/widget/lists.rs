@@ -73,5 +73,10 @@ fn new_mark_ui(ui: &mut Ui, colors: &Palette, asked: &mut Vec<Command>) {
 /// The name of what a row is about: pressed, it is taken up. Whether it was pressed.
 pub(super) fn name_ui(ui: &mut Ui, id: &str, is_chosen: bool, colors: &Palette) -> bool {
     let text = if is_chosen { look::name(id).color(colors.on_thread) } else { look::name(id) };
-    ui.selectable_label(is_chosen, text).clicked()
+    let label = ui.add(egui::Button::selectable(is_chosen, text).truncate());
+    // The list follows the keyboard.
+    if label.gained_focus() {
+        label.scroll_to_me(None);
+    }
+    label.clicked()
 }

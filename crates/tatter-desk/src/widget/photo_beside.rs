@@ -113,6 +113,15 @@ pub(super) fn chart_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut
     }
 }
 
+/// A ruler that lies on the cloth is found, or the panel beside says why it is not.
+pub(super) fn find_ruler_ui(ui: &mut Ui, sheet: &Sheet, asked: &mut Vec<Command>) {
+    let can = sheet.told().recipe.scale != Scale::FoundRuler;
+    let button = ui.add_enabled(can, egui::Button::new(say::FIND_RULER));
+    if button.on_hover_text(say::FIND_RULER_TIP).on_disabled_hover_text(say::FIND_RULER_TOLD).clicked() {
+        asked.push(Command::Photo(OnPhoto::Scale(Scale::FoundRuler)));
+    }
+}
+
 /// The scale as a number.
 pub(super) fn scale_ui(ui: &mut Ui, sheet: &mut Sheet, colors: &Palette, asked: &mut Vec<Command>) {
     ui.add_space(NEAR);

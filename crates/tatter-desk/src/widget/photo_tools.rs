@@ -6,7 +6,7 @@ use tatter_core::model::StrokeKind;
 
 use super::fields::word_ui;
 use super::named;
-use super::photo_beside::{beside_ui, chart_ui, number_of, rectangle_ui, scale_ui};
+use super::photo_beside::{beside_ui, chart_ui, find_ruler_ui, number_of, rectangle_ui, scale_ui};
 use crate::command::Command;
 use crate::look::{self, APART, Icon, NEAR, Palette, icon_button_ui, paint_icon, palette, stroke_color};
 use crate::photo::{BRUSHES, GREY_CARD, OnPhoto, Part, Photos, Quad, SUBJECTS, Sheet, Shot, Tool, WHITE_PAPER, counted};
@@ -102,6 +102,7 @@ fn settings_ui(ui: &mut Ui, sheet: &mut Sheet, tool: Tool, brush: f32, colors: &
             }
         }
         Tool::Ruler => {
+            find_ruler_ui(ui, sheet, asked);
             length_ui(ui, sheet, colors, asked);
             scale_ui(ui, sheet, colors, asked);
         }

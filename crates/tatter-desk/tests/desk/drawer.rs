@@ -31,6 +31,30 @@ fn a_long_cutting_list_shows_the_rows_in_sight() -> Tried<()> {
     Ok(())
 }
 
+/// A garment with a history has many marks, and a job of many hands many scatters.
+#[test]
+fn long_lists_of_scatters_and_wear_show_the_rows_in_sight() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut job = format!("{JOB}\n[[patch]]\nname = \"rip\"\npath = \"rip.patch\"\n");
+    for n in 0..60 {
+        job += &format!("\n[[scatter]]\nid = \"moth-{n}\"\npatches = [\"rip\"]\ncount = 1\nseed = {n}\n");
+        job += &format!("\n[[wear]]\nid = \"sun-{n}\"\nkind = \"fade\"\nstrength = 0.001\n");
+    }
+    std::fs::write(shop.job(), job)?;
+    let mut person = Person::at(&shop.job());
+    for (list, name) in [("Scatters", "moth"), ("Wear", "sun")] {
+        person.press(list);
+        let laid_out = |person: &Person<'_>| (0..60).filter(|n| person.has(&format!("Remove {name}-{n}"))).count();
+        assert!(person.has(&format!("{name}-0")), "{list}: the first rows are in sight");
+        assert!((4..20).contains(&laid_out(&person)), "{list}: no more than are seen, and a few: {}", laid_out(&person));
+    }
+    person.write("Strength of sun-1", "30");
+    assert!((person.job().wear[1].strength - 0.3).abs() < 1e-3, "what is in sight can be changed");
+    person.press("Remove sun-0");
+    assert_eq!(person.job().wear.len(), 59, "and taken away");
+    Ok(())
+}
+
 #[test]
 fn patches_are_sought_where_many_lie() -> Tried<()> {
     let shop = Workshop::new()?;

@@ -13,6 +13,8 @@ use tatter_core::image::{Image, LinearRgb};
 use tatter_core::model::{KnownSize, OtherShots, Scale};
 use tatter_core::task::Task;
 use tatter_desk::{Command, Sheet};
+use tatter_testkit::cards::cloths;
+use tatter_testkit::rulers::CASES;
 use tatter_weave::Shot;
 
 use crate::Tried;
@@ -363,5 +365,37 @@ fn an_even_card_takes_uneven_light_out() -> Tried<()> {
     assert_eq!(person.told()?.color.flat_field.as_deref(), Some(Path::new(&card)), "told");
     accepted_as_by_hand(&mut person, &shop, CutSource::Photo(photo))?;
     assert!(toml(&shop, "canvas.patch")?.contains("flat_field = \"card.png\""), "and the patch tells it");
+    Ok(())
+}
+
+/// The ruler is the testkit's, seen by its pinhole; what is cut is what `tatter cut --scale-by ruler` cuts.
+#[test]
+fn a_ruler_is_found_by_a_press() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let case = &CASES[0];
+    let photo = shop.save("ruled.png", &case.shoot(&cloths()[case.cloth]))?;
+    let plain = shop.shoot("canvas.png", SIDE)?;
+    let mut person = Person::at(&shop.job());
+    person.hurry();
+    person.ask(Command::Lay(vec![photo.clone()]));
+    person.press("Ruler line");
+    person.press("Find the ruler");
+    assert_eq!(person.told()?.recipe.scale, Scale::FoundRuler, "it is to be found");
+    assert!(person.says("A ruler in the photo gives the scale"), "and told as that");
+    person.press("Undo");
+    assert_eq!(person.told()?.recipe.scale, Scale::Unknown, "one step");
+    person.press("Redo");
+    person.take_time();
+    accepted_as_by_hand(&mut person, &shop, CutSource::Photo(photo))?;
+    assert!(toml(&shop, "ruled.patch")?.contains("scale_source = \"ruler\""), "by its marks");
+
+    person.ask(Command::Lay(vec![plain]));
+    person.press("Find the ruler");
+    let trouble = person.desk().photos().sheet().and_then(Sheet::trouble).cloned().ok_or("there is none in this photo")?;
+    assert!(trouble.what.starts_with("no ruler was found in the photo"), "{trouble:?}");
+    assert!(
+        person.says("mark two of its places with a ruler line") && !person.says("--ruler"),
+        "and the remedy is one of the desk's: {trouble:?}"
+    );
     Ok(())
 }

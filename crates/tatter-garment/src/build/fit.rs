@@ -117,10 +117,15 @@ const INTACT: f32 = 0.05;
 pub(super) const ONE_CLOTH: f32 = 0.999;
 
 impl FitContext<'_> {
-    /// One for each placement, in order; of those that are not chosen only what they told, as it is known.
-    pub(super) fn fits(&self, chosen: &[bool], known: Option<&BTreeMap<String, FitRecord>>) -> Vec<Fit> {
-        let of = |(placed, &chosen): (&Placed<'_>, &bool)| if chosen { wanted(placed) } else { Wanted::Nothing };
-        let wanted: Vec<Wanted> = self.planned.placements.iter().zip(chosen).map(of).collect();
+    /// One for each placement, in order: what it keeps, or its own; of those that are not chosen only what they told, as it is known.
+    pub(super) fn fits(
+        &self,
+        chosen: &[bool],
+        kept: &[Option<Arc<Fit>>],
+        known: Option<&BTreeMap<String, FitRecord>>,
+    ) -> Vec<Arc<Fit>> {
+        let of = |k: usize| if chosen[k] && kept[k].is_none() { wanted(&self.planned.placements[k]) } else { Wanted::Nothing };
+        let wanted: Vec<Wanted> = (0..chosen.len()).map(of).collect();
         let looks: Vec<Option<Look>> = (0..wanted.len())
             .map(|k| {
                 (!matches!(wanted[k], Wanted::Nothing | Wanted::Unknown))
@@ -142,6 +147,9 @@ impl FitContext<'_> {
         (0..wanted.len())
             .into_par_iter()
             .map(|k| {
+                if let Some(kept) = &kept[k] {
+                    return Arc::clone(kept);
+                }
                 let mut fit = Fit {
                     recolor: Recolor::Keep,
                     grade: self.planned.placements[k].placement.matching.grade,
@@ -166,7 +174,7 @@ impl FitContext<'_> {
                     }
                     (wanted, Some(cloth)) => self.fit(k, wanted, cloth, &mut fit),
                 }
-                fit
+                Arc::new(fit)
             })
             .collect()
     }

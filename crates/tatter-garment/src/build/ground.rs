@@ -1,14 +1,16 @@
 //! What builds of one garment have in common, kept from one to the next: whose texels are whose, where placements lie, patches made ready.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
-use tatter_core::model::{Garment, Patch, Placement};
+use tatter_core::channel::PerChannel;
+use tatter_core::model::{ChannelRule, Garment, Match, Patch, Placement};
 
 use super::BuildSettings;
+use super::fit::Fit;
 use super::plan::{Assignment, Draw, OwnedFaces, Target, targets};
 use super::pyramid::Prepared;
-use crate::place::{Footprint, Placed};
+use crate::place::{Footprint, Footprints, Placed};
 use crate::surface::Surface;
 
 /// A garment made ready to be built again and again: as long as its surface, the sizes and roles of its textures and the patches in memory
@@ -24,6 +26,18 @@ pub struct Ground {
     patches: Mutex<BTreeMap<usize, Arc<Prepared>>>,
     /// By id, of the last build.
     lain: Mutex<BTreeMap<String, (Geometry, Lain)>>,
+    /// Shared with others who ask where placements lie.
+    pub(super) footprints: Arc<Footprints>,
+    /// By id: how placements were fitted last.
+    fits: Mutex<BTreeMap<String, (Manner, Arc<Fit>)>>,
+}
+
+/// What decides how a placement is fitted, besides where it lies.
+#[derive(Clone, Debug, PartialEq)]
+struct Manner {
+    rules: PerChannel<Option<ChannelRule>>,
+    matching: Match,
+    patch: usize,
 }
 
 /// What decides where a placement lies.
@@ -46,7 +60,23 @@ impl Ground {
         let assignment = Assignment::new(&surface, &garment.sets);
         let targets = targets(garment);
         let faces = targets.iter().map(|_| OnceLock::new()).collect();
-        Self { surface, assignment, targets, settings: *settings, faces, patches: Mutex::default(), lain: Mutex::default() }
+        Self {
+            surface,
+            assignment,
+            targets,
+            settings: *settings,
+            faces,
+            patches: Mutex::default(),
+            lain: Mutex::default(),
+            footprints: Arc::default(),
+            fits: Mutex::default(),
+        }
+    }
+
+    /// With footprints that others find and use, too: on the same surface, with the same [`BuildSettings::place`].
+    #[must_use]
+    pub fn sharing(self, footprints: Arc<Footprints>) -> Self {
+        Self { footprints, ..self }
     }
 
     /// The faces that can own texels of a target, found when first asked for; `None` where the texture repeats and has no gutter.
@@ -79,6 +109,23 @@ impl Ground {
         let of = |(placed, lain): (&Placed<'_>, &Lain)| (placed.placement.id.clone(), (Geometry::of(placed), lain.clone()));
         let kept = placements.iter().zip(lain).map(of);
         *self.lain.lock().unwrap_or_else(PoisonError::into_inner) = kept.collect();
+        self.footprints.keep(&placements.iter().map(|placed| placed.placement.id.as_str()).collect());
+    }
+
+    /// How a placement was fitted last, if it is to be fitted in the same manner.
+    pub(super) fn fit(&self, placed: &Placed<'_>) -> Option<Arc<Fit>> {
+        let known = self.fits.lock().unwrap_or_else(PoisonError::into_inner);
+        known.get(&placed.placement.id).filter(|(manner, _)| *manner == Manner::of(placed)).map(|(_, fit)| Arc::clone(fit))
+    }
+
+    /// Keep how the chosen placements were fitted, and of others nothing that is not there any more.
+    pub(super) fn keep_fits(&self, placements: &[Placed<'_>], fits: &[Arc<Fit>], chosen: &[bool]) {
+        let mut kept = self.fits.lock().unwrap_or_else(PoisonError::into_inner);
+        let ids: BTreeSet<&str> = placements.iter().map(|placed| placed.placement.id.as_str()).collect();
+        kept.retain(|id, _| ids.contains(id.as_str()));
+        for ((placed, fit), _) in placements.iter().zip(fits).zip(chosen).filter(|(_, chosen)| **chosen) {
+            kept.insert(placed.placement.id.clone(), (Manner::of(placed), Arc::clone(fit)));
+        }
     }
 }
 
@@ -87,6 +134,13 @@ impl Geometry {
         // Rules and match move nothing.
         let placement = Placement { rules: Default::default(), matching: Default::default(), ..placed.placement.clone() };
         Self { placement, patch: address(placed.patch) }
+    }
+}
+
+impl Manner {
+    fn of(placed: &Placed<'_>) -> Self {
+        let Placement { rules, matching, .. } = placed.placement;
+        Self { rules: *rules, matching: *matching, patch: address(placed.patch) }
     }
 }
 

@@ -35,7 +35,7 @@ pub(crate) use run::set_of_face;
 pub use run::{Again, BuildPlan, build};
 pub(crate) use shrink::resized;
 pub use shrink::shrink;
-pub use wear::{MarkReport, WearError, WearInput, WearReport, check_wear, wear, wear_on, worn_most};
+pub use wear::{Keeping, MarkReport, WearError, WearGround, WearInput, WearReport, check_wear, wear, wear_on, worn_most};
 
 use crate::place::PlaceSettings;
 use crate::surface::LocateError;

@@ -276,6 +276,11 @@ impl OwnedFaces {
         Self { all, columns, in_tile }
     }
 
+    /// All of them, in order.
+    pub(super) fn all(&self) -> &[OwnedFace] {
+        &self.all
+    }
+
     /// Those of a tile, in order.
     pub(super) fn of_tile(&self, (row, column): (i64, i64)) -> impl Iterator<Item = OwnedFace> + '_ {
         self.in_tile[(row * self.columns + column) as usize].iter().map(|&i| self.all[i as usize])

@@ -20,7 +20,7 @@ use super::record::{BuildRecord, FitRecord, Share, TileAt, TileRecord, tile_rect
 use super::sampler::stretches;
 use super::tile::{Layer, LayerCount, RuleOf, TileJob, TileResult, is_effective};
 use super::{BuildError, BuildReport, BuildSettings, FileReport, PlacementReport};
-use crate::place::{Footprint, Placed, footprint};
+use crate::place::{Canvas, Footprint, Placed};
 use crate::surface::Surface;
 
 /// Lay `placements`, in order, into the pristine `pictures` of a garment (per map set, per file, as `garment.sets` lists them).
@@ -48,6 +48,8 @@ pub struct BuildPlan<'a> {
     pub(super) patches: Vec<(&'a Patch, Arc<Prepared>)>,
     /// By target and placement.
     pub(super) draws: Vec<Vec<Arc<Vec<Draw>>>>,
+    /// Placements keep the fit they had, where one is known.
+    keeps_match: bool,
 }
 
 /// A build of before, and the tiles in which the next one differs from it.
@@ -60,7 +62,7 @@ pub struct Again<'a> {
 }
 
 /// What a build did: to the textures, in each tile, and to each placement before it was laid.
-pub(super) type Fitted = (BuildReport, BTreeMap<TileAt, TileRecord>, Vec<Fit>);
+pub(super) type Fitted = (BuildReport, BTreeMap<TileAt, TileRecord>, Vec<Arc<Fit>>);
 
 impl<'a> BuildPlan<'a> {
     /// Find the places of all placements. Linear in the faces for each.
@@ -89,7 +91,14 @@ impl<'a> BuildPlan<'a> {
         let footprints = lain.iter().map(|lain| Arc::clone(&lain.footprint)).collect();
         let draws = (0..ground.targets.len()).map(|t| lain.iter().map(|lain| Arc::clone(&lain.draws[t])).collect()).collect();
         let planned = Planned { garment, placements, ground, footprints, patch_of };
-        Ok(Self { planned, patches, draws })
+        Ok(Self { planned, patches, draws, keeps_match: false })
+    }
+
+    /// Placements that were laid on this ground before keep the match they had, though they lie elsewhere now: for a quick look while
+    /// something moves.
+    #[must_use]
+    pub fn keeping_match(self) -> Self {
+        Self { keeps_match: true, ..self }
     }
 
     fn side(&self) -> i64 {
@@ -195,13 +204,19 @@ impl<'a> BuildPlan<'a> {
         let placements = self.planned.placements;
         check_pictures(self.planned.garment, pictures)?;
         let chosen = again.map_or_else(|| vec![true; placements.len()], |again| self.reaching(again.tiles));
+        let known_fit =
+            |(placed, chosen): (&Placed<'_>, &bool)| self.planned.ground.fit(placed).filter(|_| self.keeps_match && *chosen);
+        let kept: Vec<Option<Arc<Fit>>> = placements.iter().zip(&chosen).map(known_fit).collect();
         let dyes = task.stage("match", || dyes(placements, &self.patches, &self.planned.patch_of));
         let levels = task.stage("patches", || self.levels(&dyes, &chosen));
         task.check()?;
         let (planned, draws) = (&self.planned, &self.draws);
         let context = FitContext { planned, pictures, patches: &self.patches, draws, dyes: &dyes };
         let known = again.map(|again| &again.record.fits);
-        let fits: Vec<Fit> = task.stage("match", || context.fits(&chosen, known));
+        let fits: Vec<Arc<Fit>> = task.stage("match", || context.fits(&chosen, &kept, known));
+        if !self.keeps_match {
+            self.planned.ground.keep_fits(placements, &fits, &chosen);
+        }
         let mut tiles: BTreeMap<TileAt, TileRecord> =
             task.stage("lay", || self.lay_all(pictures, (&chosen, &levels), &fits, again, task))?;
         let laid = |at: &TileAt| again.is_none_or(|again| again.tiles.contains(at));
@@ -227,7 +242,7 @@ impl<'a> BuildPlan<'a> {
         &self,
         pictures: &mut [Vec<Stored>],
         (chosen, levels): (&[bool], &[Arc<Levels>]),
-        fits: &[Fit],
+        fits: &[Arc<Fit>],
         again: Option<Again<'_>>,
         task: &Task,
     ) -> Result<BTreeMap<TileAt, TileRecord>, BuildError> {
@@ -252,7 +267,7 @@ impl<'a> BuildPlan<'a> {
         Ok(tiles)
     }
 
-    fn report(&self, tiles: &BTreeMap<TileAt, TileRecord>, fits: &[Fit], task: &Task) -> BuildReport {
+    fn report(&self, tiles: &BTreeMap<TileAt, TileRecord>, fits: &[Arc<Fit>], task: &Task) -> BuildReport {
         let planned = &self.planned;
         let mut report = BuildReport { files: every_file(planned.garment), placements: Vec::new() };
         let place: BTreeMap<&str, usize> =
@@ -355,18 +370,19 @@ fn find_place(garment: &Garment, ground: &Ground, placed: &Placed<'_>, prepared:
     let Placed { placement, patch } = placed;
     let Ground { surface, assignment, settings, .. } = ground;
     let id = || placement.id.clone();
-    let footprint = footprint(surface, placement, patch, garment.mm_per_unit, &settings.place)
-        .map_err(|source| BuildError::Spot { id: id(), source })?;
+    let canvas = Canvas { size_mm: patch.size_mm(), grain: patch.grain };
+    let footprint = ground.footprints.of(surface, placement, &canvas, garment.mm_per_unit, &settings.place);
+    let footprint = footprint.map_err(|source| BuildError::Spot { id: id(), source })?;
     if assignment.set[footprint.seed.face].is_none() {
         let part = &surface.parts()[surface.faces()[footprint.seed.face].part];
         return Err(BuildError::NoTextures { id: id(), part: part.name.clone(), material: part.material.clone() });
     }
     let draws = |target: &Target| {
-        let (footprint, sets, padding) = (&footprint, &garment.sets, settings.padding as i64);
+        let (footprint, sets, padding) = (footprint.as_ref(), &garment.sets, settings.padding as i64);
         Arc::new(DrawContext { surface, assignment, sets, target, footprint, patch, prepared, padding }.draws())
     };
     let draws = ground.targets.iter().map(draws).collect();
-    Ok(Lain { footprint: Arc::new(footprint), draws })
+    Ok(Lain { footprint, draws })
 }
 
 /// Each patch once, and which one each placement uses.

@@ -1,5 +1,7 @@
 //! The densities that say where there is more.
 
+use std::sync::Arc;
+
 use glam::DVec3;
 use tatter_core::image::{Image, Unit};
 use tatter_core::model::Density;
@@ -12,6 +14,7 @@ use crate::surface::Surface;
 const SMOOTH: f64 = 0.15;
 
 /// What one density needs of the surface.
+#[derive(Debug)]
 enum Known {
     /// A picture, a height, a direction: nothing.
     Nothing,
@@ -19,12 +22,43 @@ enum Known {
     Curvature(Curvature),
 }
 
+/// What densities need of the surface: costs time to find, and stays as long as they and where they may lie do.
+#[derive(Debug)]
+pub(crate) struct Sought {
+    known: Vec<Known>,
+    /// Bottom and top of the garment.
+    heights: [f64; 2],
+}
+
 /// Everything the densities of a rule need of the surface.
 pub(crate) struct Weight<'a> {
     surface: &'a Surface,
-    densities: Vec<(&'a Density, Option<&'a Image<Unit>>, Known)>,
-    /// Bottom and top of the garment.
-    heights: [f64; 2],
+    densities: &'a [Density],
+    pictures: &'a [Option<Image<Unit>>],
+    sought: Arc<Sought>,
+}
+
+impl Sought {
+    pub(crate) fn new(surface: &Surface, allowed: &[bool], densities: &[Density]) -> Self {
+        let known = |density: &Density| match density {
+            Density::Edges(reach) => Known::Lines(edges(surface, allowed, reach.get().into())),
+            Density::Seams(reach) => Known::Lines(seams(surface, allowed, reach.get().into())),
+            Density::Bends(radius) | Density::Bulges(radius) | Density::Hollows(radius) => {
+                Known::Curvature(Curvature::new(surface, SMOOTH * f64::from(radius.get())))
+            }
+            Density::Picture(_) | Density::Height(_) | Density::Facing(_) => Known::Nothing,
+        };
+        let heights = (0..surface.faces().len())
+            .filter(|face| allowed[*face])
+            .flat_map(|face| surface.faces()[face].corners)
+            .fold([f64::MAX, f64::MIN], |[low, high], p| [low.min(p.y), high.max(p.y)]);
+        Self { known: densities.iter().map(known).collect(), heights }
+    }
+
+    /// The lines of hems and seams that attract.
+    pub(crate) fn lines(&self) -> impl Iterator<Item = &Lines> {
+        self.known.iter().filter_map(|known| if let Known::Lines(lines) = known { Some(lines) } else { None })
+    }
 }
 
 impl<'a> Weight<'a> {
@@ -35,29 +69,22 @@ impl<'a> Weight<'a> {
         densities: &'a [Density],
         pictures: &'a [Option<Image<Unit>>],
     ) -> Self {
-        let known = |density: &Density| match density {
-            Density::Edges(reach) => Known::Lines(edges(surface, allowed, reach.get().into())),
-            Density::Seams(reach) => Known::Lines(seams(surface, allowed, reach.get().into())),
-            Density::Bends(radius) | Density::Bulges(radius) | Density::Hollows(radius) => {
-                Known::Curvature(Curvature::new(surface, SMOOTH * f64::from(radius.get())))
-            }
-            Density::Picture(_) | Density::Height(_) | Density::Facing(_) => Known::Nothing,
-        };
-        let densities = densities
-            .iter()
-            .enumerate()
-            .map(|(i, density)| (density, pictures.get(i).and_then(Option::as_ref), known(density)))
-            .collect();
-        let heights = (0..surface.faces().len())
-            .filter(|face| allowed[*face])
-            .flat_map(|face| surface.faces()[face].corners)
-            .fold([f64::MAX, f64::MIN], |[low, high], p| [low.min(p.y), high.max(p.y)]);
-        Self { surface, densities, heights }
+        Self::of(surface, densities, pictures, Arc::new(Sought::new(surface, allowed, densities)))
+    }
+
+    /// With what these densities need, found before.
+    pub(crate) const fn of(
+        surface: &'a Surface,
+        densities: &'a [Density],
+        pictures: &'a [Option<Image<Unit>>],
+        sought: Arc<Sought>,
+    ) -> Self {
+        Self { surface, densities, pictures, sought }
     }
 
     /// The lines of hems and seams that attract.
     pub(crate) fn lines(&self) -> impl Iterator<Item = &Lines> {
-        self.densities.iter().filter_map(|(_, _, known)| if let Known::Lines(lines) = known { Some(lines) } else { None })
+        self.sought.lines()
     }
 
     /// At a place, by looking for the lines near it.
@@ -69,9 +96,10 @@ impl<'a> Weight<'a> {
     /// At a place whose nearest places of [`Weight::lines`] are known.
     pub(crate) fn at_known(&self, place: &Place, nearest: &[Option<Nearest>]) -> f64 {
         let mut nearest = nearest.iter();
-        self.densities.iter().fold(1.0, |product, (density, picture, known)| {
+        self.densities.iter().zip(&self.sought.known).enumerate().fold(1.0, |product, (number, (density, known))| {
             let near = matches!(known, Known::Lines(_)).then(|| nearest.next().copied().flatten()).flatten();
-            product * self.one(place, density, *picture, known, near)
+            let picture = self.pictures.get(number).and_then(Option::as_ref);
+            product * self.one(place, density, picture, known, near)
         })
     }
 
@@ -89,7 +117,7 @@ impl<'a> Weight<'a> {
                 f64::from(picture.bilinear(x as f32, y as f32).0.clamp(0.0, 1.0))
             }),
             Density::Height([most, none]) => {
-                let [low, high] = self.heights;
+                let [low, high] = self.sought.heights;
                 let share = (place.point.y - low) / (high - low).max(1e-9);
                 let (most, none) = (f64::from(*most), f64::from(*none));
                 if most == none { 1.0 } else { ((share - none) / (most - none)).clamp(0.0, 1.0) }

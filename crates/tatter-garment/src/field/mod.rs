@@ -5,7 +5,7 @@ mod density;
 mod lines;
 
 pub(crate) use curvature::Curvature;
-pub(crate) use density::Weight;
+pub(crate) use density::{Sought, Weight};
 pub(crate) use lines::{Lines, seams};
 
 use std::collections::BTreeSet;

@@ -1,6 +1,7 @@
 //! Where a placement lies: from a spot, a turn and a size to the faces it reaches, each with its corners in patch millimetres.
 
 mod footprint;
+mod found;
 mod outline;
 mod spot;
 mod unfold;
@@ -9,6 +10,7 @@ use glam::DVec2;
 use tatter_core::model::{MatchMode, Patch, Placement, Subject};
 
 pub use footprint::{Canvas, PlaceSettings, footprint, footprint_of};
+pub use found::Footprints;
 pub use outline::Spread;
 pub use spot::{FAR_MM, SpotError, find_spot};
 pub(crate) use unfold::unfold;

@@ -26,7 +26,7 @@ pub(crate) struct Unfolded {
 }
 
 /// How far and which way, from the spot.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Polar {
     walk: f64,
     /// Counter-clockwise from right, any number of turns.
@@ -80,7 +80,9 @@ pub(crate) fn unfold(surface: &Surface, seed: &Seed, reach: f64, settings: &Plac
 /// Faces reached by walking across edges within a straight distance, ascending; and how many lie behind a sharp fold.
 fn connected(surface: &Surface, seed: &Seed, reach: f64, settings: &PlaceSettings) -> (Vec<usize>, usize) {
     let fold = f64::from(settings.sharpest_fold.to_radians()).cos();
-    let mut seen: BTreeMap<usize, bool> = BTreeMap::from([(seed.face, true)]);
+    let mut seen = vec![false; surface.faces().len()];
+    seen[seed.face] = true;
+    let mut taken = vec![seed.face];
     let mut stack = vec![seed.face];
     let mut behind = 0;
     while let Some(index) = stack.pop() {
@@ -91,22 +93,24 @@ fn connected(surface: &Surface, seed: &Seed, reach: f64, settings: &PlaceSetting
                 let along = |i: usize| surface.faces()[i].normal.dot(own);
                 along(a).total_cmp(&along(b)).then(b.cmp(&a))
             });
-            let Some(next) = next.filter(|next| !seen.contains_key(next)) else { continue };
+            let Some(next) = next.filter(|&next| !seen[next]) else { continue };
             let face = &surface.faces()[next];
             if face.point(nearest_weights(seed.point, face.corners)).distance(seed.point) > reach {
-                seen.insert(next, false);
+                seen[next] = true;
                 continue;
             }
             // A face without area has no direction: it is walked through, not judged.
             let folds = face.normal != DVec3::ZERO && own != DVec3::ZERO && face.normal.dot(own) < fold;
             behind += usize::from(folds);
             if !folds {
-                seen.insert(next, true);
+                seen[next] = true;
+                taken.push(next);
                 stack.push(next);
             }
         }
     }
-    (seen.into_iter().filter(|(_, taken)| *taken).map(|(index, _)| index).collect(), behind)
+    taken.sort_unstable();
+    (taken, behind)
 }
 
 /// Right and up in the plane of the first face, up along the grain.
@@ -199,58 +203,110 @@ impl Walk {
                 }
             }
         }
+        self.settle(&order, &mut found, reach);
+        found
+    }
+
+    /// Find all corners again, in order, until nothing moves. A corner beside which nothing moved since is where it was.
+    fn settle(&self, order: &[usize], found: &mut [Option<Polar>], reach: f64) {
+        let mut is_stale = vec![true; found.len()];
         for _ in 0..PASSES {
             let mut moved = 0.0f64;
-            for &corner in &order {
-                if let (Some(new), Some(old)) = (self.best(corner, &found), found[corner]) {
+            for &corner in order {
+                if !std::mem::replace(&mut is_stale[corner], false) {
+                    continue;
+                }
+                if let (Some(new), Some(old)) = (self.best(corner, found), found[corner])
+                    && new != old
+                {
                     moved = moved.max(old.flat().distance(new.flat()));
                     found[corner] = Some(new);
+                    for fan in self.fans_of(corner) {
+                        is_stale[fan.a as usize] = true;
+                        is_stale[fan.b as usize] = true;
+                    }
                 }
             }
             if moved < SETTLED * reach {
                 break;
             }
         }
-        found
     }
 
     /// The shortest way to a corner through any triangle on it whose other corners are known.
     fn best(&self, corner: usize, found: &[Option<Polar>]) -> Option<Polar> {
-        let ways = self.fans_of(corner).iter().flat_map(|fan| match (found[fan.a as usize], found[fan.b as usize]) {
-            (Some(a), Some(b)) => [through(fan, a, b), along(a, fan.to_a), along(b, fan.to_b)],
-            (Some(a), None) => [None, along(a, fan.to_a), None],
-            (None, Some(b)) => [None, along(b, fan.to_b), None],
-            (None, None) => [None; 3],
-        });
-        ways.flatten().min_by(|p, q| p.walk.total_cmp(&q.walk))
+        let mut best: Option<(f64, Way)> = None;
+        let mut look = |walk: f64, way: Way| {
+            if best.as_ref().is_none_or(|(least, _)| walk.total_cmp(least).is_lt()) {
+                best = Some((walk, way));
+            }
+        };
+        for fan in self.fans_of(corner) {
+            let (a, b) = (found[fan.a as usize], found[fan.b as usize]);
+            if let (Some(a), Some(b)) = (a, b)
+                && let Some(across) = Across::new(fan, a, b)
+            {
+                look(across.spot.distance(across.corner), Way::Across(across));
+            }
+            for (from, length) in [(a, fan.to_a), (b, fan.to_b)] {
+                if let Some(from) = from {
+                    look(from.walk + length, Way::Along(from.angle));
+                }
+            }
+        }
+        // Angles cost most: only the one that is wanted is found.
+        best.map(|(walk, way)| Polar { walk, angle: way.angle() })
     }
 }
 
-/// Along an edge.
-fn along(from: Polar, length: f64) -> Option<Polar> {
-    Some(Polar { walk: from.walk + length, angle: from.angle })
+/// A way to a corner.
+enum Way {
+    /// Along an edge, from a corner in this direction.
+    Along(f64),
+    Across(Across),
 }
 
-/// Straight through the triangle: its known side laid flat with the spot on the far side of it, at the distances known.
-fn through(fan: &Fan, a: Polar, b: Polar) -> Option<Polar> {
-    let Fan { to_a, to_b, ab, .. } = *fan;
-    // `a` at the origin, `b` on the x axis, the spot below, the corner above.
-    let apex = |ra: f64, rb: f64| {
-        let x = (ra * ra - rb * rb + ab * ab) / (2.0 * ab);
-        let y2 = ra * ra - x * x;
-        (y2 > 0.0).then(|| DVec2::new(x, y2.sqrt()))
-    };
-    let spot = apex(a.walk, b.walk)?;
-    let (spot, corner) = (DVec2::new(spot.x, -spot.y), apex(to_a, to_b)?);
-    let crosses = spot.x + (corner.x - spot.x) * (-spot.y / (corner.y - spot.y));
-    if !(0.0..=ab).contains(&crosses) {
-        return None;
+impl Way {
+    fn angle(&self) -> f64 {
+        match self {
+            Self::Along(angle) => *angle,
+            Self::Across(across) => across.angle(),
+        }
     }
-    let whole = (-spot).angle_to(DVec2::new(ab, 0.0) - spot);
-    let part = (-spot).angle_to(corner - spot);
-    let turn = wrapped(b.angle - a.angle);
-    let share = if whole.abs() > 1e-12 { (part / whole).clamp(0.0, 1.0) } else { 0.5 };
-    Some(Polar { walk: spot.distance(corner), angle: a.angle + turn * share })
+}
+
+/// A way straight through a triangle: its known side laid flat with the spot on the far side of it, at the distances known. `a` at the
+/// origin, `b` on the x axis, the spot below, the corner above.
+struct Across {
+    spot: DVec2,
+    corner: DVec2,
+    ab: f64,
+    /// Directions of the known corners.
+    angles: [f64; 2],
+}
+
+impl Across {
+    fn new(fan: &Fan, a: Polar, b: Polar) -> Option<Self> {
+        let Fan { to_a, to_b, ab, .. } = *fan;
+        let apex = |ra: f64, rb: f64| {
+            let x = (ra * ra - rb * rb + ab * ab) / (2.0 * ab);
+            let y2 = ra * ra - x * x;
+            (y2 > 0.0).then(|| DVec2::new(x, y2.sqrt()))
+        };
+        let spot = apex(a.walk, b.walk)?;
+        let (spot, corner) = (DVec2::new(spot.x, -spot.y), apex(to_a, to_b)?);
+        let crosses = spot.x + (corner.x - spot.x) * (-spot.y / (corner.y - spot.y));
+        (0.0..=ab).contains(&crosses).then_some(Self { spot, corner, ab, angles: [a.angle, b.angle] })
+    }
+
+    fn angle(&self) -> f64 {
+        let Self { spot, corner, ab, angles: [a, b] } = *self;
+        let whole = (-spot).angle_to(DVec2::new(ab, 0.0) - spot);
+        let part = (-spot).angle_to(corner - spot);
+        let turn = wrapped(b - a);
+        let share = if whole.abs() > 1e-12 { (part / whole).clamp(0.0, 1.0) } else { 0.5 };
+        a + turn * share
+    }
 }
 
 fn wrapped(angle: f64) -> f64 {

@@ -13,6 +13,8 @@ pub(super) struct Edges {
     corners: Vec<[u32; 3]>,
     /// Lower corner, higher corner, face.
     list: Vec<(u32, u32, u32)>,
+    /// Where in the list the faces on each edge of a face begin.
+    starts: Vec<[u32; 3]>,
 }
 
 impl Edges {
@@ -28,7 +30,21 @@ impl Edges {
             }
         }
         list.sort_unstable();
-        Self { corners, list }
+        let mut starts = vec![[list.len() as u32; 3]; faces.len()];
+        let mut start = 0;
+        for (at, &(low, high, face)) in list.iter().enumerate() {
+            if (list[start].0, list[start].1) != (low, high) {
+                start = at;
+            }
+            let c = corners[face as usize];
+            for k in 0..3 {
+                let (a, b) = (c[k], c[(k + 1) % 3]);
+                if (a.min(b), a.max(b)) == (low, high) {
+                    starts[face as usize][k] = start as u32;
+                }
+            }
+        }
+        Self { corners, list, starts }
     }
 
     pub(super) fn corners(&self, face: usize) -> [u32; 3] {
@@ -60,8 +76,7 @@ impl Edges {
         let c = self.corners[face];
         let (a, b) = (c[corner], c[(corner + 1) % 3]);
         let (low, high) = (a.min(b), a.max(b));
-        let start = self.list.partition_point(|&(l, h, _)| (l, h) < (low, high));
-        let run = self.list[start..].iter().take_while(move |&&(l, h, _)| (l, h) == (low, high));
+        let run = self.list[self.starts[face][corner] as usize..].iter().take_while(move |&&(l, h, _)| (l, h) == (low, high));
         run.map(|&(_, _, other)| other as usize).filter(move |&other| other != face)
     }
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use glam::{Mat4, Vec2, Vec3, Vec4Swizzles as _};
+use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::image::{Rect, Size};
 use wgpu::util::DeviceExt as _;
@@ -22,6 +23,8 @@ pub struct Loaded {
     /// Shared between scenes of one shape.
     pub(super) shape: Arc<LoadedShape>,
     pub(super) materials: Vec<LoadedMaterial>,
+    /// What it is told apart by.
+    pub(super) own: Arc<()>,
     /// Bytes of its textures and triangles there.
     pub bytes: u64,
 }
@@ -154,20 +157,28 @@ impl Renderer {
     /// Textures of a material changed in some areas, each given by a part of a picture of some size: only those are packed anew, to the
     /// same texels that loading would give. The sizes of its textures stay.
     pub fn refresh(&self, loaded: &mut Loaded, number: usize, material: &Material<'_>, areas: &[(Rect, Size)]) {
-        for (packing, own) in Packing::ALL.into_iter().zip(&mut loaded.materials[number].textures) {
-            let parts: BTreeSet<[usize; 4]> = areas.iter().map(|area| own.part_of(*area)).collect();
-            for [x, y, width, height] in parts {
-                let part = Rect::new(x, y, width, height);
-                let levels = packed_part(material, packing, own.size, part, APART);
-                for (level, texels) in levels.levels.iter().enumerate() {
-                    let side = |side: usize| (side >> level).max(1);
-                    let origin = [x >> level, y >> level];
-                    self.write_part(&own.texture, level as u32, origin, [side(width), side(height)], texels);
-                    if level == APART {
-                        own.take_small(origin, side(width), texels);
-                    }
+        let textures = &mut loaded.materials[number].textures;
+        let wanted: Vec<(usize, Rect)> = (0..textures.len())
+            .flat_map(|at| {
+                let parts: BTreeSet<[usize; 4]> = areas.iter().map(|area| textures[at].part_of(*area)).collect();
+                let parts = parts.iter().map(|&[x, y, width, height]| Rect::new(x, y, width, height)).collect();
+                few(parts).into_iter().map(move |part| (at, part))
+            })
+            .collect();
+        let pack = |&(at, part): &(usize, Rect)| packed_part(material, Packing::ALL[at], textures[at].size, part, APART);
+        let packed: Vec<Levels> = wanted.par_iter().map(pack).collect();
+        for ((at, part), levels) in wanted.iter().zip(packed) {
+            let own = &mut textures[*at];
+            for (level, texels) in levels.levels.iter().enumerate() {
+                let side = |side: usize| (side >> level).max(1);
+                let origin = [part.x >> level, part.y >> level];
+                self.write_part(&own.texture, level as u32, origin, [side(part.width), side(part.height)], texels);
+                if level == APART {
+                    own.take_small(origin, side(part.width), texels);
                 }
             }
+        }
+        for (packing, own) in Packing::ALL.into_iter().zip(textures) {
             self.write_small(packing, own);
         }
     }
@@ -189,7 +200,7 @@ impl Renderer {
         let mut bytes = shape.bytes;
         let materials = materials.iter().zip(needed);
         let materials = materials.map(|(material, needed)| self.material(material, *needed, &mut bytes)).collect();
-        Loaded { shape, materials, bytes }
+        Loaded { shape, materials, own: Arc::default(), bytes }
     }
 
     pub(super) fn buffer(&self, contents: &[u8], usage: wgpu::BufferUsages) -> wgpu::Buffer {
@@ -357,6 +368,17 @@ impl LoadedTexture {
             self.small[at..at + line.len()].copy_from_slice(line);
         }
     }
+}
+
+/// Parts that lie close together as one around them: each is a copy of its own for the adapter, once a halving.
+fn few(parts: Vec<Rect>) -> Vec<Rect> {
+    let Some(first) = parts.first() else { return parts };
+    let around = parts.iter().fold(*first, |all, part| {
+        let (x, y) = (all.x.min(part.x), all.y.min(part.y));
+        Rect::new(x, y, all.right().max(part.right()) - x, all.bottom().max(part.bottom()) - y)
+    });
+    let area = |part: &Rect| part.width * part.height;
+    if area(&around) <= 2 * parts.iter().map(area).sum::<usize>() { vec![around] } else { parts }
 }
 
 pub(super) const fn extent(width: usize, height: usize, layers: u32) -> wgpu::Extent3d {

@@ -1,6 +1,7 @@
 //! The adapter's side: what is put there, and how pictures are made of it.
 
 mod adapter;
+mod easel;
 mod load;
 mod pipelines;
 mod readback;
@@ -17,6 +18,7 @@ pub use still::{Picture, RenderError, Show, StillSettings, ViewTransform};
 use std::sync::{Arc, Mutex, OnceLock};
 
 use adapter::Opened;
+use easel::Easel;
 use pipelines::Pipelines;
 
 /// A graphics adapter made ready. Made once; about half a second on a software adapter.
@@ -29,6 +31,8 @@ pub struct Renderer {
     response: OnceLock<wgpu::TextureView>,
     /// The first thing the adapter refused, if any.
     refused: Arc<Mutex<Option<String>>>,
+    /// For the next pictures.
+    easels: Mutex<Vec<Easel>>,
 }
 
 impl Renderer {
@@ -46,7 +50,7 @@ impl Renderer {
             }
         }));
         let pipelines = Pipelines::new(&device);
-        Ok(Self { device, queue, info, pipelines, response: OnceLock::new(), refused })
+        Ok(Self { device, queue, info, pipelines, response: OnceLock::new(), refused, easels: Mutex::default() })
     }
 
     /// Which adapter it is.

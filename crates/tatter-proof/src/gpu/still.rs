@@ -1,6 +1,6 @@
 //! Pictures off-screen.
 
-use std::mem::size_of;
+use std::sync::Arc;
 
 use glam::{Mat4, Vec3, Vec4};
 use tatter_core::channel::Channel;
@@ -9,8 +9,9 @@ use tatter_core::image::LinearRgb;
 use tatter_core::task::{Cancelled, Task};
 
 use super::Renderer;
-use super::load::{Loaded, LoadedLight, bound, extent};
-use super::pipelines::{DEPTH, Frame, SAMPLE, SCREEN, SUM, Shade, ViewBlock};
+use super::easel::{Cast, Easel, Targets};
+use super::load::{Loaded, LoadedLight, bound};
+use super::pipelines::{Frame, Shade, ViewBlock};
 use super::shadow::{ShadowSpace, seen_corners, shadow_space};
 use crate::camera::Camera;
 use crate::light::{Light, within_disc};
@@ -102,6 +103,9 @@ pub struct StillSettings {
     pub shadow_side: Option<u32>,
     /// The sky falls everywhere, without shadows: for a quick look.
     pub open_sky: bool,
+    /// The lamp's shadow stays what it was in the last picture of this size, if that showed the same scene from the same eye in the same
+    /// light: for a quick look while little of its textures changes.
+    pub keeps_shadow: bool,
 }
 
 impl Default for StillSettings {
@@ -117,6 +121,7 @@ impl Default for StillSettings {
             relief: 0.0,
             shadow_side: None,
             open_sky: false,
+            keeps_shadow: false,
         }
     }
 }
@@ -144,14 +149,6 @@ struct Tile {
     height: u32,
 }
 
-/// What one tile is drawn into.
-struct Targets {
-    sample: wgpu::TextureView,
-    depth: wgpu::TextureView,
-    sums: [wgpu::TextureView; 2],
-    screen: wgpu::Texture,
-}
-
 /// What all samples of a picture share.
 struct Still<'a> {
     loaded: &'a Loaded,
@@ -159,12 +156,7 @@ struct Still<'a> {
     light: &'a LoadedLight,
     lamps: Vec<(Vec3, [f32; 3])>,
     settings: &'a StillSettings,
-    shadow_sides: [u32; 2],
-    shadows: [wgpu::TextureView; 2],
-    frame_block: wgpu::Buffer,
     frame: wgpu::BindGroup,
-    shades: [(wgpu::Buffer, wgpu::BindGroup); 2],
-    view_block: wgpu::Buffer,
 }
 
 impl Renderer {
@@ -196,128 +188,63 @@ impl Renderer {
         settings: &StillSettings,
         task: &Task,
     ) -> Result<Picture, RenderError> {
-        let lamps = light.environment.lamps(settings.samples as usize);
-        let still = self.prepare(loaded, camera, light, lamps, settings);
         let (width, height) = (settings.width, settings.height);
+        let side = settings.shadow_side.unwrap_or(if self.info.software { 1024 } else { 2048 }).max(2);
+        let mut easel = self.easel([width.min(TILE), height.min(TILE)], [side, side / 2]);
+        let lamps = light.environment.lamps(settings.samples as usize);
+        let still = Still { loaded, camera, light, lamps, settings, frame: self.frame(&easel, light) };
         let mut rgb = vec![0; 3 * width as usize * height as usize];
         let corners = (0..height).step_by(TILE as usize).flat_map(|y| (0..width).step_by(TILE as usize).map(move |x| (x, y)));
         let tiles: Vec<Tile> =
             corners.map(|(x, y)| Tile { x, y, width: TILE.min(width - x), height: TILE.min(height - y) }).collect();
         for (number, tile) in tiles.iter().enumerate() {
-            let targets = self.targets(*tile);
+            // Those at the edges may be smaller.
+            let own = ([tile.width, tile.height] != easel.size).then(|| self.targets([tile.width, tile.height]));
             for sample in 0..settings.samples {
                 task.check()?;
                 let done = number as u32 * settings.samples + sample;
                 task.progress("draw", done as f32 / (tiles.len() as u32 * settings.samples) as f32);
-                self.sample(&still, *tile, &targets, sample);
+                self.sample(&still, &mut easel, *tile, own.as_ref(), sample);
                 // A software adapter would queue all of it and answer nobody for a minute; whoever stops it waits for one sample.
-                if self.info.software || sample % 4 == 3 {
+                if sample + 1 < settings.samples && (self.info.software || sample % 4 == 3) {
                     self.device.poll(wgpu::PollType::wait_indefinitely()).map_err(|_lost| RenderError::Lost)?;
                 }
             }
-            let texels = self.shown(&still, *tile, &targets)?;
-            paste(&mut rgb, width, *tile, &texels);
+            self.show(&still, &easel, *tile, own.as_ref(), &mut rgb)?;
         }
+        self.put_away(easel);
         Ok(Picture { width, height, rgb })
     }
 
-    fn target(&self, width: u32, height: u32, format: wgpu::TextureFormat) -> wgpu::Texture {
-        let usage = wgpu::TextureUsages::RENDER_ATTACHMENT
-            | if format == SCREEN { wgpu::TextureUsages::COPY_SRC } else { wgpu::TextureUsages::TEXTURE_BINDING };
-        self.device.create_texture(&wgpu::TextureDescriptor {
-            label: None,
-            size: extent(width as usize, height as usize, 1),
-            mip_level_count: 1,
-            sample_count: 1,
-            dimension: wgpu::TextureDimension::D2,
-            format,
-            usage,
-            view_formats: &[],
-        })
-    }
-
-    fn targets(&self, tile: Tile) -> Targets {
-        let view = |format| self.target(tile.width, tile.height, format).create_view(&Default::default());
-        Targets {
-            sample: view(SAMPLE),
-            depth: view(DEPTH),
-            sums: [view(SUM), view(SUM)],
-            screen: self.target(tile.width, tile.height, SCREEN),
-        }
-    }
-
-    fn block(&self, size: usize) -> wgpu::Buffer {
-        self.device.create_buffer(&wgpu::BufferDescriptor {
-            label: None,
-            size: size as u64,
-            usage: wgpu::BufferUsages::UNIFORM | wgpu::BufferUsages::COPY_DST,
-            mapped_at_creation: false,
-        })
-    }
-
-    fn prepare<'a>(
-        &self,
-        loaded: &'a Loaded,
-        camera: &'a Camera,
-        light: &'a LoadedLight,
-        lamps: Vec<(Vec3, [f32; 3])>,
-        settings: &'a StillSettings,
-    ) -> Still<'a> {
-        let map = |side: u32| self.target(side, side, DEPTH).create_view(&Default::default());
-        let side = settings.shadow_side.unwrap_or(if self.info.software { 1024 } else { 2048 }).max(2);
-        let shadow_sides = [side, side / 2];
-        let shadows = shadow_sides.map(map);
-        let frame_block = self.block(size_of::<Frame>());
-        let linear = wgpu::FilterMode::Linear;
-        let compare = self.device.create_sampler(&wgpu::SamplerDescriptor {
-            compare: Some(wgpu::CompareFunction::LessEqual),
-            mag_filter: linear,
-            min_filter: linear,
-            ..Default::default()
-        });
-        let smooth = self.device.create_sampler(&wgpu::SamplerDescriptor {
-            mag_filter: linear,
-            min_filter: linear,
-            mipmap_filter: wgpu::MipmapFilterMode::Linear,
-            ..Default::default()
-        });
-        let frame = self.device.create_bind_group(&wgpu::BindGroupDescriptor {
+    fn frame(&self, easel: &Easel, light: &LoadedLight) -> wgpu::BindGroup {
+        self.device.create_bind_group(&wgpu::BindGroupDescriptor {
             label: Some("frame"),
             layout: &self.pipelines.frame,
             entries: &[
-                bound(0, frame_block.as_entire_binding()),
-                bound(1, wgpu::BindingResource::TextureView(&shadows[0])),
-                bound(2, wgpu::BindingResource::TextureView(&shadows[1])),
-                bound(3, wgpu::BindingResource::Sampler(&compare)),
+                bound(0, easel.frame_block.as_entire_binding()),
+                bound(1, wgpu::BindingResource::TextureView(&easel.shadows[0])),
+                bound(2, wgpu::BindingResource::TextureView(&easel.shadows[1])),
+                bound(3, wgpu::BindingResource::Sampler(&easel.compare)),
                 bound(4, wgpu::BindingResource::TextureView(&light.reflected)),
                 bound(5, wgpu::BindingResource::TextureView(&light.response)),
-                bound(6, wgpu::BindingResource::Sampler(&smooth)),
+                bound(6, wgpu::BindingResource::Sampler(&easel.smooth)),
             ],
-        });
-        let shade = || {
-            let block = self.block(size_of::<Shade>());
-            let group = self.device.create_bind_group(&wgpu::BindGroupDescriptor {
-                label: Some("shade"),
-                layout: &self.pipelines.shade,
-                entries: &[bound(7, block.as_entire_binding())],
-            });
-            (block, group)
-        };
-        let shades = [shade(), shade()];
-        let view_block = self.block(size_of::<ViewBlock>());
-        Still { loaded, camera, light, lamps, settings, shadow_sides, shadows, frame_block, frame, shades, view_block }
+        })
     }
 
     /// Draw one sample and add it to the sum.
-    fn sample(&self, still: &Still<'_>, tile: Tile, targets: &Targets, sample: u32) {
-        let [key, sky] = self.write_sample(still, tile, sample);
+    fn sample(&self, still: &Still<'_>, easel: &mut Easel, tile: Tile, own: Option<&Targets>, sample: u32) {
+        let [key, _] = self.write_sample(still, easel, tile, sample);
+        let cast = Cast { scene: Arc::clone(&still.loaded.own), from_world: key.from_world, cut: still.camera.cut_plane() };
+        let is_cast = still.settings.keeps_shadow && easel.cast.as_ref() == Some(&cast);
+        easel.cast = Some(cast);
+        let targets = own.unwrap_or(&easel.targets);
         let mut encoder = self.device.create_command_encoder(&Default::default());
         if still.settings.show == Show::Light {
-            let sky = (!still.settings.open_sky).then_some(sky);
-            for (number, _) in [Some(key), sky].into_iter().enumerate().filter(|(_, space)| space.is_some()) {
-                let mut pass = pass(&mut encoder, None, Some(&still.shadows[number]));
+            for number in [(!is_cast).then_some(0), (!still.settings.open_sky).then_some(1)].into_iter().flatten() {
+                let mut pass = pass(&mut encoder, None, Some(&easel.shadows[number]));
                 pass.set_pipeline(&self.pipelines.shadow);
-                pass.set_bind_group(0, &still.shades[number].1, &[]);
+                pass.set_bind_group(0, &easel.shades[number].1, &[]);
                 draw(&mut pass, still.loaded);
             }
         }
@@ -327,10 +254,13 @@ impl Renderer {
             pass.set_bind_group(0, &still.frame, &[]);
             draw(&mut pass, still.loaded);
         }
-        // The first sample is added to a sum that was cleared when it was made.
         let from = &targets.sums[sample as usize % 2];
         let onto = &targets.sums[(sample as usize + 1) % 2];
-        let group = self.view_group(still, from, &targets.sample);
+        if sample == 0 {
+            // What the last picture left.
+            drop(pass(&mut encoder, Some(from), None));
+        }
+        let group = self.view_group(easel, from, &targets.sample);
         {
             let mut pass = pass(&mut encoder, Some(onto), None);
             pass.set_pipeline(&self.pipelines.add);
@@ -341,15 +271,15 @@ impl Renderer {
     }
 
     /// Set eye and light of a sample; gives the spaces of both shadow maps.
-    fn write_sample(&self, still: &Still<'_>, tile: Tile, sample: u32) -> [ShadowSpace; 2] {
+    fn write_sample(&self, still: &Still<'_>, easel: &Easel, tile: Tile, sample: u32) -> [ShadowSpace; 2] {
         let Still { loaded, camera, light, settings, .. } = still;
         let clip = jittered(camera, settings, loaded.shape.bounds, tile, sample);
         let whole = camera.clip_from_world(settings.width as f32 / settings.height as f32, loaded.shape.bounds);
         let seen = seen_corners(whole);
         let towards = within_disc(&light.key, sample as usize, settings.samples as usize);
         let (sky_towards, sky_light) = still.lamps[sample as usize];
-        let key = shadow_space(towards, loaded.shape.bounds, &seen, still.shadow_sides[0]);
-        let sky = shadow_space(sky_towards, loaded.shape.bounds, &seen, still.shadow_sides[1]);
+        let key = shadow_space(towards, loaded.shape.bounds, &seen, easel.shadow_sides[0]);
+        let sky = shadow_space(sky_towards, loaded.shape.bounds, &seen, easel.shadow_sides[1]);
         let triple = |v: [f32; 3], w: f32| [v[0], v[1], v[2], w];
         let count = settings.samples as f32;
         let frame = Frame {
@@ -364,8 +294,8 @@ impl Renderer {
             look: [shown_number(settings.show), crate::sky::LEVELS as f32, -0.6, settings.relief],
             irradiance: light.irradiance,
         };
-        self.queue.write_buffer(&still.frame_block, 0, bytemuck::bytes_of(&frame));
-        for (space, (block, _)) in [&key, &sky].into_iter().zip(&still.shades) {
+        self.queue.write_buffer(&easel.frame_block, 0, bytemuck::bytes_of(&frame));
+        for (space, (block, _)) in [&key, &sky].into_iter().zip(&easel.shades) {
             let shade = Shade {
                 from_world: space.from_world.to_cols_array_2d(),
                 sample: [sample as f32, 0.0, 0.0, 0.0],
@@ -376,21 +306,28 @@ impl Renderer {
         [key, sky]
     }
 
-    fn view_group(&self, still: &Still<'_>, summed: &wgpu::TextureView, added: &wgpu::TextureView) -> wgpu::BindGroup {
+    fn view_group(&self, easel: &Easel, summed: &wgpu::TextureView, added: &wgpu::TextureView) -> wgpu::BindGroup {
         self.device.create_bind_group(&wgpu::BindGroupDescriptor {
             label: Some("view"),
             layout: &self.pipelines.view,
             entries: &[
-                bound(0, still.view_block.as_entire_binding()),
+                bound(0, easel.view_block.as_entire_binding()),
                 bound(1, wgpu::BindingResource::TextureView(summed)),
                 bound(2, wgpu::BindingResource::TextureView(added)),
             ],
         })
     }
 
-    /// The finished tile, four bytes a pixel.
-    fn shown(&self, still: &Still<'_>, tile: Tile, targets: &Targets) -> Result<Vec<u8>, RenderError> {
-        let settings = still.settings;
+    /// Put the finished tile into a picture.
+    fn show(
+        &self,
+        still: &Still<'_>,
+        easel: &Easel,
+        tile: Tile,
+        own: Option<&Targets>,
+        rgb: &mut [u8],
+    ) -> Result<(), RenderError> {
+        let (settings, targets) = (still.settings, own.unwrap_or(&easel.targets));
         let transform = match settings.transform {
             ViewTransform::Plain => 0.0,
             ViewTransform::Neutral => 1.0,
@@ -405,8 +342,8 @@ impl Renderer {
             bottom,
             place: [tile.y as f32, settings.height as f32, 0.0, 0.0],
         };
-        self.queue.write_buffer(&still.view_block, 0, bytemuck::bytes_of(&block));
-        let group = self.view_group(still, &targets.sums[settings.samples as usize % 2], &targets.sample);
+        self.queue.write_buffer(&easel.view_block, 0, bytemuck::bytes_of(&block));
+        let group = self.view_group(easel, &targets.sums[settings.samples as usize % 2], &targets.sample);
         let mut encoder = self.device.create_command_encoder(&Default::default());
         {
             let screen = targets.screen.create_view(&Default::default());
@@ -415,11 +352,18 @@ impl Renderer {
             pass.set_bind_group(0, &group, &[]);
             pass.draw(0..3, 0..1);
         }
+        Self::bring_back(&mut encoder, targets, [tile.width, tile.height]);
         self.queue.submit([encoder.finish()]);
-        let texels = self.read(&targets.screen, tile.width, tile.height);
+        let read = self.read(targets, tile.width, |row, line| {
+            let start = 3 * ((tile.y as usize + row) * settings.width as usize + tile.x as usize);
+            let out = &mut rgb[start..start + 3 * tile.width as usize];
+            for (texel, from) in out.chunks_exact_mut(3).zip(line.chunks_exact(4)) {
+                texel.copy_from_slice(&from[..3]);
+            }
+        });
         match self.refusal() {
             Some(refused) => Err(RenderError::Refused(refused)),
-            None => texels.ok_or(RenderError::Lost),
+            None => read.ok_or(RenderError::Lost),
         }
     }
 }
@@ -489,15 +433,5 @@ fn draw(pass: &mut wgpu::RenderPass<'_>, loaded: &Loaded) {
         pass.set_vertex_buffer(0, part.vertices.slice(..));
         pass.set_index_buffer(part.corners.slice(..), wgpu::IndexFormat::Uint32);
         pass.draw_indexed(0..part.count, 0, 0..1);
-    }
-}
-
-fn paste(rgb: &mut [u8], width: u32, tile: Tile, texels: &[u8]) {
-    for (y, line) in texels.chunks_exact(4 * tile.width as usize).enumerate() {
-        let start = 3 * ((tile.y as usize + y) * width as usize + tile.x as usize);
-        let out = &mut rgb[start..start + 3 * tile.width as usize];
-        for (texel, from) in out.chunks_exact_mut(3).zip(line.chunks_exact(4)) {
-            texel.copy_from_slice(&from[..3]);
-        }
     }
 }

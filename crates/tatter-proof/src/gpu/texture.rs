@@ -49,7 +49,7 @@ pub(super) struct Levels {
 }
 
 /// So many halvings of a part of a texture need no texel beside it, when it begins and ends on multiples of two to their power.
-pub(super) const APART: usize = 6;
+pub(super) const APART: usize = 4;
 
 /// The size a material's channels are packed at, with at least `needed` texels along a unit of texture coordinates, if their files have
 /// as many.

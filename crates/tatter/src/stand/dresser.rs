@@ -1,5 +1,6 @@
 //! Laying a job over textures of a screen's size, and drawing it, again and again.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -7,13 +8,13 @@ use rayon::prelude::*;
 use tatter_core::channel::{Channel, Kind};
 use tatter_core::color::srgb_code;
 use tatter_core::explain::Explain as _;
-use tatter_core::image::{Coding, LinearRgb, Map, Rect, Size, Stored};
+use tatter_core::image::{Coding, LinearRgb, Map, Rect, Samples, Size, Stored};
 use tatter_core::kernel::area_resize;
-use tatter_core::model::{Garment, Job, Wear};
+use tatter_core::model::{Garment, Job, MapFile, MapRole, MapSet, Wear};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::read_patch;
-use tatter_garment::build::{Again, BuildError, BuildPlan, BuildRecord, BuildSettings, Ground, shrink};
+use tatter_garment::build::{Again, BuildError, BuildPlan, BuildRecord, BuildSettings, Ground, Keeping, WearGround, shrink};
 use tatter_garment::surface::Surface;
 use tatter_proof::{Camera, Light, Loaded, LoadedLight, LoadedShape, Picture, Renderer, ScenePart, StillSettings, ViewTransform};
 
@@ -67,6 +68,8 @@ pub struct View {
     pub samples: u32,
     /// Something moves: the light of the last look does, and the sky throws no shadows.
     pub quick: bool,
+    /// The lamp's shadow may stay what it was in the last picture of this size from this eye.
+    pub keeps_shadow: bool,
     /// Backdrop at the top and at the bottom, as the screen shows it, linear.
     pub backdrop: [LinearRgb; 2],
 }
@@ -77,6 +80,8 @@ struct Level {
     pristine: Vec<Vec<Stored>>,
     /// Wear, and the textures worn by it: it costs more than placements do, and changes more seldom.
     worn: Option<(Vec<Wear>, Vec<Vec<Stored>>)>,
+    /// What wearing has in common, once something was worn.
+    wear_ground: Option<WearGround>,
     /// What builds have in common, once something was laid.
     ground: Option<Arc<Ground>>,
     laid: Option<Laid>,
@@ -84,6 +89,25 @@ struct Level {
     loaded: [Option<Loaded>; 2],
     /// By map set: areas in which what was laid last is not what the adapter has.
     stale: Vec<Vec<(Rect, Size)>>,
+    /// The textures beneath what is laid, to be laid on again, where they are small: fresh memory costs more than what is laid.
+    fresh: Option<Vec<Vec<Stored>>>,
+    /// By map set: base colours as a screen shows them, and the areas in which they are not what was laid last.
+    flat: Vec<Option<Flat>>,
+}
+
+/// A map set's base colours as they were shown flat.
+struct Flat {
+    picture: Picture,
+    stale: Vec<Rect>,
+}
+
+/// How placements are matched.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Matching {
+    /// To the cloth where they lie.
+    Own,
+    /// As before, where something is known.
+    Kept,
 }
 
 /// A job that was laid, and what came of it.
@@ -91,7 +115,19 @@ struct Laid {
     job: Arc<Job>,
     pictures: Vec<Vec<Stored>>,
     record: BuildRecord,
+    /// Ids of placements that may have kept the match of another place.
+    kept: BTreeSet<String>,
 }
+
+impl Laid {
+    /// Whether it is what laying a job with such matches gives.
+    fn is_of(&self, job: &Job, matching: Matching) -> bool {
+        looks_same(&self.job, job) && (matching == Matching::Kept || self.kept.is_empty())
+    }
+}
+
+/// Textures of at most so many bytes are held twice.
+const SMALL: usize = 16 << 20;
 
 /// Sides of the tiles that are laid anew: what is dragged is small beside a texture.
 const TILE: usize = 64;
@@ -101,49 +137,87 @@ impl Level {
     fn wear(&mut self, surface: &Surface, path: &Path, task: &Task) -> Result<(), ProofError> {
         let job = &self.session.job;
         if job.wear.is_empty() {
-            self.worn = None;
+            if self.worn.take().is_some() {
+                self.fresh = None;
+            }
         } else if self.worn.as_ref().is_none_or(|(wear, _)| *wear != job.wear) {
             let mut pictures = self.pristine.clone();
-            wear::apply_on(surface, &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
+            let ground = self.wear_ground.get_or_insert_with(|| {
+                // Of what is fine all texels would be held once more.
+                let keeping = if bytes(&pictures) <= SMALL { Keeping::All } else { Keeping::Nothing };
+                let settings = BuildSettings { tile: TILE, ..BuildSettings::default() };
+                WearGround::new(surface, &self.session.garment, &settings, keeping)
+            });
+            wear::apply_on((ground, surface), &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
             self.worn = Some((job.wear.clone(), pictures));
+            self.fresh = None;
         }
         Ok(())
     }
 
     /// Lay the placements of a job, of which the session has a copy: only what differs from what was laid last, where little does.
-    fn lay(&mut self, job: &Arc<Job>, surface: &Arc<Surface>, task: &Task) -> Result<(), BuildError> {
-        let Self { session, pristine, worn, ground, laid, stale, loaded } = self;
-        let beneath = worn.as_ref().map_or(&*pristine, |(_, pictures)| pictures);
+    fn lay(&mut self, job: &Arc<Job>, form: &Form, matching: Matching, task: &Task) -> Result<(), BuildError> {
+        let beneath = self.worn.as_ref().map_or(&self.pristine, |(_, pictures)| pictures);
         let settings = BuildSettings { tile: TILE, ..BuildSettings::default() };
-        let ground = ground.get_or_insert_with(|| Arc::new(Ground::new(Arc::clone(surface), &session.garment, &settings)));
-        let placed = session.placed();
-        let plan = BuildPlan::on(Arc::clone(ground), &session.garment, &placed, task)?;
-        let mut pictures = beneath.clone();
-        let before = laid.as_mut().filter(|laid| laid.job.wear == job.wear && laid.job.patches == job.patches);
+        let ground =
+            || Ground::new(Arc::clone(form.surface()), &self.session.garment, &settings).sharing(Arc::clone(form.footprints()));
+        let ground = self.ground.get_or_insert_with(|| Arc::new(ground()));
+        let placed = self.session.placed();
+        let mut plan = BuildPlan::on(Arc::clone(ground), &self.session.garment, &placed, task)?;
+        if matching == Matching::Kept {
+            plan = plan.keeping_match();
+        }
+        let mut pictures = self.fresh.take().unwrap_or_else(|| beneath.clone());
+        let before = self.laid.as_mut().filter(|laid| laid.job.wear == job.wear && laid.job.patches == job.patches);
         let changed = before.and_then(|laid| {
-            let ids = changed(&laid.job.placements, &job.placements, |placement| placement.id.as_str())?;
+            let mut ids = changed(&laid.job.placements, &job.placements, |placement| placement.id.as_str())?;
+            if matching == Matching::Own {
+                ids.extend(laid.kept.iter().cloned());
+            }
             let mut tiles = laid.record.tiles_of(&ids);
             tiles.extend(plan.tiles_of(&ids));
-            Some((laid, tiles))
+            Some((laid, ids, tiles))
         });
-        let Some((laid, tiles)) = changed else {
+        let Some((laid, mut ids, tiles)) = changed else {
             let (_, record) = plan.lay(&mut pictures, None, task)?;
-            *laid = Some(Laid { job: Arc::clone(job), pictures, record });
-            loaded[State::After as usize] = None;
+            let ids = || job.placements.iter().map(|placement| placement.id.clone());
+            let kept = if matching == Matching::Kept { ids().collect() } else { BTreeSet::new() };
+            let before = self.laid.iter().flat_map(|laid| &laid.pictures);
+            for (set, (old, new)) in before.zip(&pictures).enumerate() {
+                let shown = base_color(&self.session.garment.sets[set]).map(|(file, _)| file);
+                note_differing(old, new, &mut self.stale[set], self.flat[set].as_mut(), shown);
+            }
+            self.laid = Some(Laid { job: Arc::clone(job), pictures, record, kept });
             return Ok(());
         };
-        let sets = 0..session.garment.sets.len();
+        let sets = 0..self.session.garment.sets.len();
         let parts: Vec<Vec<Vec<Rect>>> =
             sets.map(|set| (0..pictures[set].len()).map(|file| plan.parts(&tiles, set, file)).collect()).collect();
         let (_, record) = plan.lay(&mut pictures, Some(Again { record: &laid.record, tiles: &tiles }), task)?;
         for (set, files) in parts.iter().enumerate() {
+            let shown = base_color(&self.session.garment.sets[set]).map(|(file, _)| file);
             for (file, parts) in files.iter().enumerate() {
-                let (new, old) = (&pictures[set][file], &mut laid.pictures[set][file]);
-                parts.iter().for_each(|part| old.paste(&new.crop(*part), part.x, part.y));
-                stale[set].extend(parts.iter().map(|part| (*part, new.size)));
+                let (new, old) = (&mut pictures[set][file], &mut laid.pictures[set][file]);
+                for part in parts {
+                    if let Some(part) = new.differing_part(old, *part) {
+                        old.paste(&new.crop(part), part.x, part.y);
+                        self.stale[set].push((part, new.size));
+                        if let Some(flat) = self.flat[set].as_mut().filter(|_| shown == Some(file)) {
+                            flat.stale.push(part);
+                        }
+                    }
+                    new.paste(&beneath[set][file].crop(*part), part.x, part.y);
+                }
             }
         }
+        if bytes(&pictures) <= SMALL {
+            self.fresh = Some(pictures);
+        }
         (laid.job, laid.record) = (Arc::clone(job), record);
+        match matching {
+            Matching::Own => laid.kept.clear(),
+            Matching::Kept => laid.kept.append(&mut ids),
+        }
         Ok(())
     }
 
@@ -253,8 +327,21 @@ impl Dresser {
     /// # Errors
     /// As a build, also when the task is cancelled: what was laid before is then still shown.
     pub fn lay(&mut self, job: &Arc<Job>, fineness: Fineness, task: &Task) -> Result<bool, ProofError> {
+        self.lay_matched(job, fineness, Matching::Own, task)
+    }
+
+    /// As [`Self::lay`] coarsely, for a look while something moves: placements keep the match they had before it moved. Laid again, they
+    /// are matched to the cloth where they lie.
+    ///
+    /// # Errors
+    /// As [`Self::lay`].
+    pub fn lay_moving(&mut self, job: &Arc<Job>, task: &Task) -> Result<bool, ProofError> {
+        self.lay_matched(job, Fineness::Coarse, Matching::Kept, task)
+    }
+
+    fn lay_matched(&mut self, job: &Arc<Job>, fineness: Fineness, matching: Matching, task: &Task) -> Result<bool, ProofError> {
         let level = &mut self.levels[fineness as usize];
-        if level.laid.as_ref().is_some_and(|laid| looks_same(&laid.job, job)) {
+        if level.laid.as_ref().is_some_and(|laid| laid.is_of(job, matching)) {
             return Ok(false);
         }
         let folder = self.path.parent().unwrap_or(Path::new(""));
@@ -268,28 +355,33 @@ impl Dresser {
             }
         }
         level.session.job = Job::clone(job);
-        let surface = self.form.surface();
-        level.wear(surface, &self.path, task)?;
-        level.lay(job, surface, task).map_err(BuildFailed::from)?;
+        level.wear(self.form.surface(), &self.path, task)?;
+        level.lay(job, &self.form, matching, task).map_err(BuildFailed::from)?;
         Ok(true)
     }
 
     /// The base colour of a map set as it was laid last, at most `most` pixels to a side, for screens; `None` before anything was laid,
-    /// or without one.
-    pub fn flat(&self, set: usize, fineness: Fineness, most: usize) -> Option<Picture> {
-        let level = &self.levels[fineness as usize];
+    /// or without one. Where it was asked before, only what was laid since is made anew.
+    pub fn flat(&mut self, set: usize, fineness: Fineness, most: usize) -> Option<Picture> {
+        let level = &mut self.levels[fineness as usize];
         let pictures = &level.laid.as_ref()?.pictures;
-        let of_set = level.session.garment.sets.get(set)?;
-        let (file, role) = of_set
-            .files
-            .iter()
-            .enumerate()
-            .find_map(|(number, file)| Some((number, file.roles.iter().find(|role| role.channel == Channel::BaseColor)?)))?;
+        let (file, role) = base_color(level.session.garment.sets.get(set)?)?;
         let picture = &pictures[set][file];
         let Size { width, height } = picture.size;
         let longest = width.max(height);
         if longest <= most {
-            return Some(Picture { width: width as u32, height: height as u32, rgb: codes(picture, &role.coding) });
+            let flat = level.flat[set].get_or_insert_with(|| {
+                let rgb = codes(picture, &role.coding, Rect::whole(picture.size));
+                Flat { picture: Picture { width: width as u32, height: height as u32, rgb }, stale: Vec::new() }
+            });
+            for part in flat.stale.drain(..) {
+                let new = codes(picture, &role.coding, part);
+                for (row, line) in new.chunks_exact(3 * part.width).enumerate() {
+                    let at = 3 * ((part.y + row) * width + part.x);
+                    flat.picture.rgb[at..at + line.len()].copy_from_slice(line);
+                }
+            }
+            return Some(flat.picture.clone());
         }
         let Map::Color(color) = picture.decode(Kind::Color, &role.coding, Rect::whole(picture.size)) else { return None };
         let side = |side: usize| (side * most / longest).max(1);
@@ -316,6 +408,7 @@ impl Dresser {
             samples: view.samples,
             shadow_side: view.quick.then_some(512),
             open_sky: view.quick,
+            keeps_shadow: view.keeps_shadow,
             backdrop: view.backdrop.map(|wanted| ViewTransform::default().undone(wanted)),
             ..StillSettings::default()
         };
@@ -338,12 +431,24 @@ fn level(path: &Path, pristine: Vec<Vec<Stored>>, task: &Task) -> Result<Level, 
         }
     }
     let stale = vec![Vec::new(); session.garment.sets.len()];
-    Ok(Level { session, pristine, worn: None, ground: None, laid: None, loaded: [None, None], stale })
+    let flat = session.garment.sets.iter().map(|_| None).collect();
+    Ok(Level {
+        session,
+        pristine,
+        worn: None,
+        wear_ground: None,
+        ground: None,
+        laid: None,
+        loaded: [None, None],
+        stale,
+        fresh: None,
+        flat,
+    })
 }
 
 /// Pictures no more than `texels` to a side, or as little more as a whole number of times smaller allows.
 fn small(garment: &Garment, pictures: &[Vec<Stored>], texels: usize) -> Vec<Vec<Stored>> {
-    let of_set = |(set, pictures): (&tatter_core::model::MapSet, &Vec<Stored>)| {
+    let of_set = |(set, pictures): (&MapSet, &Vec<Stored>)| {
         let files = set.files.par_iter().zip(pictures);
         files
             .map(|(file, picture)| match times_smaller(picture.size, texels) {
@@ -362,14 +467,61 @@ fn times_smaller(size: Size, texels: usize) -> usize {
     (1..=64).find(|times| fits(times) && divides(times)).unwrap_or(1)
 }
 
-/// The colours of a picture as a screen shows them, row by row.
-fn codes(picture: &Stored, coding: &Coding) -> Vec<u8> {
+/// What pictures take.
+fn bytes(pictures: &[Vec<Stored>]) -> usize {
+    let of_sample = |samples: &Samples| match samples {
+        Samples::U8(_) => 1,
+        Samples::U16(_) | Samples::F16(_) => 2,
+        Samples::F32(_) => 4,
+    };
+    let of = |picture: &Stored| picture.size.area() * picture.layout.components() * of_sample(&picture.samples);
+    pictures.iter().flatten().map(of).sum()
+}
+
+/// Note where the pictures of a map set differ, of which one is `shown` flat.
+fn note_differing(
+    old: &[Stored],
+    new: &[Stored],
+    stale: &mut Vec<(Rect, Size)>,
+    mut flat: Option<&mut Flat>,
+    shown: Option<usize>,
+) {
+    for (file, (old, new)) in old.iter().zip(new).enumerate() {
+        let parts = differing(new, old);
+        stale.extend(parts.iter().map(|part| (*part, new.size)));
+        if let Some(flat) = flat.as_deref_mut().filter(|_| shown == Some(file)) {
+            flat.stale.extend(parts);
+        }
+    }
+}
+
+/// The parts of tiles in which two pictures differ.
+fn differing(one: &Stored, other: &Stored) -> Vec<Rect> {
+    let Size { width, height } = one.size;
+    let rows: Vec<usize> = (0..height).step_by(TILE).collect();
+    let of_row = |&y: &usize| {
+        let tile = move |x: usize| Rect::new(x, y, TILE.min(width - x), TILE.min(height - y));
+        (0..width).step_by(TILE).filter_map(|x| one.differing_part(other, tile(x))).collect::<Vec<_>>()
+    };
+    rows.par_iter().flat_map_iter(of_row).collect()
+}
+
+/// The file that holds a map set's base colour.
+fn base_color(set: &MapSet) -> Option<(usize, &MapRole)> {
+    let of = |file: &'_ MapFile| file.roles.iter().position(|role| role.channel == Channel::BaseColor);
+    set.files.iter().enumerate().find_map(|(number, file)| Some((number, &file.roles[of(file)?])))
+}
+
+/// The colours of a part of a picture as a screen shows them, row by row.
+fn codes(picture: &Stored, coding: &Coding, part: Rect) -> Vec<u8> {
     const ROWS: usize = 32;
-    let Size { width, height } = picture.size;
-    let strips: Vec<usize> = (0..height).step_by(ROWS).collect();
-    let strip = |&y: &usize| match picture.decode(Kind::Color, coding, Rect::new(0, y, width, ROWS.min(height - y))) {
-        Map::Color(color) => color.texels().iter().flat_map(|light| light.0.map(srgb_code)).collect::<Vec<u8>>(),
-        _ => Vec::new(),
+    let strips: Vec<usize> = (part.y..part.bottom()).step_by(ROWS).collect();
+    let strip = |&y: &usize| {
+        let rows = Rect::new(part.x, y, part.width, ROWS.min(part.bottom() - y));
+        match picture.decode(Kind::Color, coding, rows) {
+            Map::Color(color) => color.texels().iter().flat_map(|light| light.0.map(srgb_code)).collect::<Vec<u8>>(),
+            _ => vec![0; 3 * rows.width * rows.height],
+        }
     };
     strips.par_iter().map(strip).collect::<Vec<_>>().concat()
 }

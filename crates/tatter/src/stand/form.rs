@@ -11,7 +11,7 @@ use tatter_core::channel::Channel;
 use tatter_core::model::{Garment, Job, Placement, Spot};
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
-use tatter_garment::place::{Canvas, PlaceSettings, Spread, footprint_of};
+use tatter_garment::place::{Canvas, Footprints, PlaceSettings, Spread};
 use tatter_garment::surface::{Face, LocateError, Seed, Surface};
 use tatter_garment::view::Viewer;
 use tatter_proof::{Camera, ScenePart};
@@ -89,6 +89,8 @@ pub struct Form {
     /// Millimetres in one unit of the world.
     millimetres: f64,
     triangles: usize,
+    /// Where placements lie, found once for the window and for what is laid.
+    footprints: Arc<Footprints>,
 }
 
 impl Form {
@@ -105,7 +107,8 @@ impl Form {
         let sheets = sheets(&garment, &surface, &sets);
         let millimetres = if garment.mesh.is_some() { f64::from(garment.mm_per_unit) } else { 1.0 };
         let triangles = surface.faces().len();
-        Ok(Self { garment, surface: Arc::new(surface), sets, sheets, parts, millimetres, triangles })
+        let footprints = Arc::default();
+        Ok(Self { garment, surface: Arc::new(surface), sets, sheets, parts, millimetres, triangles, footprints })
     }
 
     /// Its map sets, flat.
@@ -222,6 +225,10 @@ impl Form {
         &self.surface
     }
 
+    pub(super) const fn footprints(&self) -> &Arc<Footprints> {
+        &self.footprints
+    }
+
     pub(super) const fn garment(&self) -> &Garment {
         &self.garment
     }
@@ -254,7 +261,8 @@ impl Form {
     /// # Errors
     /// [`LocateError`] when its spot is not on the cloth.
     pub fn lie(&self, placement: &Placement, canvas: &Canvas) -> Result<Lie, LocateError> {
-        let found = footprint_of(&self.surface, placement, canvas, self.garment.mm_per_unit, &PlaceSettings::default())?;
+        let settings = PlaceSettings::default();
+        let found = self.footprints.of(&self.surface, placement, canvas, self.garment.mm_per_unit, &settings)?;
         let own = DVec2::from(canvas.size_mm.map(|mm| f64::from(mm.get())));
         let world = |point: DVec3| self.world(point);
         let seed = &found.seed;

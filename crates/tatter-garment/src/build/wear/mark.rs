@@ -1,17 +1,21 @@
 //! How worn each place of the cloth is by one mark.
 
+use std::sync::{Arc, OnceLock};
+
 use glam::{DMat3, DVec3};
+use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::image::LinearRgb;
-use tatter_core::model::{Garment, Wear, WearKind};
+use tatter_core::model::{Density, Garment, Wear, WearKind};
 use tatter_core::rng::value_noise_3d;
+use tatter_core::units::Mm;
 
 use super::{WearError, WearInput, dulling};
 use crate::build::set_of_face;
-use crate::field::{Lines, Place, SAME_SIDE, Weight, allowed};
+use crate::field::{Lines, Place, SAME_SIDE, Sought, Weight, allowed};
 use crate::matching::{ECRU, bounded};
 use crate::scatter::line::{STEP, places};
-use crate::surface::Surface;
+use crate::surface::{LocateError, Surface};
 
 /// Dust of a road, sRGB #8a7a64 (common practice, no source).
 const DUST: LinearRgb = LinearRgb([0.254, 0.195, 0.127]);
@@ -49,18 +53,111 @@ impl Effect {
 /// A mark on a surface.
 pub(super) struct Mark<'a> {
     wear: &'a Wear,
-    allowed: Vec<bool>,
+    reach: Arc<Reach>,
     weight: Weight<'a>,
-    line: Option<Lines>,
     pub(super) effect: Effect,
+}
+
+/// What decides where a mark may lie.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Where {
+    only: Vec<String>,
+    keep_off: Vec<String>,
+    density: Vec<Density>,
+    along: Vec<[f32; 2]>,
+    spread: Mm,
+}
+
+impl Where {
+    pub(super) fn of(wear: &Wear) -> Self {
+        let Wear { only, keep_off, density, along, spread, .. } = wear.clone();
+        Self { only, keep_off, density, along, spread }
+    }
+}
+
+/// Where a mark may lie, however it looks there.
+#[derive(Debug)]
+pub(super) struct Reach {
+    allowed: Vec<bool>,
+    sought: Arc<Sought>,
+    line: Option<Lines>,
     /// Map sets its cloth shows.
-    pub(super) sets: Vec<usize>,
+    sets: Vec<usize>,
+    /// Faces it may reach by its lines, ascending, with those near; found when first asked for.
+    near: OnceLock<Vec<(u32, Near)>>,
 }
 
 /// Lines near a face: of every density that has some, and the drawn one.
+#[derive(Debug, Default)]
 pub(super) struct Near {
     densities: Vec<Vec<u32>>,
     line: Vec<u32>,
+}
+
+/// Of a face that no line is asked for.
+static NO_LINES: Near = Near { densities: Vec::new(), line: Vec::new() };
+
+impl Reach {
+    pub(super) fn new(garment: &Garment, surface: &Surface, wear: &Wear) -> Result<Self, LocateError> {
+        let allowed = allowed(surface, &garment.sets, &wear.only, &wear.keep_off)?;
+        let sought = Arc::new(Sought::new(surface, &allowed, &wear.density));
+        let line = places(surface, &wear.along, &wear.only)?;
+        // Steps of the line are even in UV.
+        let leap = 8.0 * STEP * f64::from(garment.mm_per_uv.get());
+        let line = (!line.is_empty()).then(|| Lines::through(surface, &line, f64::from(wear.spread.get()), leap));
+        let of_face = set_of_face(surface, &garment.sets);
+        let mut sets: Vec<usize> = of_face.iter().zip(&allowed).filter(|(_, on)| **on).filter_map(|(set, _)| *set).collect();
+        sets.sort_unstable();
+        sets.dedup();
+        Ok(Self { allowed, sought, line, sets, near: OnceLock::new() })
+    }
+
+    /// The lines near a face and its gutter.
+    fn find_near(&self, surface: &Surface, face: usize) -> Near {
+        let corners = surface.faces()[face].corners;
+        let middle = corners.iter().sum::<DVec3>() / 3.0;
+        // Gutters and wavering lines reach somewhat beyond the face.
+        let radius = 1.1 * corners.iter().map(|c| c.distance(middle)).fold(0.0, f64::max) + 5.0;
+        let waver = self.line.as_ref().map_or(0.0, |line| WAVER.0 * line.reach());
+        Near {
+            densities: self.sought.lines().map(|lines| lines.around(middle, radius)).collect(),
+            line: self.line.as_ref().map_or_else(Vec::new, |line| line.around(middle, radius + waver)),
+        }
+    }
+
+    /// Whether it lies anywhere that is allowed, without lines.
+    fn is_everywhere(&self) -> bool {
+        self.line.is_none() && self.sought.lines().next().is_none()
+    }
+
+    /// Find the faces it may reach by its lines. To be done before faces are asked side by side: whoever waits for this on one of the threads
+    /// that find it may be given a face to ask, and wait for itself.
+    pub(super) fn be_near(&self, surface: &Surface) {
+        if !self.is_everywhere() {
+            self.near.get_or_init(|| self.all_near(surface));
+        }
+    }
+
+    fn all_near(&self, surface: &Surface) -> Vec<(u32, Near)> {
+        let found = |face: usize| {
+            let near = self.allowed[face].then(|| self.find_near(surface, face))?;
+            let reaches = near.densities.iter().all(|some| !some.is_empty()) && (self.line.is_none() || !near.line.is_empty());
+            reaches.then_some((face as u32, near))
+        };
+        (0..surface.faces().len()).into_par_iter().filter_map(found).collect()
+    }
+
+    /// The lines near a face, once [`Reach::be_near`] found them; `None` where the mark cannot lie.
+    fn near(&self, face: usize) -> Option<&Near> {
+        if !self.allowed[face] {
+            return None;
+        }
+        if self.is_everywhere() {
+            return Some(&NO_LINES);
+        }
+        let near = self.near.get()?;
+        near.binary_search_by_key(&(face as u32), |(face, _)| *face).ok().map(|at| &near[at].1)
+    }
 }
 
 /// Height of a ripple and wear at a place.
@@ -74,69 +171,72 @@ pub(super) struct Worn {
 
 impl<'a> Mark<'a> {
     pub(super) fn new(garment: &Garment, surface: &'a Surface, input: &WearInput<'a>) -> Result<Self, WearError> {
+        Self::within(surface, input, || Reach::new(garment, surface, input.wear).map(Arc::new))
+    }
+
+    /// With where it may lie, which somebody may know.
+    pub(super) fn within(
+        surface: &'a Surface,
+        input: &WearInput<'a>,
+        reach: impl FnOnce() -> Result<Arc<Reach>, LocateError>,
+    ) -> Result<Self, WearError> {
         let wear = input.wear;
         let id = || wear.id.clone();
-        let place = |source| WearError::Place { id: id(), source };
-        let allowed = allowed(surface, &garment.sets, &wear.only, &wear.keep_off).map_err(place)?;
-        let weight = Weight::new(surface, &allowed, &wear.density, input.pictures);
         if !wear.has_place() {
             return Err(WearError::Nowhere { id: id() });
         }
         if !wear.along.is_empty() && wear.spread.get() <= 0.0 {
             return Err(WearError::NoSpread { id: id() });
         }
-        let line = places(surface, &wear.along, &wear.only).map_err(place)?;
-        // Steps of the line are even in UV.
-        let leap = 8.0 * STEP * f64::from(garment.mm_per_uv.get());
-        let line = (!line.is_empty()).then(|| Lines::through(surface, &line, f64::from(wear.spread.get()), leap));
-        let of_face = set_of_face(surface, &garment.sets);
-        let mut sets: Vec<usize> = of_face.iter().zip(&allowed).filter(|(_, on)| **on).filter_map(|(set, _)| *set).collect();
-        sets.sort_unstable();
-        sets.dedup();
-        Ok(Self { wear, allowed, weight, line, effect: effect(wear), sets })
+        let reach = reach().map_err(|source| WearError::Place { id: id(), source })?;
+        let weight = Weight::of(surface, &wear.density, input.pictures, Arc::clone(&reach.sought));
+        Ok(Self { wear, reach, weight, effect: effect(wear) })
     }
 
     /// For each face whether it may lie there at all.
     pub(super) fn allowed(&self) -> &[bool] {
-        &self.allowed
+        &self.reach.allowed
+    }
+
+    /// Map sets its cloth shows.
+    pub(super) fn sets(&self) -> &[usize] {
+        &self.reach.sets
     }
 
     pub(super) fn id(&self) -> &str {
         &self.wear.id
     }
 
-    /// Whether it may reach a face at all.
-    pub(super) fn may_reach(&self, surface: &Surface, face: usize) -> bool {
-        if !self.allowed[face] || self.wear.strength <= 0.0 {
-            return false;
-        }
-        let near = self.near(surface, face);
-        near.densities.iter().all(|some| !some.is_empty()) && (self.line.is_none() || !near.line.is_empty())
+    /// Find where its lines reach; see [`Reach::be_near`].
+    pub(super) fn be_near(&self, surface: &Surface) {
+        self.reach.be_near(surface);
     }
 
-    /// The lines near a face and its gutter.
-    pub(super) fn near(&self, surface: &Surface, face: usize) -> Near {
-        let corners = surface.faces()[face].corners;
-        let middle = corners.iter().sum::<DVec3>() / 3.0;
-        // Gutters and wavering lines reach somewhat beyond the face.
-        let radius = 1.1 * corners.iter().map(|c| c.distance(middle)).fold(0.0, f64::max) + 5.0;
-        let waver = self.line.as_ref().map_or(0.0, |line| WAVER.0 * line.reach());
-        Near {
-            densities: self.weight.lines().map(|lines| lines.around(middle, radius)).collect(),
-            line: self.line.as_ref().map_or_else(Vec::new, |line| line.around(middle, radius + waver)),
-        }
+    /// Whether it may reach a face at all.
+    pub(super) fn may_reach(&self, face: usize) -> bool {
+        self.wear.strength > 0.0 && self.reach.near(face).is_some()
+    }
+
+    /// The lines near a face and its gutter; `None` where it cannot lie.
+    pub(super) fn near(&self, face: usize) -> Option<&Near> {
+        self.reach.near(face)
+    }
+
+    /// How worn a place is that was asked alone.
+    pub(super) fn at_alone(&self, surface: &Surface, place: &Place) -> Option<Worn> {
+        self.at(surface, place, &self.reach.find_near(surface, place.face))
     }
 
     /// How worn a place is; `None` where it is as it was.
     pub(super) fn at(&self, surface: &Surface, place: &Place, near: &Near) -> Option<Worn> {
-        if !self.allowed[place.face] {
+        if !self.reach.allowed[place.face] {
             return None;
         }
         let nearest: Vec<_> =
             self.weight.lines().zip(&near.densities).map(|(lines, some)| lines.nearest_of(surface, place, some)).collect();
         let mut weight = self.wear.strength * self.weight.at_known(place, &nearest) as f32;
         let mut foot = nearest.iter().flatten().next().copied();
-        if let (Some(line), true) = (&self.line, weight > LEAST) {
+        if let (Some(line), true) = (&self.reach.line, weight > LEAST) {
             let wavered = Place { point: self.wavered(place.point, line.reach()), ..*place };
             let found = line.nearest_of(surface, &wavered, &near.line)?;
             let share = (found.distance / line.reach()) as f32;

@@ -4,6 +4,7 @@
 //! ([`relief`]): high points of crossing threads are rubbed and bleached first, grime settles between them. Only texels
 //! whose samples change are written; the same inputs give the same bytes on any number of threads.
 
+mod ground;
 mod mark;
 mod relief;
 mod tile;
@@ -18,15 +19,15 @@ use tatter_core::model::{Garment, MapSet, Spot, Wear, WearKind};
 use tatter_core::rng::Rng;
 use tatter_core::task::{Cancelled, Note, Task};
 
-use super::plan::{Assignment, Bounds, OwnedFace, OwnedFaces, Target, targets};
-use super::run::{count_tile, every_file};
+use super::plan::Assignment;
+use super::run::every_file;
 use super::{BuildSettings, FileReport};
 use crate::field::Place;
 use crate::scatter::{Areas, spot};
 use crate::surface::{LocateError, Seed, Surface};
+pub use ground::{Keeping, WearGround};
 use mark::Mark;
 use relief::Relief;
-use tile::WearTile;
 
 /// One mark, and what its densities read.
 #[derive(Debug)]
@@ -145,41 +146,7 @@ pub fn wear_on(
     settings: &BuildSettings,
     task: &Task,
 ) -> Result<WearReport, WearError> {
-    let mut report = WearReport {
-        files: every_file(garment),
-        marks: marks.iter().map(|m| MarkReport { id: m.wear.id.clone(), texels: 0, notes: Vec::new() }).collect(),
-    };
-    let assignment = Assignment::new(surface, &garment.sets);
-    let marks: Vec<Mark<'_>> =
-        task.stage("wear", || marks.par_iter().map(|input| Mark::new(garment, surface, input)).collect::<Result<_, _>>())?;
-    let context = Context { garment, surface, assignment: &assignment, marks: &marks, settings };
-    let mut told: Vec<BTreeSet<(&'static str, String)>> = vec![BTreeSet::new(); marks.len()];
-    task.stage("wear", || {
-        // Heights are read as they were for every texture of a set, also for those of another size.
-        for (set, own) in pictures.iter_mut().enumerate() {
-            let relief = Relief::of(&garment.sets[set], own);
-            let mut worn = Vec::new();
-            for target in targets(garment).iter().filter(|target| target.set == set) {
-                let counts = context.wear_target(target, own, &relief, &mut worn, task)?;
-                for ((mark, count), told) in report.marks.iter_mut().zip(counts).zip(&mut told) {
-                    mark.texels = mark.texels.max(count);
-                    if count > 0 {
-                        context.tell(set, &relief, told);
-                    }
-                }
-            }
-            for done in worn {
-                own[done.file].paste(&done.part, done.x, done.y);
-                count_tile(&mut report.files, set, done.file, done.changed);
-            }
-        }
-        Ok::<(), WearError>(())
-    })?;
-    for ((report, mark), told) in report.marks.iter_mut().zip(&marks).zip(told) {
-        finish(report, mark, &garment.sets, &assignment, told);
-        report.notes.iter().for_each(|note| task.note(note.code, note.text.clone()));
-    }
-    Ok(report)
+    WearGround::new(surface, garment, settings, Keeping::Nothing).wear(surface, garment, pictures, marks, task)
 }
 
 /// Whether a mark lies on the garment; no texture is needed.
@@ -206,7 +173,7 @@ pub fn worn_most(garment: &Garment, input: &WearInput<'_>, most: usize, apart_mm
     let places: Vec<Seed> = (0..TRIED).filter_map(|_| areas.place(&surface, &mut rng)).collect();
     let worn = |seed: &Seed| {
         let place = Place::of(seed);
-        mark.at(&surface, &place, &mark.near(&surface, seed.face)).map(|worn| worn.weight)
+        mark.at_alone(&surface, &place).map(|worn| worn.weight)
     };
     let mut found: Vec<(f32, Seed)> = places.into_par_iter().filter_map(|seed| Some((worn(&seed)?, seed))).collect();
     found.sort_by(|(one, _), (other, _)| other.total_cmp(one));
@@ -232,7 +199,7 @@ fn finish(
         say("nothing-worn", "no texel of the garment is reached; check where it is said to be and its strength".into());
     }
     told.into_iter().for_each(|(code, text)| say(code, text));
-    let repeats = |set: usize| assignment.repeats[set] && mark.sets.contains(&set);
+    let repeats = |set: usize| assignment.repeats[set] && mark.sets().contains(&set);
     for set in (0..sets.len()).filter(|&set| repeats(set)) {
         let material = &sets[set].material;
         say(
@@ -253,84 +220,11 @@ struct WornFile {
     changed: usize,
 }
 
-struct Context<'a> {
-    garment: &'a Garment,
-    surface: &'a Surface,
-    assignment: &'a Assignment,
-    marks: &'a [Mark<'a>],
-    settings: &'a BuildSettings,
-}
-
-impl Context<'_> {
-    /// Texels worn by each mark; what changed goes to `worn`.
-    fn wear_target(
-        &self,
-        target: &Target,
-        pictures: &[Stored],
-        relief: &Relief<'_>,
-        worn: &mut Vec<WornFile>,
-        task: &Task,
-    ) -> Result<Vec<usize>, WearError> {
-        /// Tiles between two looks at whether the person wants to stop.
-        const AT_ONCE: usize = 64;
-        let mut counts = vec![0; self.marks.len()];
-        if self.assignment.repeats[target.set] {
-            return Ok(counts);
-        }
-        let padding = self.settings.padding as i64;
-        let faces = self.assignment.faces_of(self.surface, &self.garment.sets, target.set, target.size, padding + 1);
-        let side = self.settings.tile.max(16) as i64;
-        let (tiles, faces) = self.tiles(target, faces, side);
-        for (done, some) in tiles.chunks(AT_ONCE).enumerate() {
-            task.check()?;
-            task.progress("wear", (done * AT_ONCE) as f32 / tiles.len() as f32);
-            let results: Vec<_> = some
-                .par_iter()
-                .map(|&(row, column)| {
-                    WearTile {
-                        surface: self.surface,
-                        marks: self.marks,
-                        set: &self.garment.sets[target.set],
-                        target,
-                        pictures,
-                        relief,
-                        rect: Bounds::tile(row, column, side).intersect(Bounds::whole(target.size)),
-                        padding,
-                        faces: faces.of_tile((row, column)).collect(),
-                    }
-                    .run()
-                })
-                .collect();
-            for (own, some) in results {
-                counts.iter_mut().zip(own).for_each(|(sum, own)| *sum += own);
-                worn.extend(some);
-            }
-        }
-        Ok(counts)
+fn tell(maps: &MapSet, relief: &Relief<'_>, told: &mut BTreeSet<(&'static str, String)>) {
+    if let Some(note) = relief.note(&maps.material) {
+        told.insert(note);
     }
-
-    /// Tiles that a mark may reach, by row and column, and the faces near each.
-    fn tiles(&self, target: &Target, mut faces: Vec<OwnedFace>, side: i64) -> (Vec<(i64, i64)>, OwnedFaces) {
-        // Slopes are read one texel beyond a tile.
-        let whole = Bounds::whole(target.size);
-        faces.iter_mut().for_each(|(_, _, bounds)| *bounds = bounds.grown(1).intersect(whole));
-        let reached = |face: u32| self.marks.iter().any(|mark| mark.may_reach(self.surface, face as usize));
-        let reached: Vec<bool> = faces.par_iter().map(|(face, ..)| reached(*face)).collect();
-        let worn = faces.iter().zip(reached).filter(|(_, reached)| *reached).flat_map(|((_, _, bounds), _)| bounds.tiles(side));
-        let tiles: BTreeSet<(i64, i64)> = worn.collect();
-        (tiles.into_iter().collect(), OwnedFaces::new(faces, target.size, side))
-    }
-
-    fn tell(&self, set: usize, relief: &Relief<'_>, told: &mut BTreeSet<(&'static str, String)>) {
-        let maps = &self.garment.sets[set];
-        if let Some(note) = relief.note(&maps.material) {
-            told.insert(note);
-        }
-        if maps.role(Channel::BaseColor).is_none() {
-            told.insert((
-                "garment-lacks-channel",
-                format!("'{}' has no base colour map, so its dye stays as it is", maps.material),
-            ));
-        }
+    if maps.role(Channel::BaseColor).is_none() {
+        told.insert(("garment-lacks-channel", format!("'{}' has no base colour map, so its dye stays as it is", maps.material)));
     }
 }

@@ -22,7 +22,7 @@ const NOISE: [f32; 3] = [0.004, 0.012, 0.006];
 
 /// Where relief is read from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Source {
+pub(super) enum Source {
     Height,
     Normal,
     Brightness,
@@ -37,6 +37,7 @@ pub(super) struct Relief<'a> {
 }
 
 /// Relief of a window.
+#[derive(Debug)]
 pub(super) struct Threads {
     /// Deviations above (below) the cloth around, -2.5 to 2.5; 0 where the cloth shows no threads.
     pub(super) raised: Image<f32>,
@@ -46,16 +47,10 @@ pub(super) struct Threads {
 
 impl<'a> Relief<'a> {
     pub(super) fn of(set: &'a MapSet, pictures: &'a [Stored]) -> Self {
-        let role = |channel: Channel| {
-            set.files.iter().zip(pictures).find_map(|(file, stored)| {
-                let role = file.roles.iter().find(|role| role.channel == channel)?;
-                Some((stored, role))
-            })
-        };
         let sources =
             [(Source::Height, Channel::Height), (Source::Normal, Channel::Normal), (Source::Brightness, Channel::BaseColor)];
         for (source, channel) in sources {
-            if let Some((stored, role)) = role(channel) {
+            if let Some((stored, role)) = role_of(set, pictures, channel) {
                 let mut relief = Self { source: Some((source, stored, role)), usual: 0.0 };
                 relief.usual = relief.probe(stored.size);
                 // A level map knows nothing of threads: what comes after it may.
@@ -65,6 +60,23 @@ impl<'a> Relief<'a> {
             }
         }
         Self { source: None, usual: 0.0 }
+    }
+
+    /// What it was found to be, to be told to [`Relief::again`].
+    pub(super) fn found(&self) -> Option<(Source, f32)> {
+        self.source.map(|(source, ..)| (source, self.usual))
+    }
+
+    /// Of the same textures again, as it was found to be.
+    pub(super) fn again(set: &'a MapSet, pictures: &'a [Stored], found: Option<(Source, f32)>) -> Self {
+        let Some((source, usual)) = found else { return Self { source: None, usual: 0.0 } };
+        let channel = match source {
+            Source::Height => Channel::Height,
+            Source::Normal => Channel::Normal,
+            Source::Brightness => Channel::BaseColor,
+        };
+        let of = role_of(set, pictures, channel);
+        Self { source: of.map(|(stored, role)| (source, stored, role)), usual }
     }
 
     /// What the person should hear of it.
@@ -149,6 +161,14 @@ impl<'a> Relief<'a> {
         };
         Threads { raised: own(&raised), crown_mm: (source == Source::Height).then(|| own(&high)) }
     }
+}
+
+/// The file and the role of a channel.
+fn role_of<'a>(set: &'a MapSet, pictures: &'a [Stored], channel: Channel) -> Option<(&'a Stored, &'a MapRole)> {
+    set.files.iter().zip(pictures).find_map(|(file, stored)| {
+        let role = file.roles.iter().find(|role| role.channel == channel)?;
+        Some((stored, role))
+    })
 }
 
 /// Lightness: equal steps look equal.

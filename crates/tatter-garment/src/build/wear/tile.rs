@@ -1,11 +1,12 @@
 //! One tile of wear.
 
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use glam::{DMat2, DVec2};
 use tatter_core::channel::Channel;
 use tatter_core::color::reflectance;
-use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Stored, Unit};
+use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Size, Stored, Unit};
 use tatter_core::model::{MapRole, MapSet, WearKind};
 
 use super::mark::{Effect, Mark, Near, Worn};
@@ -31,11 +32,22 @@ pub(super) struct WearTile<'a> {
     pub(super) pictures: &'a [Stored],
     pub(super) relief: &'a Relief<'a>,
     pub(super) rect: Bounds,
-    pub(super) padding: i64,
-    pub(super) faces: Vec<OwnedFace>,
+    pub(super) lie: &'a Lie,
+}
+
+/// What lies in a tile, whatever wears it.
+#[derive(Debug)]
+pub(super) struct Lie {
+    /// The tile with one texel around it, for the slopes of what is added to the height.
+    wide: Bounds,
+    /// By texel of that: its face's place in the list, [`NOBODY`] where there is none.
+    of: Vec<u32>,
+    faces: Vec<Seen>,
+    threads: OnceLock<Threads>,
 }
 
 /// A face as its texels see it.
+#[derive(Debug)]
 struct Seen {
     face: usize,
     corner: DVec2,
@@ -43,54 +55,82 @@ struct Seen {
     weights: DMat2,
     /// Slopes right and up from changes over one texel right and one down.
     slopes: [[f32; 2]; 2],
-    near: Vec<Near>,
+}
+
+impl Lie {
+    /// Of a tile of textures of a size, and the faces that may own texels of it or its gutter.
+    pub(super) fn new(surface: &Surface, size: Size, rect: Bounds, padding: i64, faces: impl Iterator<Item = OwnedFace>) -> Self {
+        let grown = |b: Bounds, by: i64| b.grown(by).intersect(Bounds::whole(size));
+        let wide = grown(rect, 1);
+        let owners = Owners::new(grown(wide, padding), faces);
+        let width = (wide.x1 - wide.x0) as usize;
+        let mut known: Vec<Seen> = Vec::new();
+        let mut numbers: BTreeMap<u32, u32> = BTreeMap::new();
+        let mut last = (NOBODY, NOBODY);
+        let gutter = owners.gutter(wide, padding);
+        let of = gutter.iter().enumerate().map(|(i, &beside)| {
+            let (x, y) = (wide.x0 + (i % width) as i64, wide.y0 + (i / width) as i64);
+            let owner = owners.owner(x, y);
+            let face = if owner == NOBODY { beside } else { owner };
+            // Neighbours mostly show one face: it is looked up once.
+            if face != NOBODY && last.0 != face {
+                let number = *numbers.entry(face).or_insert_with(|| match seen(surface, size, face as usize) {
+                    Some(seen) => {
+                        known.push(seen);
+                        known.len() as u32 - 1
+                    }
+                    None => NOBODY,
+                });
+                last = (face, number);
+            }
+            if face == NOBODY { NOBODY } else { last.1 }
+        });
+        let of = of.collect();
+        Self { wide, of, faces: known, threads: OnceLock::new() }
+    }
+}
+
+fn seen(surface: &Surface, size: Size, face: usize) -> Option<Seen> {
+    let own = &surface.faces()[face];
+    let size = DVec2::new(size.width as f64, size.height as f64);
+    let cell = own.uv_centre().floor();
+    let corners = own.uvs.map(|uv| (uv - cell) * size);
+    let edges = DMat2::from_cols(corners[1] - corners[0], corners[2] - corners[0]);
+    if edges.determinant().abs() < 1e-12 {
+        return None;
+    }
+    Some(Seen { face, corner: corners[0], weights: edges.inverse(), slopes: slopes_from_texels(own, size)? })
 }
 
 impl WearTile<'_> {
     /// Texels worn by each mark, and the files that changed.
     pub(super) fn run(&self) -> (Vec<usize>, Vec<WornFile>) {
-        let size = self.target.size;
-        let grown = |b: Bounds, by: i64| b.grown(by).intersect(Bounds::whole(size));
-        // One texel around, for the slopes of what is added to the height.
-        let wide = grown(self.rect, 1);
-        let owners = Owners::new(grown(wide, self.padding), self.faces.iter().copied());
-        let gutter = owners.gutter(wide, self.padding);
+        let Lie { wide, of, faces, threads } = self.lie;
         let width = (wide.x1 - wide.x0) as usize;
-        let mut worn: Vec<Vec<Worn>> = vec![vec![Worn::default(); gutter.len()]; self.marks.len()];
-        let mut slopes = vec![[[0.0f32; 2]; 2]; gutter.len()];
-        let mut known: Vec<Option<Seen>> = Vec::new();
-        let mut numbers: BTreeMap<u32, usize> = BTreeMap::new();
-        let mut last = (NOBODY, 0);
-        for (i, &beside) in gutter.iter().enumerate() {
-            let (x, y) = (wide.x0 + (i % width) as i64, wide.y0 + (i / width) as i64);
-            let owner = owners.owner(x, y);
-            let face = if owner == NOBODY { beside } else { owner };
-            if face == NOBODY {
+        let near: Vec<Vec<Option<&Near>>> =
+            faces.iter().map(|seen| self.marks.iter().map(|mark| mark.near(seen.face)).collect()).collect();
+        let mut worn: Vec<Vec<Worn>> = vec![vec![Worn::default(); of.len()]; self.marks.len()];
+        let mut slopes = vec![[[0.0f32; 2]; 2]; of.len()];
+        for (i, &number) in of.iter().enumerate().filter(|(_, number)| **number != NOBODY) {
+            let seen = &faces[number as usize];
+            slopes[i] = seen.slopes;
+            let near = &near[number as usize];
+            if near.iter().all(Option::is_none) {
                 continue;
             }
-            // Neighbours mostly show one face: it is looked up once.
-            if last.0 != face {
-                let number = *numbers.entry(face).or_insert_with(|| {
-                    known.push(self.seen(face as usize));
-                    known.len() - 1
-                });
-                last = (face, number);
-            }
-            let Some(seen) = &known[last.1] else { continue };
-            slopes[i] = seen.slopes;
-            let place = seen.place(self.surface, x, y);
-            for ((mark, near), worn) in self.marks.iter().zip(&seen.near).zip(&mut worn) {
-                if let Some(found) = mark.at(self.surface, &place, near) {
+            let place = seen.place(self.surface, wide.x0 + (i % width) as i64, wide.y0 + (i / width) as i64);
+            for ((mark, near), worn) in self.marks.iter().zip(near).zip(&mut worn) {
+                if let Some(found) = near.and_then(|near| mark.at(self.surface, &place, near)) {
                     worn[i] = found;
                 }
             }
         }
-        let counts: Vec<usize> = worn.iter().map(|own| self.inner(wide).filter(|&i| own[i].weight > 0.0).count()).collect();
+        let counts: Vec<usize> = worn.iter().map(|own| self.inner(*wide).filter(|&i| own[i].weight > 0.0).count()).collect();
         if counts.iter().all(|count| *count == 0) {
             return (counts, Vec::new());
         }
-        let threads = self.relief.threads(wide, size);
-        let done = Done::new(self, wide, &worn, &slopes, &threads);
+        let threads = threads.get_or_init(|| self.relief.threads(*wide, self.target.size));
+        let done = Done::new(self, *wide, &worn, &slopes, threads);
         (counts, self.files(&done))
     }
 
@@ -98,19 +138,6 @@ impl WearTile<'_> {
     fn inner(&self, wide: Bounds) -> impl Iterator<Item = usize> {
         let (rect, width) = (self.rect, wide.x1 - wide.x0);
         (rect.y0..rect.y1).flat_map(move |y| (rect.x0..rect.x1).map(move |x| ((y - wide.y0) * width + x - wide.x0) as usize))
-    }
-
-    fn seen(&self, face: usize) -> Option<Seen> {
-        let own = &self.surface.faces()[face];
-        let size = DVec2::new(self.target.size.width as f64, self.target.size.height as f64);
-        let cell = own.uv_centre().floor();
-        let corners = own.uvs.map(|uv| (uv - cell) * size);
-        let edges = DMat2::from_cols(corners[1] - corners[0], corners[2] - corners[0]);
-        if edges.determinant().abs() < 1e-12 {
-            return None;
-        }
-        let near = self.marks.iter().map(|mark| mark.near(self.surface, face)).collect();
-        Some(Seen { face, corner: corners[0], weights: edges.inverse(), slopes: slopes_from_texels(own, size)?, near })
     }
 
     fn files(&self, done: &Done) -> Vec<WornFile> {
