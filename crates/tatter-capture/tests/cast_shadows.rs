@@ -1,6 +1,6 @@
 //! Cloth over two cards that lie askew behind it, in shadows traced ray by ray: no convolution, which is what the shade is looked for as.
 
-use tatter_capture::backings::{Shots, triangulate, two_backings};
+use tatter_capture::backings::{BackingsError, Shots, triangulate, two_backings};
 use tatter_core::image::{Image, LinearRgb, Unit};
 use tatter_core::rng::hash_unit;
 use tatter_core::task::Task;
@@ -66,18 +66,18 @@ fn shot(woven: &Woven, shade: &Image<f32>, card: LinearRgb, seed: u64) -> Image<
 }
 
 /// `SAD` of alpha as it is found, and of the equations of triangulation alone (Smith, Blinn 1996), which take shade for cloth.
-fn off(spec: &Spec, lamps: &[Light], behind: [f32; 2]) -> [f32; 2] {
+fn off(spec: &Spec, lamps: &[Light], behind: [f32; 2]) -> Result<[f32; 2], BackingsError> {
     let woven = spec.weave();
     let truth = woven.maps.opacity.map(|a| a.0);
     let shade = traced(&woven.maps.opacity, lamps, behind);
     let [light, dark] = [0, 1].map(|i| shot(&woven, &shade, CARDS[i], 7 + i as u64));
     let both = truth.map(|_| true);
     let shots = Shots { light: &light, dark: &dark, both: &both };
-    let found = two_backings(&shots, None, &Task::new()).unwrap();
+    let found = two_backings(&shots, None, &Task::new())?;
     let alone = light.zip(&dark, |light, dark| 1.0 - triangulate([light, dark], found.cards).through);
     // The rip and the rim around it: pores of the cloth beyond lie in shade of which no camera sees anything.
     let within = Image::from_fn(SIDE, SIDE, |x, y| x.abs_diff(SIDE / 2) < 90 && y.abs_diff(SIDE / 2) < 60);
-    [found.alpha.map(|a| a.0), alone].map(|alpha| alpha_error(&alpha, &truth, &within).sad_k)
+    Ok([found.alpha.map(|a| a.0), alone].map(|alpha| alpha_error(&alpha, &truth, &within).sad_k))
 }
 
 #[test]
@@ -97,7 +97,7 @@ fn shadows_that_were_traced_are_told_from_threads() {
     ];
     let mut far = Vec::new();
     for (name, spec, lamps, behind) in scenes {
-        let [found, alone] = off(&spec, &lamps, behind);
+        let [found, alone] = off(&spec, &lamps, behind).unwrap();
         // Measured: 0.16 to 0.25 of it.
         if found > 0.3 * alone {
             far.push(format!("{name}: {found:.2} thousand, by the equations alone {alone:.2}"));
