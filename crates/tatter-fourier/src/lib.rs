@@ -6,6 +6,7 @@
 use std::fmt;
 use std::sync::Arc;
 
+use num_complex::Complex32;
 use rustdct::DctPlanner;
 pub use rustdct::TransformType2And3;
 use rustfft::FftPlanner;
@@ -21,6 +22,39 @@ pub struct CosinePlanner(DctPlanner<f32>);
 #[must_use]
 pub fn hann(i: usize, count: usize) -> f32 {
     0.5 - 0.5 * (std::f32::consts::TAU * (i as f32 + 0.5) / count as f32).cos()
+}
+
+/// The least length from here on that is a product of 2, 3 and 5: transforms of others take longer.
+#[must_use]
+pub fn fast_length(least: usize) -> usize {
+    let is_fast = |mut length: usize| {
+        for prime in [2, 3, 5] {
+            while length.is_multiple_of(prime) {
+                length /= prime;
+            }
+        }
+        length == 1
+    };
+    (least..).find(|length| is_fast(*length)).unwrap_or(least)
+}
+
+/// Both axes of a square whose side is the transform's length, exchanged: there and back they stand as they did.
+///
+/// # Panics
+/// When the values are no square of that side: a bug of the caller.
+#[must_use]
+pub fn both_axes(mut square: Vec<Complex32>, transform: &dyn Fft<f32>) -> Vec<Complex32> {
+    let side = transform.len();
+    assert_eq!(square.len(), side * side, "a square of the transform's length");
+    transform.process(&mut square);
+    let mut turned = vec![Complex32::ZERO; side * side];
+    for (y, row) in square.chunks_exact(side).enumerate() {
+        for (x, value) in row.iter().enumerate() {
+            turned[x * side + y] = *value;
+        }
+    }
+    transform.process(&mut turned);
+    turned
 }
 
 impl FourierPlanner {

@@ -5,6 +5,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use glam::{Vec2, Vec3};
+use tatter::session::SessionError;
 use tatter::stand::{Dresser, Fineness, Form, State, View};
 use tatter::weave::{Damage, Kind, WeaveRequest, stock, weave};
 use tatter_core::angle::Angle;
@@ -115,21 +116,41 @@ fn steps(job: &Job) -> Vec<Arc<Job>> {
     steps
 }
 
+/// The job of a sleeve in a folder of its own.
+struct Sleeve {
+    folder: tempfile::TempDir,
+    job: Job,
+    form: Arc<Form>,
+}
+
+impl Sleeve {
+    fn made() -> Result<Self, Box<dyn std::error::Error>> {
+        let folder = tempfile::tempdir()?;
+        make(folder.path())?;
+        let path = folder.path().join(JOB);
+        let job = read_job(&path)?;
+        let form = Arc::new(Form::read(&job, &path, &Task::new())?);
+        Ok(Self { folder, job, form })
+    }
+
+    fn dresser(&self) -> Result<Dresser, SessionError> {
+        Dresser::open(&self.folder.path().join(JOB), Arc::clone(&self.form), &Task::new())
+    }
+}
+
+const JOB: &str = "sleeve.tatter.toml";
+
 #[test]
 fn step_by_step_looks_as_at_once() {
-    let folder = tempfile::tempdir().unwrap();
-    make(folder.path()).unwrap();
-    let path = folder.path().join("sleeve.tatter.toml");
-    let task = Task::new();
-    let job = read_job(&path).unwrap();
-    let form = Arc::new(Form::read(&job, &path, &task).unwrap());
-    let open = || Dresser::open(&path, Arc::clone(&form), &task).unwrap();
+    let (sleeve, task) = (Sleeve::made().unwrap(), Task::new());
+    let (job, form) = (&sleeve.job, &sleeve.form);
+    let open = || sleeve.dresser().unwrap();
     let mut stepwise = open();
     assert_eq!(stepwise.without_adapter(), None, "the test needs an adapter; tools/adapter.sh installs one in software");
     let camera = form.eye(1.0);
     let backdrop = [LinearRgb([0.2; 3]); 2];
     let mut before = None;
-    for (number, step) in steps(&job).iter().enumerate() {
+    for (number, step) in steps(job).iter().enumerate() {
         let mut at_once = open();
         for fineness in [Fineness::Coarse, Fineness::Fine] {
             let mut pair = Vec::new();
@@ -158,13 +179,9 @@ fn apart(one: &[u8], other: &[u8]) -> f64 {
 /// While something moves, pieces keep their match and the lamp its shadow; at rest both are those of where they lie.
 #[test]
 fn what_moved_rests_as_laid_at_once() {
-    let folder = tempfile::tempdir().unwrap();
-    make(folder.path()).unwrap();
-    let path = folder.path().join("sleeve.tatter.toml");
-    let task = Task::new();
-    let job = read_job(&path).unwrap();
-    let form = Arc::new(Form::read(&job, &path, &task).unwrap());
-    let open = || Dresser::open(&path, Arc::clone(&form), &task).unwrap();
+    let (sleeve, task) = (Sleeve::made().unwrap(), Task::new());
+    let (job, form) = (&sleeve.job, &sleeve.form);
+    let open = || sleeve.dresser().unwrap();
     let (mut moving, camera) = (open(), form.eye(1.0));
     let mut view =
         View { camera, size: [120, 120], samples: 1, quick: true, keeps_shadow: true, backdrop: [LinearRgb([0.2; 3]); 2] };
@@ -173,7 +190,7 @@ fn what_moved_rests_as_laid_at_once() {
         let drawn = dresser.draw(State::After, Fineness::Coarse, &view, &task).unwrap().unwrap();
         (dresser.flat(0, Fineness::Coarse, 2048).unwrap().rgb, drawn.rgb)
     };
-    for (number, step) in steps(&job).iter().enumerate() {
+    for (number, step) in steps(job).iter().enumerate() {
         assert!(moving.lay_moving(step, &task).unwrap(), "step {number} is new");
         assert!(!moving.lay_moving(step, &task).unwrap(), "step {number} was laid");
         let on_the_way = look(&mut moving, true);
@@ -193,13 +210,9 @@ fn what_moved_rests_as_laid_at_once() {
 /// What stays from one number of a mark to the next is kept: the textures come out as worn at once.
 #[test]
 fn wear_changed_step_by_step_looks_as_at_once() {
-    let folder = tempfile::tempdir().unwrap();
-    make(folder.path()).unwrap();
-    let path = folder.path().join("sleeve.tatter.toml");
-    let task = Task::new();
-    let mut job = read_job(&path).unwrap();
-    let form = Arc::new(Form::read(&job, &path, &task).unwrap());
-    let open = || Dresser::open(&path, Arc::clone(&form), &task).unwrap();
+    let (sleeve, task) = (Sleeve::made().unwrap(), Task::new());
+    let (mut job, form) = (sleeve.job.clone(), &sleeve.form);
+    let open = || sleeve.dresser().unwrap();
     job.patches = vec![PatchRef { name: "rip".into(), path: "rip.patch".into() }];
     job.placements = vec![placement("a", 0.3, 0.1)];
     let hems = Wear {

@@ -15,9 +15,9 @@ use super::thrown::Thrown;
 /// Longest side of the picture in which light is looked for, pixels, and how far off it may pass the cloth, as a share of that.
 const SIDE: usize = 448;
 const REACH: f32 = 0.14;
-/// Turns in that picture, those in which lamps are looked for anew, and turns in the whole picture.
+/// Turns in that picture, those besides the first in which lamps are looked for anew, and turns in the whole picture.
 const TURNS: usize = 8;
-const SEARCHED: [usize; 3] = [0, 1, 3];
+const SEARCHED: [usize; 2] = [1, 3];
 const LAST_TURNS: usize = 3;
 /// Share of the newer guess that is taken in each.
 const STEP: f32 = 0.6;
@@ -57,19 +57,20 @@ pub(super) fn cast(
     let bounds = first.open.each_ref().map(small);
     let (level, nearby) = (small(&first.level), small(&first.seen));
     let reach = (REACH * coming.width().max(coming.height()) as f32) as usize;
-    let mut light: Option<Thrown> = None;
+    let weight = |passing: &Image<f32>| passing.zip(&seen, |o, seen| if o > TELLS && seen > 0.99 { 1.0 } else { 0.0 });
+    let mut light = Thrown::find(&coming, &passing, &weight(&passing), reach);
     for turn in 0..TURNS {
         task.check()?;
-        let weight = passing.zip(&seen, |o, seen| if o > TELLS && seen > 0.99 { 1.0 } else { 0.0 });
-        let found = match light.filter(|_| !SEARCHED.contains(&turn)) {
-            Some(light) => light.weighed(&coming, &passing, &weight),
-            None => Thrown::find(&coming, &passing, &weight, reach),
-        };
-        let shade = mixed(&found.shade(&passing, 1.0), &level, &nearby);
-        passing = next(&coming, &shade, &bounds, &passing);
-        light = Some(found);
+        if turn > 0 {
+            let weight = weight(&passing);
+            light = if SEARCHED.contains(&turn) {
+                Thrown::find(&coming, &passing, &weight, reach)
+            } else {
+                light.weighed(&coming, &passing, &weight)
+            };
+        }
+        passing = next(&coming, &mixed(&light.shade(&passing, 1.0), &level, &nearby), &bounds, &passing);
     }
-    let Some(light) = light else { return Ok(first) };
     let mut open = open.clone();
     for _ in 0..LAST_TURNS {
         task.check()?;

@@ -33,17 +33,20 @@ pub(super) struct Noise {
 impl Noise {
     /// From the side of 0 and of 1 where only noise can be: no cloth lets less than nothing through.
     pub(super) fn of(through: &Image<f32>) -> Self {
-        let half = |values: Vec<f32>| quantile(&mut { values }, 0.5) / 0.6745;
-        let below = through.texels().iter().filter(|t| **t < 0.0).map(|t| -t).collect();
-        let above = through.texels().iter().filter(|t| **t > 1.0).map(|t| t - 1.0).collect();
-        Self { cloth: half(below).clamp(1e-4, 0.2), bare: half(above).clamp(1e-4, 0.2) }
+        let deviation = |beyond: &dyn Fn(f32) -> f32| half_of_normal(through.texels().iter().map(|t| beyond(*t)));
+        Self { cloth: deviation(&|t| -t), bare: deviation(&|t| t - 1.0) }
     }
 
     /// The same with the shade of each place known: no opening shows more than its shade lets it.
     pub(super) fn above(self, through: &Image<f32>, shade: &Image<f32>) -> Self {
-        let above = through.texels().iter().zip(shade.texels()).map(|(t, s)| t - s).filter(|above| *above > 0.0);
-        Self { bare: (quantile(&mut above.collect::<Vec<f32>>(), 0.5) / 0.6745).clamp(1e-4, 0.2), ..self }
+        Self { bare: half_of_normal(through.texels().iter().zip(shade.texels()).map(|(t, s)| t - s)), ..self }
     }
+}
+
+/// Deviation of noise that is seen above nought alone.
+fn half_of_normal(values: impl Iterator<Item = f32>) -> f32 {
+    let mut above: Vec<f32> = values.filter(|value| *value > 0.0).collect();
+    (quantile(&mut above, 0.5) / 0.6745).clamp(1e-4, 0.2)
 }
 
 /// Alpha from the share of the backing's light that comes through and the shade the backing lies in. Each pixel is the mean of

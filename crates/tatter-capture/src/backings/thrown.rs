@@ -8,8 +8,8 @@
 use rayon::prelude::*;
 use tatter_core::image::Image;
 use tatter_core::kernel::soft;
-use tatter_fourier::FourierPlanner;
 use tatter_fourier::num_complex::Complex;
+use tatter_fourier::{FourierPlanner, both_axes, fast_length};
 
 /// Breadths of bells, sigma in pixels.
 const BREADTHS: [f32; 6] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0];
@@ -195,7 +195,7 @@ struct Search {
 
 impl Search {
     fn new(blurred: &Blurred, squares: &Image<f32>, reach: usize) -> Self {
-        let side = smooth_length(squares.width().max(squares.height()) + 2 * reach);
+        let side = fast_length(squares.width().max(squares.height()) + 2 * reach);
         let squares = transformed(side, |x, y| inside(squares, x, y));
         let bells = blurred
             .0
@@ -234,19 +234,6 @@ fn inside(image: &Image<f32>, x: usize, y: usize) -> f32 {
     if x < image.width() && y < image.height() { image.get(x, y) } else { 0.0 }
 }
 
-/// The least length from here on with no prime factor above 5: transforms of others take longer.
-fn smooth_length(least: usize) -> usize {
-    let is_smooth = |mut length: usize| {
-        for factor in [2, 3, 5] {
-            while length.is_multiple_of(factor) {
-                length /= factor;
-            }
-        }
-        length == 1
-    };
-    (least..).find(|length| is_smooth(*length)).unwrap_or(least)
-}
-
 /// Transform of a square of values, axes exchanged.
 fn transformed(side: usize, at: impl Fn(usize, usize) -> f32) -> Vec<Complex<f32>> {
     let mut grid = Vec::with_capacity(side * side);
@@ -261,19 +248,6 @@ fn correlated(image: &[Complex<f32>], with: &[Complex<f32>], side: usize) -> Vec
     let product = image.iter().zip(with).map(|(a, b)| a * b.conj()).collect();
     let scale = 1.0 / (side * side) as f32;
     both_axes(product, &*FourierPlanner::new().inverse(side)).into_iter().map(|v| v.re * scale).collect()
-}
-
-fn both_axes(mut grid: Vec<Complex<f32>>, transform: &dyn tatter_fourier::Fft<f32>) -> Vec<Complex<f32>> {
-    let side = transform.len();
-    transform.process(&mut grid);
-    let mut turned = vec![Complex::default(); side * side];
-    for (y, row) in grid.chunks_exact(side).enumerate() {
-        for (x, value) in row.iter().enumerate() {
-            turned[x * side + y] = *value;
-        }
-    }
-    transform.process(&mut turned);
-    turned
 }
 
 #[cfg(test)]

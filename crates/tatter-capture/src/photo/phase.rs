@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 use tatter_core::image::Image;
 use tatter_fourier::num_complex::Complex;
-use tatter_fourier::{FourierPlanner, hann};
+use tatter_fourier::{FourierPlanner, both_axes, hann};
 
 use super::{Homography, warp};
 
@@ -44,23 +44,7 @@ fn spectrum(image: &Image<f32>, side: usize) -> Vec<Complex<f32>> {
             grid[y * side + x].re = image.get(x, y) * wy * hann(x, image.width());
         }
     }
-    transform(&mut grid, side, true);
-    grid
-}
-
-/// Both axes, in place; the result is transposed forwards and set right again backwards.
-fn transform(grid: &mut Vec<Complex<f32>>, side: usize, forward: bool) {
-    let mut planner = FourierPlanner::new();
-    let fft = if forward { planner.forward(side) } else { planner.inverse(side) };
-    fft.process(grid);
-    let mut turned = vec![Complex::default(); side * side];
-    for y in 0..side {
-        for x in 0..side {
-            turned[x * side + y] = grid[y * side + x];
-        }
-    }
-    fft.process(&mut turned);
-    *grid = turned;
+    both_axes(grid, &*FourierPlanner::new().forward(side))
 }
 
 /// The three highest peaks of the correlation and the shifts they stand for.
@@ -69,7 +53,7 @@ fn peaks(reference: &[Complex<f32>], other: &[Complex<f32>], side: usize) -> Vec
         let f = i.min(side - i) as f32 / side as f32;
         (-(f / 0.25).powi(2)).exp()
     };
-    let mut cross: Vec<Complex<f32>> = reference
+    let cross: Vec<Complex<f32>> = reference
         .iter()
         .zip(other)
         .enumerate()
@@ -79,7 +63,7 @@ fn peaks(reference: &[Complex<f32>], other: &[Complex<f32>], side: usize) -> Vec
             product * (soft(i / side) * soft(i % side) / (product.norm().sqrt() + 1e-9))
         })
         .collect();
-    transform(&mut cross, side, false);
+    let mut cross = both_axes(cross, &*FourierPlanner::new().inverse(side));
     let mut found = Vec::new();
     let furthest = (FURTHEST * side as f64) as isize;
     for _ in 0..3 {

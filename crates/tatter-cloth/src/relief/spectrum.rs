@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 use tatter_core::image::Image;
 use tatter_fourier::num_complex::Complex32;
-use tatter_fourier::{Fft, FourierPlanner};
+use tatter_fourier::{Fft, FourierPlanner, fast_length};
 
 use super::gain::Gain;
 use super::integrate::turn;
@@ -13,7 +13,7 @@ use super::integrate::turn;
 pub(super) fn raised(shade: &Image<f32>, gain: &Gain, pitch: f32) -> [Image<f32>; 2] {
     let (width, height) = (shade.width(), shade.height());
     let pad = (2.0 * pitch).ceil() as usize;
-    let (columns, rows) = (fast_size(width + pad), fast_size(height + pad));
+    let (columns, rows) = (fast_length(width + pad), fast_length(height + pad));
     let mut field = vec![Complex32::ZERO; columns * rows];
     field.par_chunks_mut(columns).take(height).enumerate().for_each(|(y, row)| {
         for (cell, s) in row.iter_mut().zip(shade.row(y)) {
@@ -48,21 +48,6 @@ pub(super) fn raised(shade: &Image<f32>, gain: &Gain, pitch: f32) -> [Image<f32>
 pub(super) fn frequency(i: usize, size: usize) -> f32 {
     let i = if 2 * i > size { i as f32 - size as f32 } else { i as f32 };
     i / size as f32
-}
-
-/// The next size that is a product of 2, 3 and 5.
-fn fast_size(least: usize) -> usize {
-    (least..)
-        .find(|&n| {
-            let mut n = n;
-            for prime in [2, 3, 5] {
-                while n % prime == 0 {
-                    n /= prime;
-                }
-            }
-            n == 1
-        })
-        .unwrap_or(least)
 }
 
 pub(super) fn transform(field: &mut Vec<Complex32>, columns: usize, rows: usize, planner: &mut FourierPlanner, forward: bool) {
