@@ -18,16 +18,18 @@ pub fn median(values: &mut [f32]) -> f32 {
 
 /// Up to about 60 000 values on a regular grid, of the places where `weight` is at least a half.
 pub fn sample(image: &Image<f32>, weight: &Image<f32>) -> Vec<f32> {
-    let step = stride(image.width() * image.height());
-    let mut found = Vec::new();
-    for y in (step / 2..image.height()).step_by(step) {
-        for x in (step / 2..image.width()).step_by(step) {
-            if weight.get(x, y) >= 0.5 {
-                found.push(image.get(x, y));
-            }
-        }
-    }
-    found
+    grid(image).filter(|&(x, y)| weight.get(x, y) >= 0.5).map(|(x, y)| image.get(x, y)).collect()
+}
+
+/// The same of all places.
+pub fn sample_all(image: &Image<f32>) -> Vec<f32> {
+    grid(image).map(|(x, y)| image.get(x, y)).collect()
+}
+
+fn grid(image: &Image<f32>) -> impl Iterator<Item = (usize, usize)> {
+    let step = stride(image.size().area());
+    let (width, height) = (image.width(), image.height());
+    (step / 2..height).step_by(step).flat_map(move |y| (step / 2..width).step_by(step).map(move |x| (x, y)))
 }
 
 /// Texels from one sample to the next so that an image gives about 60 000. Odd, to fall in step with no weave for long.

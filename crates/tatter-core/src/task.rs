@@ -69,6 +69,11 @@ impl Task {
         }
     }
 
+    /// Seconds of all stages; `gaps.edges` is a part of `gaps`.
+    pub fn total(&self) -> f64 {
+        self.seconds().iter().filter(|(stage, _)| !stage.contains('.')).map(|(_, s)| s).sum()
+    }
+
     /// Run a stage and add its seconds to the report.
     pub fn stage<T>(&self, name: &str, work: impl FnOnce() -> T) -> T {
         self.progress(name, 0.0);

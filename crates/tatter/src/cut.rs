@@ -19,7 +19,7 @@ pub use tatter_capture::photo::Homography;
 use crate::color::{ColorFailed, ColorRequest, Corrected, Known, correction, even};
 use crate::cutting::Told;
 use crate::lights::{LitFailed, LitShots, read_shots};
-use crate::sheet::{sheet, thumb};
+use crate::sheet::thumb_and_sheet;
 use crate::strokes::{StrokesError, read_strokes};
 
 /// What is cut from.
@@ -386,7 +386,8 @@ impl Read<'_> {
 
 /// Write a patch folder with its thumbnail and its sheet, and `more` files beside them.
 pub(crate) fn save(patch: &Patch, folder: &Path, more: Vec<(&str, Vec<u8>)>, task: &Task) -> Result<(), CutFailed> {
-    let (small, large) = rayon::join(|| png(thumb(patch)), || png(sheet(patch)));
+    let [thumb, sheet] = thumb_and_sheet(patch);
+    let (small, large) = rayon::join(|| png(thumb), || png(sheet));
     let mut extras = vec![("thumb.png", small?), ("sheet.png", large?)];
     extras.extend(more);
     write_patch(patch, folder, &extras, task)?;

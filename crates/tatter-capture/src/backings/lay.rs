@@ -5,7 +5,7 @@ use tatter_core::kernel::{dilate, gaussian, soft};
 use tatter_core::task::Task;
 
 use super::{BackingsError, Shots, cards, exposure};
-use crate::photo::{Alignment, Likeness, align, inside, realign, warp};
+use crate::photo::{Alignment, Fitted, Likeness, found, inside, refined, warp};
 
 /// Motion of the cloth within itself, pixels, from which edges double (algorithm notes 1.9).
 const DOUBLES: f32 = 0.3;
@@ -44,7 +44,7 @@ pub struct Laid {
 /// When they do not match, or the cloth moved within itself.
 pub fn lay(first: &Image<LinearRgb>, other: &Image<LinearRgb>, task: &Task) -> Result<Laid, BackingsError> {
     let by = |likeness| -> Result<(usize, Alignment), BackingsError> {
-        settled(first, other, align(first, other, likeness, task)?, task)
+        settled(first, other, task.stage("align.found", || found(first, other, likeness, task))?, task)
     };
     let outlines = by(Likeness::Outlines)?;
     let holds = outlines.1.correlation > HOLDS.0 && outlines.1.local < HOLDS.1;
@@ -113,24 +113,26 @@ fn against(first: &Image<LinearRgb>, laid: &Laid) -> f32 {
 fn settled(
     first: &Image<LinearRgb>,
     other: &Image<LinearRgb>,
-    mut alignment: Alignment,
+    mut fitted: Fitted,
     task: &Task,
 ) -> Result<(usize, Alignment), BackingsError> {
     let mut pixels = 0;
     for share in OPAQUE {
-        let map = alignment.other_from_reference;
-        let shown = warp(other, &map, first.size());
-        let both = inside(other.size(), &map, first.size());
-        let cloth = opaque(&Shots { light: first, dark: &shown, both: &both }, share);
+        let map = fitted.map();
+        let cloth = task.stage("align.opaque", || {
+            let shown = warp(other, &map, first.size());
+            let both = inside(other.size(), &map, first.size());
+            opaque(&Shots { light: first, dark: &shown, both: &both }, share)
+        });
         pixels = cloth.texels().iter().filter(|c| **c > 0.0).count();
         // Too little to hold on to: gauze is nowhere opaque.
         if pixels * 50 < cloth.size().area() {
             break;
         }
-        alignment = realign(first, other, &cloth, &map)?;
+        fitted = task.stage("align.refined", || refined(first, other, &cloth, &map))?;
         task.check()?;
     }
-    Ok((pixels, alignment))
+    Ok((pixels, task.stage("align.figures", || fitted.figures())))
 }
 
 /// 1 where cloth is opaque in both shots, away from openings: where they differ by no more than a `share` (0..1) of what they do

@@ -1,5 +1,6 @@
 //! Where the cloth of one shot lies in another.
 
+use rayon::prelude::*;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Rect, Size};
 use tatter_core::kernel::area_resize;
@@ -37,7 +38,7 @@ pub enum Likeness {
 impl Likeness {
     fn features(self, logs: &Image<f32>) -> Image<f32> {
         match self {
-            Self::Shades => contrast(logs, &logs.map(|_| 1.0)),
+            Self::Shades => contrast(logs, None),
             Self::Outlines => liveliness(logs),
         }
     }
@@ -126,6 +127,16 @@ pub fn align(
     likeness: Likeness,
     task: &Task,
 ) -> Result<Alignment, AlignError> {
+    Ok(found(reference, other, likeness, task)?.figures())
+}
+
+/// [`align`], before anything is said of it.
+pub(crate) fn found(
+    reference: &Image<LinearRgb>,
+    other: &Image<LinearRgb>,
+    likeness: Likeness,
+    task: &Task,
+) -> Result<Fitted, AlignError> {
     for size in [reference.size(), other.size()] {
         if size.width.min(size.height) < 48 {
             return Err(AlignError::TooSmall { size });
@@ -144,7 +155,7 @@ pub fn align(
     let here = map.scaled(1.0 / levels.pixels(0));
     let weight = pair.weight(&here);
     let fit = refine(&pair.contrast[0], &pair.contrast[1], &weight, Freedom::Shift, &here, Care::Fine).ok_or(lost)?;
-    Ok(figures(&pair.contrast, &weight, &fit, Freedom::Affine, levels.pixels(0)))
+    Ok(Fitted { contrast: pair.contrast, weight, fit, freedom: Freedom::Affine, pixels: levels.pixels(0) })
 }
 
 /// Lay `other` on `reference` from a map that is right but for a pixel or two, on the pixels of the reference that `weight`
@@ -161,6 +172,16 @@ pub fn realign(
     weight: &Image<f32>,
     start: &Homography,
 ) -> Result<Alignment, AlignError> {
+    Ok(refined(reference, other, weight, start)?.figures())
+}
+
+/// [`realign`], before anything is said of it.
+pub(crate) fn refined(
+    reference: &Image<LinearRgb>,
+    other: &Image<LinearRgb>,
+    weight: &Image<f32>,
+    start: &Homography,
+) -> Result<Fitted, AlignError> {
     assert_eq!(reference.size(), weight.size(), "one weight a pixel");
     let shrink = shrink(reference.size(), FINE);
     let small = |image: &Image<f32>| shrunk(image, shrink);
@@ -170,24 +191,43 @@ pub fn realign(
     // The other's pixels have the weights of those they are to lie on.
     let theirs = warp(&weight, &start.inverse(), other.size())
         .zip(&inside(weight.size(), &start.inverse(), other.size()), |w, seen| if seen { w.clamp(0.0, 1.0) } else { 1.0 });
-    let (a, b) = (contrast(&a, &weight), contrast(&other, &theirs));
+    let (a, b) = (contrast(&a, Some(&weight)), contrast(&other, Some(&theirs)));
     let lost = AlignError::Unlike { correlation: 0.0, least: LEAST_ALIKE };
     let (fit, freedom) = freest(&a, &b, &weight, &start).ok_or(lost)?;
-    Ok(figures(&[a, b], &weight, &fit, freedom, shrink as f64))
+    Ok(Fitted { contrast: [a, b], weight, fit, freedom, pixels: shrink as f64 })
 }
 
-/// A fit and what to say of it; `pixels` of the shot are one of the compared.
-fn figures([a, b]: &[Image<f32>; 2], weight: &Image<f32>, fit: &Fit, freedom: Freedom, pixels: f64) -> Alignment {
-    let shown = warp(b, &fit.map, a.size());
-    let seen = inside(b.size(), &fit.map, a.size());
-    let weight = weight.zip(&seen, |w, s| if s { w } else { 0.0 });
-    Alignment {
-        other_from_reference: fit.map.scaled(pixels),
-        freedom,
-        correlation: correlation(a, &shown, &weight),
-        moved: moved(&fit.map, a.size()) * pixels as f32,
-        uncertain: (fit.uncertain * pixels) as f32,
-        local: local(a, &shown, &weight) * pixels as f32,
+/// A map found, and what it was found on.
+pub(crate) struct Fitted {
+    /// Fine contrast of both, and the pixels of the first that counted.
+    contrast: [Image<f32>; 2],
+    weight: Image<f32>,
+    fit: Fit,
+    freedom: Freedom,
+    /// Pixels of the shots in one of those.
+    pixels: f64,
+}
+
+impl Fitted {
+    /// Takes places of the reference to places of the other shot.
+    pub(crate) fn map(&self) -> Homography {
+        self.fit.map.scaled(self.pixels)
+    }
+
+    /// What is to be said of it. How places moved on their own costs as much as the map.
+    pub(crate) fn figures(&self) -> Alignment {
+        let Self { contrast: [a, b], fit, pixels, .. } = self;
+        let shown = warp(b, &fit.map, a.size());
+        let seen = inside(b.size(), &fit.map, a.size());
+        let weight = self.weight.zip(&seen, |w, s| if s { w } else { 0.0 });
+        Alignment {
+            other_from_reference: self.map(),
+            freedom: self.freedom,
+            correlation: correlation(a, &shown, &weight),
+            moved: moved(&fit.map, a.size()) * *pixels as f32,
+            uncertain: (fit.uncertain * pixels) as f32,
+            local: local(a, &shown, &weight) * *pixels as f32,
+        }
     }
 }
 
@@ -284,27 +324,20 @@ fn correlation(a: &Image<f32>, b: &Image<f32>, weight: &Image<f32>) -> f32 {
 
 /// Root mean square motion of places on their own, pixels, less what noise makes of it.
 fn local(a: &Image<f32>, shown: &Image<f32>, weight: &Image<f32>) -> f32 {
-    let (mut sum, mut count) = (0.0f64, 0.0f64);
-    for y in (0..a.height()).step_by(PLACE) {
-        for x in (0..a.width()).step_by(PLACE) {
-            let part = Rect::new(x, y, PLACE.min(a.width() - x), PLACE.min(a.height() - y));
-            let weight = weight.crop(part);
-            let filled = weight.texels().iter().sum::<f32>();
-            if filled < 0.3 * (PLACE * PLACE) as f32 {
-                continue;
-            }
-            let Some(fit) = refine(&a.crop(part), &shown.crop(part), &weight, Freedom::Shift, &Homography::IDENTITY, Care::Fine)
-            else {
-                continue;
-            };
-            if fit.uncertain < 0.3 {
-                let [dx, dy] = [fit.map.0[0][2], fit.map.0[1][2]];
-                sum += (dx * dx + dy * dy - fit.uncertain * fit.uncertain).max(0.0);
-                count += 1.0;
-            }
+    let corners: Vec<(usize, usize)> =
+        (0..a.height()).step_by(PLACE).flat_map(|y| (0..a.width()).step_by(PLACE).map(move |x| (x, y))).collect();
+    let motion = |(x, y): (usize, usize)| {
+        let part = Rect::new(x, y, PLACE.min(a.width() - x), PLACE.min(a.height() - y));
+        let weight = weight.crop(part);
+        if weight.texels().iter().sum::<f32>() < 0.3 * (PLACE * PLACE) as f32 {
+            return None;
         }
-    }
-    (sum / count.max(1.0)).sqrt() as f32
+        let fit = refine(&a.crop(part), &shown.crop(part), &weight, Freedom::Shift, &Homography::IDENTITY, Care::Rough)?;
+        let [dx, dy] = [fit.map.0[0][2], fit.map.0[1][2]];
+        (fit.uncertain < 0.3).then(|| (dx * dx + dy * dy - fit.uncertain * fit.uncertain).max(0.0))
+    };
+    let motions: Vec<f64> = corners.into_par_iter().filter_map(motion).collect();
+    (motions.iter().sum::<f64>() / motions.len().max(1) as f64).sqrt() as f32
 }
 
 /// Halvings after which the longest side is `most` at the most, as a factor.

@@ -10,5 +10,6 @@ mod refine;
 mod warp;
 
 pub use align::{AlignError, Alignment, Likeness, align, realign};
+pub(crate) use align::{Fitted, found, refined};
 pub use homography::{Freedom, Homography};
 pub use warp::{inside, warp};

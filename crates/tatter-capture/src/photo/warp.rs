@@ -1,5 +1,6 @@
 //! A picture shown on the pixels of another.
 
+use rayon::iter::ParallelIterator as _;
 use tatter_core::image::{Image, Pixel, Size};
 
 use super::Homography;
@@ -24,34 +25,59 @@ fn resampled<P: Pixel, const TAPS: usize>(image: &Image<P>, there: &Homography, 
     if *there == Homography::IDENTITY && size == image.size() {
         return image.clone();
     }
-    let table: Vec<[f32; TAPS]> = (0..=STEPS).map(|i| taps(i as f32 / STEPS as f32)).collect();
-    let lobes = TAPS as isize / 2;
-    Image::from_fn(size.width, size.height, |x, y| {
-        let [px, py] = there.at([x as f64 + 0.5, y as f64 + 0.5]).map(|v| v - 0.5);
-        let (x0, y0) = (px.floor(), py.floor());
-        let weights = |t: f64| &table[(t * STEPS as f64).round() as usize];
-        let (wx, wy) = (weights(px - x0), weights(py - y0));
-        let (left, top) = (x0 as isize + 1 - lobes, y0 as isize + 1 - lobes);
-        let mut sum = P::ZERO;
-        for (j, wy) in wy.iter().enumerate() {
-            let mut row = P::ZERO;
-            for (i, wx) in wx.iter().enumerate() {
-                row = row.plus(image.get_clamped(left + i as isize, top + j as isize), *wx);
+    let source = Source::<P, TAPS>::of(image);
+    let mut shown = Image::filled(size.width, size.height, P::ZERO);
+    shown.par_rows_mut().for_each(|(y, row)| source.show(there, y, row));
+    shown
+}
+
+/// A picture to be looked at between its pixels.
+pub(super) struct Source<P, const TAPS: usize> {
+    /// With as many pixels around it as are looked at from one place, so that no place looks beyond it.
+    bordered: Image<P>,
+    table: Vec<[f32; TAPS]>,
+}
+
+impl<P: Pixel, const TAPS: usize> Source<P, TAPS> {
+    pub(super) fn of(image: &Image<P>) -> Self {
+        Self { bordered: image.bordered(TAPS), table: (0..=STEPS).map(|i| taps(i as f32 / STEPS as f32)).collect() }
+    }
+
+    /// Row `y` of the picture on which it is shown.
+    pub(super) fn show(&self, there: &Homography, y: usize, row: &mut [P]) {
+        let width = self.bordered.width();
+        // The first pixel looked at from a place, by whose share of a pixel the place lies beyond the middle two's first.
+        let first = |place: f64, count: usize| {
+            let last = (count - TAPS) as f64;
+            let place = (place - 0.5 + (1 + TAPS / 2) as f64).clamp(0.0, last);
+            let whole = place as usize;
+            (whole, &self.table[((place - whole as f64) * STEPS as f64 + 0.5) as usize])
+        };
+        for (x, to) in row.iter_mut().enumerate() {
+            let [px, py] = there.at([x as f64 + 0.5, y as f64 + 0.5]);
+            let ((left, wx), (top, wy)) = (first(px, width), first(py, self.bordered.height()));
+            let mut columns = [P::ZERO; TAPS];
+            let lines = self.bordered.texels()[top * width..].chunks_exact(width);
+            for (line, w) in lines.zip(wy) {
+                let line = &line[left..left + TAPS];
+                columns.iter_mut().zip(line).for_each(|(sum, pixel)| *sum = sum.plus(*pixel, *w));
             }
-            sum = sum.plus(row, *wy);
+            *to = columns.iter().zip(wx).fold(P::ZERO, |sum, (column, w)| sum.plus(*column, *w));
         }
-        sum
-    })
+    }
 }
 
 /// Where a picture of `size` finds a place of one of `from` pixels, a pixel off its border.
 #[must_use]
 pub fn inside(from: Size, there: &Homography, size: Size) -> Image<bool> {
-    Image::from_fn(size.width, size.height, |x, y| {
-        let [px, py] = there.at([x as f64 + 0.5, y as f64 + 0.5]);
-        // The border itself is inside when nothing moved.
-        px >= 0.5 && py >= 0.5 && px <= from.width as f64 - 0.5 && py <= from.height as f64 - 0.5
-    })
+    Image::from_fn(size.width, size.height, |x, y| is_inside(from, there, x, y))
+}
+
+/// [`inside`] of one pixel.
+pub(super) fn is_inside(from: Size, there: &Homography, x: usize, y: usize) -> bool {
+    let [px, py] = there.at([x as f64 + 0.5, y as f64 + 0.5]);
+    // The border itself is inside when nothing moved.
+    px >= 0.5 && py >= 0.5 && px <= from.width as f64 - 0.5 && py <= from.height as f64 - 0.5
 }
 
 /// Weights of the pixels around a place `t` of the way between the middle two; their sum is 1.

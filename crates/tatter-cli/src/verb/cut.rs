@@ -186,9 +186,8 @@ fn people(report: &CutReport, task: &Task) -> String {
             text += &format!("  {:<12} {:<10} {}\n", channel.name(), map.origin.name(), map.how);
         }
     }
-    let total: f64 = task.seconds().iter().map(|(_, s)| s).sum();
     let stages: Vec<String> = task.seconds().iter().map(|(stage, s)| format!("{stage} {s:.2}")).collect();
-    text += &format!("  {total:.2} s ({})\n", stages.join(", "));
+    text += &format!("  {:.2} s ({})\n", task.total(), stages.join(", "));
     text += &format!("look at {}\n", report.folder.join("sheet.png").display());
     text
 }

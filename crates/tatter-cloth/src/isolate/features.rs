@@ -152,11 +152,37 @@ fn along(light: &Image<f32>, line: Angle, reach: f32) -> Image<f32> {
             (t * cos, -t * sin, (-t * t / (2.0 * reach * reach)).exp())
         })
         .collect();
+    let reach = count as usize + 1;
+    let bordered = light.bordered(reach);
+    let kernel = spread(&taps, reach);
+    let mut means = Image::filled(light.width(), light.height(), 0.0);
+    // Tap by tap along the row, so that neighbours are summed side by side.
+    means.par_rows_mut().for_each(|(y, row)| {
+        for ([dx, dy], w) in &kernel {
+            let source = &bordered.row(y + dy)[*dx..];
+            row.iter_mut().zip(source).for_each(|(to, v)| *to += w * v);
+        }
+    });
+    means
+}
+
+/// Taps between pixels, `(x, y, weight)` from the pixel they are for, as weights of the pixels around them (bilinear) that sum to 1;
+/// those are counted from a corner `middle` pixels up and left.
+fn spread(taps: &[(f32, f32, f32)], middle: usize) -> Vec<([usize; 2], f32)> {
     let total: f32 = taps.iter().map(|t| t.2).sum();
-    Image::from_fn(light.width(), light.height(), |x, y| {
-        let (x, y) = (x as f32 + 0.5, y as f32 + 0.5);
-        taps.iter().map(|(dx, dy, w)| w * light.bilinear(x + dx, y + dy)).sum::<f32>() / total
-    })
+    let mut weights = std::collections::BTreeMap::<[usize; 2], f32>::new();
+    for (dx, dy, w) in taps {
+        let (x0, y0) = (dx.floor(), dy.floor());
+        let either = |first: f32, at: f32| [(first, 1.0 - (at - first)), (first + 1.0, at - first)];
+        for (y, wy) in either(y0, *dy) {
+            for (x, wx) in either(x0, *dx).into_iter().filter(|(_, wx)| wx * wy > 1e-4) {
+                let at = [x, y].map(|v| (v + middle as f32) as usize);
+                *weights.entry([at[1], at[0]]).or_default() += w / total * wx * wy;
+            }
+        }
+    }
+    let kept: f32 = weights.values().sum();
+    weights.into_iter().map(|([y, x], w)| ([x, y], w / kept)).collect()
 }
 
 /// A lens sharper in the middle, or cloth that curves away, changes texture slowly over the photo: taken off as light is.
@@ -189,3 +215,28 @@ fn without_slow_texture(mut places: Image<FeatureTexel>, exclude: &Image<bool>) 
 /// A feature as an image's texel.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct FeatureTexel(pub(super) Feature);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Beside the definition: a Gaussian's mean of places between pixels.
+    #[test]
+    fn means_along_a_line_are_those_of_its_places() {
+        let light = Image::from_fn(40, 30, |x, y| ((x * 13 + y * 29) % 17) as f32);
+        let (line, reach) = (Angle::degrees(62.0), 5.0f32);
+        let (sin, cos) = line.sin_cos();
+        let means = along(&light, line, reach);
+        for (x, y) in [(0, 0), (39, 29), (20, 14), (3, 27)] {
+            let [mut sum, mut total] = [0.0f32; 2];
+            for t in -8..=8 {
+                let t = t as f32;
+                let w = (-t * t / (2.0 * reach * reach)).exp();
+                sum += w * light.bilinear(x as f32 + 0.5 + t * cos, y as f32 + 0.5 - t * sin);
+                total += w;
+            }
+            let off = (means.get(x, y) - sum / total).abs();
+            assert!(off < 0.01, "at {x}, {y} off by {off}");
+        }
+    }
+}

@@ -2,11 +2,11 @@
 //!
 //! Sums run in one order whatever the processor, without fused products: the same photo gives the same bits.
 
-use pulp::Arch;
+use pulp::{Arch, NullaryFnOnce, Simd, WithSimd};
 
-/// Texels a kernel makes at a time, and its channels.
+/// Texels a kernel makes at a time at the most, and its channels: as many sums as keep a processor of two adders busy.
 const LANES: usize = 8;
-const OUT: usize = 4;
+const OUT: usize = 8;
 /// Zeros left and right of each row.
 pub(super) const PAD: usize = 8;
 
@@ -96,45 +96,56 @@ impl Conv {
     pub(super) fn row(&self, arch: Arch, around: &[&[f32]], width: usize, out: &mut [f32]) {
         assert_eq!(around.len(), self.side, "a kernel sees as many rows as it is high");
         match self.side {
-            1 => arch.dispatch(|| self.taps::<1>(around, width, out)),
-            _ => arch.dispatch(|| self.taps::<3>(around, width, out)),
+            1 => arch.dispatch(ConvRow::<1> { layer: self, around, width, out }),
+            _ => arch.dispatch(ConvRow::<3> { layer: self, around, width, out }),
         }
     }
 
     #[inline(always)]
-    fn taps<const SIDE: usize>(&self, around: &[&[f32]], width: usize, out: &mut [f32]) {
-        let stride = stride(width);
+    fn taps<const SIDE: usize, S: Simd>(&self, simd: S, around: &[&[f32]], width: usize, out: &mut [f32]) {
+        let (stride, lanes) = (stride(width), S::F32_LANES);
         let per_block = self.inputs * SIDE * SIDE * OUT;
         for (block, weights) in self.packed.chunks_exact(per_block).enumerate() {
-            let mut x = 0;
-            while x < width {
-                let mut acc: [[f32; LANES]; OUT] = std::array::from_fn(|o| [self.bias[block * OUT + o]; LANES]);
+            for x in (0..width).step_by(lanes) {
+                let mut acc: [S::f32s; OUT] = std::array::from_fn(|o| simd.splat_f32s(self.bias[block * OUT + o]));
                 let mut taps = weights.chunks_exact(OUT);
                 for input in 0..self.inputs {
                     for line in around.iter().take(SIDE) {
                         let from = input * stride + PAD + x - SIDE / 2;
-                        let Some(line) = line.get(from..from + LANES + SIDE - 1) else { continue };
+                        let Some(line) = line.get(from..from + lanes + SIDE - 1) else { continue };
                         for dx in 0..SIDE {
-                            let (Some(v), Some(w)) = (line[dx..].first_chunk::<LANES>(), taps.next()) else { continue };
-                            for o in 0..OUT {
-                                for i in 0..LANES {
-                                    acc[o][i] += w[o] * v[i];
-                                }
+                            let (Some(v), Some(w)) = (S::as_simd_f32s(&line[dx..]).0.first(), taps.next()) else { continue };
+                            for (acc, w) in acc.iter_mut().zip(w) {
+                                *acc = simd.add_f32s(*acc, simd.mul_f32s(simd.splat_f32s(*w), *v));
                             }
                         }
                     }
                 }
-                for (o, acc) in acc.iter().enumerate() {
-                    let channel = block * OUT + o;
-                    if channel < self.outputs {
-                        let to = channel * stride + PAD + x;
-                        let count = LANES.min(width - x);
-                        out[to..to + count].copy_from_slice(&acc[..count]);
+                for (channel, acc) in (block * OUT..self.outputs).zip(acc) {
+                    if let Some(to) = S::as_mut_simd_f32s(&mut out[channel * stride + PAD + x..]).0.first_mut() {
+                        *to = acc;
                     }
                 }
-                x += LANES;
             }
         }
+        (0..self.outputs).for_each(|channel| clear_beyond(width, &mut out[channel * stride..][..stride]));
+    }
+}
+
+/// A row of a convolution, for the processor's widest lanes.
+struct ConvRow<'a, const SIDE: usize> {
+    layer: &'a Conv,
+    around: &'a [&'a [f32]],
+    width: usize,
+    out: &'a mut [f32],
+}
+
+impl<const SIDE: usize> WithSimd for ConvRow<'_, SIDE> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        self.layer.taps::<SIDE, S>(simd, self.around, self.width, self.out);
     }
 }
 
@@ -157,7 +168,7 @@ impl Depthwise {
 
     /// One row from the five around it.
     pub(super) fn row(&self, arch: Arch, around: &[&[f32]; DEEP], width: usize, out: &mut [f32]) {
-        arch.dispatch(|| self.taps(around, width, out));
+        arch.dispatch(DeepRow { layer: self, around, width, out });
     }
 
     #[inline(always)]
@@ -177,13 +188,37 @@ impl Depthwise {
                         }
                     }
                 }
-                let count = LANES.min(width - x);
-                let to = channel * stride + PAD + x;
-                out[to..to + count].copy_from_slice(&acc[..count]);
+                // Whole lanes: sums of which some are kept would live in memory all through the loop that makes them.
+                if let Some(to) = out[channel * stride + PAD + x..].first_chunk_mut() {
+                    *to = acc;
+                }
                 x += LANES;
             }
+            clear_beyond(width, &mut out[channel * stride..][..stride]);
         }
     }
+}
+
+/// A row of a depthwise convolution, likewise; a closure need not be drawn into the code that has those lanes.
+struct DeepRow<'a> {
+    layer: &'a Depthwise,
+    around: &'a [&'a [f32]; DEEP],
+    width: usize,
+    out: &'a mut [f32],
+}
+
+impl NullaryFnOnce for DeepRow<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        self.layer.taps(self.around, self.width, self.out);
+    }
+}
+
+/// The zeros right of a channel's row, which whole lanes wrote over.
+fn clear_beyond(width: usize, row: &mut [f32]) {
+    row[PAD + width..].fill(0.0);
 }
 
 /// Negative values to zero.

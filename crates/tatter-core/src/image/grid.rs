@@ -169,6 +169,24 @@ impl<P: Copy + Send + Sync> Image<P> {
         Self { size: part.size(), texels }
     }
 
+    /// A copy with so many texels more on all sides, the edges extended.
+    ///
+    /// # Panics
+    /// When the image has no texels: a bug of the caller.
+    #[must_use]
+    pub fn bordered(&self, by: usize) -> Self {
+        let last = self.height() - 1;
+        let size = Size::new(self.width() + 2 * by, self.height() + 2 * by);
+        let mut texels = Vec::with_capacity(size.area());
+        for y in 0..size.height {
+            let row = self.row(y.saturating_sub(by).min(last));
+            texels.extend(std::iter::repeat_n(row[0], by));
+            texels.extend_from_slice(row);
+            texels.extend(std::iter::repeat_n(row[row.len() - 1], by));
+        }
+        Self { size, texels }
+    }
+
     /// Copy `part` over this image with its top-left texel at `(x, y)`.
     ///
     /// # Panics
@@ -185,15 +203,21 @@ impl<P: Pixel> Image<P> {
     /// Bilinear sample at a place in texels (centres at +0.5), edges extended.
     pub fn bilinear(&self, x: f32, y: f32) -> P {
         let (x, y) = (x - 0.5, y - 0.5);
-        let (x0, y0) = (x.floor(), y.floor());
-        let (fx, fy) = (x - x0, y - y0);
-        let (x0, y0) = (x0 as isize, y0 as isize);
+        let (x0, y0) = (floor(x), floor(y));
+        let (fx, fy) = (x - x0 as f32, y - y0 as f32);
         P::ZERO
             .plus(self.get_clamped(x0, y0), (1.0 - fx) * (1.0 - fy))
             .plus(self.get_clamped(x0 + 1, y0), fx * (1.0 - fy))
             .plus(self.get_clamped(x0, y0 + 1), (1.0 - fx) * fy)
             .plus(self.get_clamped(x0 + 1, y0 + 1), fx * fy)
     }
+}
+
+/// The greatest whole number up to `x`, without the call that `f32::floor` is on processors of the oldest kind.
+#[inline]
+fn floor(x: f32) -> isize {
+    let toward_zero = x as isize;
+    toward_zero - isize::from(toward_zero as f32 > x)
 }
 
 /// What lies inside quadrilaterals, each by its corners in order around it, pixels.

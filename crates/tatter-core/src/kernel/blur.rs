@@ -29,7 +29,7 @@ pub fn gaussian<P: Pixel>(image: &Image<P>, sigma: f32) -> Image<P> {
     for w in &mut weights {
         *w /= sum;
     }
-    transposed(&along_rows(&transposed(&along_rows(image, &weights)), &weights))
+    along_columns(&along_rows(image, &weights), &weights)
 }
 
 fn box_variance(radius: usize) -> f32 {
@@ -47,13 +47,25 @@ fn along_rows<P: Pixel>(image: &Image<P>, weights: &[f32]) -> Image<P> {
         padded.extend(std::iter::repeat_n(source[0], radius));
         padded.extend_from_slice(source);
         padded.extend(std::iter::repeat_n(source[width - 1], radius));
-        for (x, target) in row.iter_mut().enumerate() {
-            let centre = x + radius;
-            let mut sum = padded[centre].times(weights[0]);
-            for (i, &w) in weights.iter().enumerate().skip(1) {
-                sum = sum.plus(padded[centre - i], w).plus(padded[centre + i], w);
-            }
-            *target = sum;
+        // Tap by tap along the row, so that neighbours are summed side by side.
+        row.iter_mut().zip(&padded[radius..]).for_each(|(to, own)| *to = own.times(weights[0]));
+        for (i, &w) in weights.iter().enumerate().skip(1) {
+            let either = padded[radius - i..].iter().zip(&padded[radius + i..]);
+            row.iter_mut().zip(either).for_each(|(to, (left, right))| *to = to.plus(*left, w).plus(*right, w));
+        }
+    });
+    out
+}
+
+/// The same down the columns.
+fn along_columns<P: Pixel>(image: &Image<P>, weights: &[f32]) -> Image<P> {
+    let last = image.height().saturating_sub(1);
+    let mut out = Image::filled(image.width(), image.height(), P::ZERO);
+    out.par_rows_mut().for_each(|(y, row)| {
+        row.iter_mut().zip(image.row(y)).for_each(|(to, own)| *to = own.times(weights[0]));
+        for (i, &w) in weights.iter().enumerate().skip(1) {
+            let either = image.row(y.saturating_sub(i)).iter().zip(image.row((y + i).min(last)));
+            row.iter_mut().zip(either).for_each(|(to, (above, below))| *to = to.plus(*above, w).plus(*below, w));
         }
     });
     out

@@ -63,7 +63,7 @@ pub(super) fn write_patch_on(
     if occupied {
         return Err(PatchError::Occupied { folder: folder.to_path_buf() });
     }
-    let encoded = task.stage("encode", || encode_maps(patch, task))?;
+    let encoded = task.stage("write.encode", || encode_maps(patch, task))?;
     let maps: Vec<WrittenMap> = encoded.iter().map(|(map, _)| map.clone()).collect();
     let text = describe(patch, &maps);
     task.stage("write", || {

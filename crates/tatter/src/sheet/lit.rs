@@ -52,15 +52,15 @@ struct Surface<'a> {
 impl Surface<'_> {
     /// Lambert, and sky times occlusion, over `ground`.
     fn lit(&self, ground: &Image<LinearRgb>) -> Image<LinearRgb> {
-        let unit =
-            |map: Option<&Map>, x: usize, y: usize| map.and_then(Map::as_unit).map_or(1.0, |i: &Image<Unit>| i.get(x, y).0);
+        let unit = |map: Option<&Image<Unit>>, x: usize, y: usize| map.map_or(1.0, |i| i.get(x, y).0);
+        let [cover, opacity, occlusion] = [self.cover, self.opacity, self.occlusion].map(|map| map.and_then(Map::as_unit));
         let (color, normal) = (self.color.and_then(Map::as_color), self.normal.and_then(Map::as_normal));
         Image::from_fn(ground.width(), ground.height(), |x, y| {
             let base = color.map_or(LinearRgb([0.5; 3]), |i| i.get(x, y));
             let n = normal.map_or(Normal::FLAT, |i| i.get(x, y));
             let direct: f32 = (0..3).map(|i| n.0[i] * LAMP[i]).sum::<f32>().max(0.0) / LAMP[2];
-            let light = SKY * unit(self.occlusion, x, y) + (1.0 - SKY) * direct;
-            let alpha = unit(self.cover, x, y) * unit(self.opacity, x, y);
+            let light = SKY * unit(occlusion, x, y) + (1.0 - SKY) * direct;
+            let alpha = unit(cover, x, y) * unit(opacity, x, y);
             let back = ground.get(x, y);
             LinearRgb(std::array::from_fn(|i| back.0[i] + (base.0[i] * light - back.0[i]) * alpha))
         })

@@ -23,11 +23,21 @@ const THUMB: usize = 256;
 /// All maps side by side with their names and kinds, and the patch lit on a checker. 8-bit sRGB values in linear light.
 #[must_use]
 pub fn sheet(patch: &Patch) -> Image<LinearRgb> {
-    let mut panels = vec![Panel::new("lit, on a checker", fit(&lit(patch), VIEW))];
+    sheet_beside(patch, &lit(patch))
+}
+
+/// [`thumb`] and [`sheet`].
+pub(crate) fn thumb_and_sheet(patch: &Patch) -> [Image<LinearRgb>; 2] {
+    let lit = lit(patch);
+    [fit(&lit, THUMB), sheet_beside(patch, &lit)]
+}
+
+fn sheet_beside(patch: &Patch, lit: &Image<LinearRgb>) -> Image<LinearRgb> {
+    let mut panels = vec![Panel::new("lit, on a checker", fit(lit, VIEW))];
     for channel in Channel::ALL {
         if let Some(entry) = &patch.maps[channel] {
             let title = format!("{channel} ({}){}", entry.origin.name(), range(channel, patch));
-            panels.push(Panel::new(&title, fit(&visible(channel, entry.map(), patch), VIEW)));
+            panels.push(Panel::new(&title, small(channel, entry.map(), patch, VIEW)));
         }
     }
     compose(&panels, &caption(patch))
@@ -69,7 +79,7 @@ pub(crate) fn views(patch: &Patch, side: usize) -> [Image<LinearRgb>; 2] {
 /// Each map as people read it, its longer side `side` texels.
 pub(crate) fn map_views(patch: &Patch, side: usize) -> Vec<(Channel, Image<LinearRgb>)> {
     let view = |(channel, entry): (Channel, &Option<PatchMap>)| {
-        entry.as_ref().map(|entry| (channel, fit(&visible(channel, entry.map(), patch), side)))
+        entry.as_ref().map(|entry| (channel, small(channel, entry.map(), patch, side)))
     };
     patch.maps.iter().filter_map(view).collect()
 }
@@ -121,6 +131,23 @@ pub(crate) fn visible(channel: Channel, map: &Map, patch: &Patch) -> Image<Linea
             image.map(|n| LinearRgb(n.0.map(|axis| tatter_core::color::decode_srgb((0.5 * axis + 0.5).clamp(0.0, 1.0)))))
         }
     }
+}
+
+/// A map as people read it, its longer side `side` texels. A large one is averaged as the data that it is, and then shown.
+fn small(channel: Channel, map: &Map, patch: &Patch, side: usize) -> Image<LinearRgb> {
+    let size = map.size();
+    let longest = size.width.max(size.height);
+    if longest <= side {
+        return fit(&visible(channel, map, patch), side);
+    }
+    let [width, height] = [size.width, size.height].map(|texels| (texels * side / longest).max(1));
+    let map = match map {
+        Map::Color(image) => Map::Color(area_resize(image, width, height)),
+        Map::Unit(image) => Map::Unit(area_resize(image, width, height)),
+        Map::Height(image) => Map::Height(area_resize(image, width, height)),
+        Map::Normal(image) => Map::Normal(area_resize(image, width, height)),
+    };
+    visible(channel, &map, patch)
 }
 
 /// Scaled so that the longer side is `side`.
