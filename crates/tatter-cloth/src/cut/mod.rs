@@ -308,12 +308,14 @@ fn subject(
     task: &Task,
 ) -> Result<(Measured, Isolated), CutError> {
     let first = task.stage("measure", || measure_quietly(&photo.color, seen, recipe.grain, task));
+    let unseen = seen.map(|seen| seen.map(|seen| !seen));
+    let unseen = unseen.as_ref();
     let isolated = task.stage("isolate", || match (alpha, seen) {
-        (None, _) => isolate(&photo.color, recipe, &hints(&first), task),
-        (Some(alpha), None) => isolate_known(&photo.color, alpha, recipe, &hints(&first), task),
+        (None, _) => isolate(&photo.color, recipe, &hints(&first, unseen), task),
+        (Some(alpha), None) => isolate_known(&photo.color, alpha, recipe, &hints(&first, None), task),
         (Some(alpha), Some(seen)) => {
             let alpha = alpha.zip(seen, |a, s| if s { a } else { Unit(0.0) });
-            isolate_known(&photo.color, &alpha, recipe, &hints(&first), task)
+            isolate_known(&photo.color, &alpha, recipe, &hints(&first, unseen), task)
         }
     })?;
     let isolated = match seen {
@@ -352,11 +354,11 @@ fn again(photo: &Photo, grain: Option<Angle>, isolated: &Isolated, first: Measur
     if second.woven && (!first.woven || second.confidence > first.confidence) { second } else { first }
 }
 
-fn hints(cloth: &Measured) -> ClothHints {
+fn hints<'a>(cloth: &Measured, unseen: Option<&'a Image<bool>>) -> ClothHints<'a> {
     if cloth.woven {
-        ClothHints { pitch_px: Some(cloth.pitch_px), thread_dirs: Some([cloth.grain, cloth.weft]) }
+        ClothHints { pitch_px: Some(cloth.pitch_px), thread_dirs: Some([cloth.grain, cloth.weft]), unseen }
     } else {
-        ClothHints::default()
+        ClothHints { unseen, ..ClothHints::default() }
     }
 }
 
