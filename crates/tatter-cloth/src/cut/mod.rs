@@ -223,7 +223,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
 
     let found = task.stage("gaps", || match backed::opacity(matte, backlit, &canvas) {
         Some((alpha, how)) => Ok(backed::gaps(&view, &isolated, &alpha, how)),
-        None => view.gaps(pitch_px, task),
+        None => view.gaps(pitch_px, thread_dirs, task),
     })?;
     let lit = lights.map(|shots| Dyed::measure(shots, photo, &canvas, scaled.scale, turn, task)).transpose()?;
     let clean = task.stage("clean", || match (matte, &lit) {
@@ -417,11 +417,12 @@ impl View {
     }
 
     /// Openings looked for in the one photo.
-    fn gaps(&self, pitch_px: Option<[f32; 2]>, task: &Task) -> Result<Gaps, GapError> {
+    fn gaps(&self, pitch_px: Option<[f32; 2]>, thread_dirs: Option<[Angle; 2]>, task: &Task) -> Result<Gaps, GapError> {
         let input = GapInput {
             see_through: self.see_through.as_ref(),
             intact: self.woven.as_ref(),
             pitch_px,
+            thread_dirs,
             gap_strokes: self.gap_strokes.as_ref(),
             cloth_strokes: self.cloth_strokes.as_ref(),
             ..GapInput::new(&self.torn)
