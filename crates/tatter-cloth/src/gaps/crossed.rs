@@ -87,7 +87,7 @@ fn limit(place: &Place, light: &Image<f32>, zone: &Image<bool>, pitch: f32) -> O
     let lit = quantile(&mut pick_light(light, &threads), 0.5) - crown;
     let count = |mask: &Image<bool>| mask.texels().iter().filter(|m| **m).count() as f32;
     let broad = count(&open(&threads, THREAD * pitch));
-    if apart < APART || broad > BROAD * count(&threads) || lit < CROWN[0] || lit > CROWN[1] {
+    if apart < APART || broad > BROAD * count(&threads) || !(CROWN[0]..=CROWN[1]).contains(&lit) {
         return None;
     }
     Some(limit)
