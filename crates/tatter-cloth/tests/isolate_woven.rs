@@ -1,6 +1,7 @@
 //! Injured regions of woven photos beside their known truth: what is hurt, with a rim one thread wide.
 
 use tatter_cloth::isolate::{ClothHints, isolate};
+use tatter_core::image::{Image, LinearRgb, Pixel as _};
 use tatter_core::model::CutRecipe;
 use tatter_core::task::Task;
 use tatter_testkit::scene::{Spec, cloth};
@@ -44,4 +45,27 @@ fn wear_around_a_hole_belongs_to_it() {
     let got = overlap("denim", damage, 4.5);
     // Measured 0.81; the hole alone is a third of it.
     assert!(got >= 0.74, "overlap {got} of found and true region, at least 0.74");
+}
+
+/// What lies on the cloth was filled in with an even colour; that is no injury, and draws no cover beyond itself.
+#[test]
+fn what_was_filled_in_is_not_hurt() {
+    let damage = Damage { length: 18.0, width: 5.0, ..Damage::new(Kind::Rip) };
+    let scene = Spec { damage: vec![damage], seed: 2, ..Spec::new(cloth("canvas"), 448, 8.0) }.shoot();
+    let on_it = |x: usize, y: usize| (60..388).contains(&x) && (60..195).contains(&y);
+    let unseen = Image::from_fn(448, 448, on_it);
+    let mean = scene.photo.texels().iter().fold(LinearRgb::ZERO, |sum, c| sum.plus(*c, 1.0 / (448.0 * 448.0)));
+    let photo = Image::from_fn(448, 448, |x, y| if on_it(x, y) { mean } else { scene.photo.get(x, y) });
+    let above = |unseen: Option<&Image<bool>>| {
+        let hints = ClothHints { pitch_px: Some(scene.pitch_px), unseen, ..ClothHints::default() };
+        let found = isolate(&photo, &CutRecipe::default(), &hints, &Task::new()).unwrap();
+        let covered = |rows: std::ops::Range<usize>| {
+            found.cover.texels()[448 * rows.start..448 * rows.end].iter().filter(|c| c.0 >= 0.5).count()
+        };
+        [covered(0..170), covered(195..448)]
+    };
+    let [stray, torn] = above(Some(&unseen));
+    assert!(stray == 0, "no cover on or beyond what lies on the cloth: {stray}");
+    assert!(torn > 5000, "the rip below it is found: {torn}");
+    assert!(above(None)[0] > 10_000, "what is not told is taken for a hole");
 }

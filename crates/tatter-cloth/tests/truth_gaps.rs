@@ -37,7 +37,8 @@ const BOUNDS: [Option<[f32; 4]>; 15] = [
     Some([0.69, 2.2, 0.93, 0.94]),
     Some([0.66, 2.4, 0.89, 0.94]),
     Some([0.78, 2.1, 0.83, 0.73]),
-    Some([0.73, 0.4, 0.67, 0.42]),
+    // Under the nap of crimped wool the slit is drawn in by a tenth of it.
+    Some([0.66, 0.4, 0.72, 0.55]),
 ];
 
 #[test]

@@ -1,13 +1,15 @@
 //! One layer of woven cloth laid into tiles: its yarns, and the loose fibres that stand out of them.
 
+use tatter_core::rng::Rng;
 use tatter_core::units::MmPerTexel;
 
+use crate::cloth::Finish;
 use crate::damage::{Injury, Run, Wound, mark, near};
 use crate::geometry::Geometry;
 use crate::knit::loop_height;
 use crate::loom::{Crossing, Family, Loom, WARP, WEFT};
-use crate::maths::{exp, length, ln, sin_cos};
-use crate::raster::{Fibre, Grid, Node, Style, Tile, Yarn};
+use crate::maths::{exp, length, ln, sin_cos, sin_cos_turns};
+use crate::raster::{Fibre, Grid, Node, RELIEF_OF_HAIR, RELIEF_OF_NAP, Style, Tile, Yarn};
 
 /// A cloth in place.
 #[derive(Debug)]
@@ -252,7 +254,7 @@ impl Layer {
     fn hairs_of_cell(&self, tile: &mut Tile<'_>, style: &Style, (family, thread, k): (Family, i32, i32), grid: &Grid) {
         let (own, other) = (&self.loom.threads[family], &self.loom.threads[1 - family]);
         let seed = self.loom.thread_seed(family) ^ 0x4A1D ^ ((thread.rem_euclid(own.period) as u64) << 20);
-        let mut rng = tatter_core::rng::Rng::new(seed ^ ((k.rem_euclid(other.period) as u64) << 40));
+        let mut rng = Rng::new(seed ^ ((k.rem_euclid(other.period) as u64) << 40));
         // Half of all fibres stand out below, and some lie close.
         // Rubbing raises more.
         let worn = self.wounds.iter().map(|w| w.worn(self.even(family, thread, k as f32))).fold(0.0, f32::max);
@@ -284,12 +286,25 @@ impl Layer {
             let there =
                 runs.map_or(!self.only_injured, |runs| runs.iter().any(|r| r.from <= k as f32 + t && k as f32 + t <= r.to));
             let place = [a.place[0] + dx * t, a.place[1] + dy * t];
+            // Nap is dense: what cannot reach the tile is left out before it is made, so each fibre draws from its own seed.
+            let mut apart = style.wave.map(|wave| (wave, Rng::new(rng.next_u64())));
+            let lie = Nap::of(self.loom.cloth.finish);
+            if apart
+                .as_ref()
+                .is_some_and(|(_, own_rng)| !touches(lie.around(place, own.half[0], &mut own_rng.clone()), grid.bounds()))
+            {
+                continue;
+            }
             let mut node = self.node_at(family, thread, k, t, place, a.lift);
             if !self.wounds.is_empty() {
                 mark(&self.wounds, self.even(family, thread, k as f32 + t), own.half[1], &mut node);
                 node.z += a.raised;
             }
-            let hair = hair(&node, heading, style, own.yarn.fibre.diameter().get(), &mut rng);
+            let diameter = own.yarn.fibre.diameter().get();
+            let hair = match &mut apart {
+                Some((wave, own_rng)) => nap(&node, heading, (style, *wave), (diameter, lie), own_rng),
+                None => hair(&node, heading, style, diameter, &mut rng),
+            };
             if there && touches(hair.bounds(), grid.bounds()) {
                 tile.fibre(&hair);
             }
@@ -307,7 +322,10 @@ pub(crate) fn touches(a: [f32; 4], b: [f32; 4]) -> bool {
 }
 
 /// A fibre that leaves the face of a yarn and bends over the cloth.
-pub(crate) fn hair(root: &Node, heading: [f32; 2], style: &Style, diameter: f32, rng: &mut tatter_core::rng::Rng) -> Fibre {
+pub(crate) fn hair(root: &Node, heading: [f32; 2], style: &Style, diameter: f32, rng: &mut Rng) -> Fibre {
+    if let Some(wave) = style.wave {
+        return nap(root, heading, (style, wave), (diameter, Nap::SPUN), rng);
+    }
     let across = rng.range(-0.95, 0.95);
     let reach = (-MEAN * ln(1.0 - rng.unit())).clamp(0.2, LONGEST);
     let side = [-heading[1], heading[0]];
@@ -331,5 +349,68 @@ pub(crate) fn hair(root: &Node, heading: [f32; 2], style: &Style, diameter: f32,
     }
     let level = rng.range(1.0, 1.25);
     let color = style.fibre_color((root.bare + rng.range(0.0, 0.3)).min(1.0), root.char, level);
-    Fibre { points, width: diameter * rng.range(0.75, 1.15), color, id: 0 }
+    Fibre { points, width: diameter * rng.range(0.75, 1.15), color, id: 0, relief: RELIEF_OF_HAIR }
+}
+
+/// How crimped fibres stand out of a yarn.
+#[derive(Clone, Copy, Debug)]
+struct Nap {
+    /// Mean length, mm.
+    mean: f32,
+    /// Deviation of their direction from the yarn's, radians.
+    lean: f32,
+}
+
+impl Nap {
+    /// As spun.
+    const SPUN: Self = Self { mean: MEAN, lean: 0.5 };
+    /// Milled and raised: drawn out over the face, every way (by eye).
+    const RAISED: Self = Self { mean: 0.7, lean: 0.85 };
+
+    fn of(finish: Finish) -> Self {
+        if finish == Finish::Raised { Self::RAISED } else { Self::SPUN }
+    }
+
+    /// Length of a fibre, mm: the first that is drawn of it.
+    fn reach(self, rng: &mut Rng) -> f32 {
+        (-self.mean * ln(1.0 - rng.unit())).clamp(0.2, LONGEST)
+    }
+
+    /// Where a fibre can be that is rooted at a place of a yarn with half that breadth.
+    fn around(self, [x, y]: [f32; 2], half: f32, rng: &mut Rng) -> [f32; 4] {
+        // A stout place is up to twice as broad as usual.
+        let far = self.reach(rng) + 3.0 * half;
+        [x - far, y - far, x + far, y + far]
+    }
+}
+
+/// A crimped fibre that lies on the face of a yarn and of its neighbours, more or less along it, and rises from it here and there.
+fn nap(root: &Node, heading: [f32; 2], (style, wave): (&Style, f32), (diameter, lie): (f32, Nap), rng: &mut Rng) -> Fibre {
+    let reach = lie.reach(rng);
+    let across = rng.range(-0.95, 0.95);
+    let side = [-heading[1], heading[0]];
+    let way = if rng.unit() < 0.5 { 1.0 } else { -1.0 };
+    let mut lean = lie.lean * rng.normal();
+    let bend = 0.7 * rng.normal() / reach.max(0.5);
+    let (swing, phase) = (rng.range(0.2, 0.9), rng.unit());
+    let own_wave = wave * rng.range(0.6, 1.3);
+    let stand = 0.05 * exp(0.6 * rng.normal()) * reach.min(1.0);
+    let mut at = [root.place[0] + side[0] * across * root.half[0], root.place[1] + side[1] * across * root.half[0]];
+    let z = root.z + root.half[1] * (1.0 - across * across).sqrt();
+    let steps = (reach / 0.11).ceil().clamp(4.0, 20.0) as usize;
+    let stride = reach / steps as f32;
+    let mut points = Vec::with_capacity(steps + 1);
+    for step in 0..=steps {
+        let t = step as f32 / steps as f32;
+        let (crimp, rise) = sin_cos_turns(step as f32 * stride / own_wave + phase);
+        points.push([at[0], at[1], z + stand * (1.6 * t * (1.0 - 0.55 * t) + 0.25 * rise)]);
+        let (s, c) = sin_cos(lean + swing * crimp);
+        for k in 0..2 {
+            at[k] += stride * (way * heading[k] * c + side[k] * s);
+        }
+        lean += bend * stride;
+    }
+    let shade = (0.6 * rng.normal()).clamp(-1.0, 1.0);
+    let color = style.blended_color((root.bare + rng.range(0.0, 0.2)).min(1.0), root.char, root.shade * 1.05, shade);
+    Fibre { points, width: diameter * rng.range(0.7, 1.25), color, id: 0, relief: RELIEF_OF_NAP }
 }

@@ -5,6 +5,7 @@ use crate::cloth::{Cloth, Finish};
 use crate::geometry::{Geometry, Strand, weave_angle};
 use crate::maths::{sin_cos, smoothstep};
 use crate::noise::{Cells, line, normal, pick, plane};
+use crate::sheet::Lie;
 use crate::yarn::{Twist, Yarn};
 
 /// Warp 0, weft 1.
@@ -315,7 +316,7 @@ fn threads(
     let length = cloth_length * knit;
     let whole = |rate: f32| (rate * length).round() / length;
     let hand = if yarn.twist == Twist::Z { 1.0 } else { -1.0 };
-    let sheets = (length / (crate::sheet::LENGTH_IN_DIAMETERS * own.diameter)).round().max(1.0);
+    let sheets = (length / Lie::of(yarn.fibre, own.diameter).length(own.diameter)).round().max(1.0);
     let press = if cloth.finish == Finish::Pressed { 0.9 } else { 1.0 };
     Threads {
         yarn: yarn.clone(),

@@ -7,6 +7,7 @@ use tatter_core::rng::Rng;
 
 use crate::maths::sin_cos_turns;
 use crate::noise::pick;
+use crate::yarn::Fibre;
 
 /// Texels around a yarn and along it: powers of two, so that they wrap by their low bits.
 const AROUND: usize = 256;
@@ -18,20 +19,56 @@ pub(crate) struct Sheet {
     texels: Vec<[f32; 2]>,
 }
 
-/// Length of the sheet as a multiple of the yarn's diameter.
-pub(crate) const LENGTH_IN_DIAMETERS: f32 = 70.0;
+/// How fibres lie in the skin of a yarn.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Lie {
+    /// Length of the sheet as a multiple of the yarn's diameter.
+    diameters: f32,
+    /// Deviation of their direction and depth of their crimp, texels around for one along, and texels around.
+    slant: f32,
+    crimp: f32,
+    /// Waves of crimp in the sheet.
+    waves: f32,
+    /// Least share of the sheet over which one shows, and how much longer some do; hundredths.
+    shown: [usize; 2],
+    /// Deviation of their shade.
+    shades: f32,
+}
+
+impl Lie {
+    /// Straight fibres lie side by side; crimped ones hold each other off and cross, and each shows for some millimetres only (by
+    /// eye, beside what is known of woollen yarns: their fibres are carded, not combed).
+    pub(crate) fn of(fibre: Fibre, diameter: f32) -> Self {
+        let straight = Self { diameters: 70.0, slant: 0.045, crimp: 0.0, waves: 0.0, shown: [55, 40], shades: 0.45 };
+        match fibre.crimp_wave() {
+            None => straight,
+            Some(wave) => {
+                let diameters = 24.0;
+                Self { diameters, slant: 0.9, crimp: 6.0, waves: diameters * diameter / wave.get(), shown: [8, 26], shades: 0.75 }
+            }
+        }
+    }
+
+    /// Length of the sheet of a yarn of that diameter, in the same unit.
+    pub(crate) fn length(&self, diameter: f32) -> f32 {
+        self.diameters * diameter
+    }
+}
 
 impl Sheet {
-    /// Of a yarn of that diameter and fibre diameter, both mm, seen by samples `sample_mm` wide.
-    pub(crate) fn new(diameter: f32, fibre: f32, sample_mm: f32, seed: u64) -> Self {
+    /// Of a yarn of that diameter, mm, seen by samples `sample_mm` wide.
+    pub(crate) fn new(diameter: f32, fibre: Fibre, sample_mm: f32, seed: u64) -> Self {
+        let lie = Lie::of(fibre, diameter);
         let round = std::f32::consts::PI * diameter;
-        let visible = (round / fibre).clamp(10.0, 110.0);
+        let visible = (round / fibre.diameter().get()).clamp(10.0, 110.0);
         // Breadth of a ridge in texels, and steps of the wander.
         let half = 0.62 * AROUND as f32 / visible;
         let mut texels = vec![[0.0f32, 0.0]; AROUND * ALONG];
         let mut rng = Rng::new(seed ^ 0x5EE7);
-        for _ in 0..(visible * 2.6) as usize {
-            lay(&mut texels, half, seed, &mut rng);
+        // The shorter they show, the more of them.
+        let layers = if lie.crimp > 0.0 { 9.0 } else { 2.6 };
+        for _ in 0..(visible * layers) as usize {
+            lay(&mut texels, &lie, half, seed, &mut rng);
         }
         let mut sheet = Self { texels };
         sheet.level();
@@ -97,20 +134,24 @@ fn split(x: f32) -> (usize, f32) {
 }
 
 /// Lay one fibre: it wanders sideways and sinks in and out; the highest at a place shows.
-fn lay(texels: &mut [[f32; 2]], half: f32, seed: u64, rng: &mut Rng) {
+fn lay(texels: &mut [[f32; 2]], lie: &Lie, half: f32, seed: u64, rng: &mut Rng) {
     let place = rng.range(0.0, AROUND as f32);
-    let slant = 0.045 * rng.normal();
-    let (start, run) = (rng.below(ALONG), ALONG * 55 / 100 + rng.below(ALONG * 4 / 10));
+    let slant = lie.slant * rng.normal();
+    let [least, more] = lie.shown;
+    let (start, run) = (rng.below(ALONG), ALONG * least / 100 + rng.below(ALONG * more / 100));
     let sway = [rng.range(0.6, 2.2) * half, rng.range(0.3, 0.9) * half];
     let (phase, waves) = ([rng.unit(), rng.unit(), rng.unit()], [rng.range(1.0, 2.6), rng.range(3.0, 7.0), rng.range(1.0, 3.5)]);
     // Fibres lie in strands, some of which stand out.
     let strand = pick(seed ^ 0xB0, (place / AROUND as f32 * 11.0) as i32, 0);
-    let (level, shade) = (rng.range(0.0, 0.55) + 0.35 * strand, (rng.normal() * 0.45 + 0.35 * (strand - 0.5)).clamp(-1.0, 1.0));
+    let (level, shade) =
+        (rng.range(0.0, 0.55) + 0.35 * strand, (rng.normal() * lie.shades + 0.35 * (strand - 0.5)).clamp(-1.0, 1.0));
     let own = half * rng.range(0.75, 1.25);
     for step in 0..run {
         let t = step as f32 / ALONG as f32;
         let ends = (8.0 * step.min(run - 1 - step) as f32 / run as f32).min(1.0);
         let wander = sway[0] * sin_cos_turns(waves[0] * t + phase[0]).0 + sway[1] * sin_cos_turns(waves[1] * t + phase[1]).0;
+        let wander =
+            if lie.crimp > 0.0 { wander + lie.crimp * sin_cos_turns(lie.waves * t + phase[0] + phase[1]).0 } else { wander };
         let middle = place + slant * step as f32 + wander;
         let up = level + 0.45 * sin_cos_turns(waves[2] * t + phase[2]).0 - 0.6 * (1.0 - ends);
         let row = (start + step) % ALONG * AROUND;

@@ -17,6 +17,7 @@ use crate::loom::Loom;
 use crate::maths::sin_cos;
 use crate::raster::{Style, View};
 use crate::render::{Maps, Scene, render};
+use crate::sheet::Lie;
 use crate::yarn::{Dye, Yarn};
 
 /// Intact cloth that repeats.
@@ -255,7 +256,13 @@ fn mending(spec: &PatchSpec, scene: &mut Scene, face: f32) -> Mending {
     let diameter = yarn.diameter().get();
     let turns = 0.30 / diameter;
     let sample = scene.scale.get() / scene.samples as f32;
-    scene.styles.push(Style::of(&yarn, [turns, 0.2 * turns], 70.0 * diameter, sample, spec.seed ^ 0x3E4D));
+    scene.styles.push(Style::of(
+        &yarn,
+        [turns, 0.2 * turns],
+        Lie::of(yarn.fibre, diameter).length(diameter),
+        sample,
+        spec.seed ^ 0x3E4D,
+    ));
     Mending { style: scene.styles.len() as u16 - 1, diameter, face }
 }
 

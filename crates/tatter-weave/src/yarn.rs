@@ -65,6 +65,15 @@ impl Fibre {
         })
     }
 
+    /// Length of a wave of its natural crimp, mm; `None` for fibres that lie straight. Wool has 3 to 6 waves a cm in the middle
+    /// qualities (textile handbooks, from memory).
+    pub const fn crimp_wave(self) -> Option<Mm> {
+        match self {
+            Self::Wool => Some(Mm(2.2)),
+            _ => None,
+        }
+    }
+
     /// Roughness of a yarn of it, 1 fully matte (common practice, no source): filaments shine, staple fibres do not.
     pub(crate) const fn roughness(self) -> f32 {
         match self {

@@ -223,7 +223,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
 
     let found = task.stage("gaps", || match backed::opacity(matte, backlit, &canvas) {
         Some((alpha, how)) => Ok(backed::gaps(&view, &isolated, &alpha, how)),
-        None => view.gaps(pitch_px, task),
+        None => view.gaps(pitch_px, thread_dirs, task),
     })?;
     let lit = lights.map(|shots| Dyed::measure(shots, photo, &canvas, scaled.scale, turn, task)).transpose()?;
     let clean = task.stage("clean", || match (matte, &lit) {
@@ -308,12 +308,14 @@ fn subject(
     task: &Task,
 ) -> Result<(Measured, Isolated), CutError> {
     let first = task.stage("measure", || measure_quietly(&photo.color, seen, recipe.grain, task));
+    let unseen = seen.map(|seen| seen.map(|seen| !seen));
+    let unseen = unseen.as_ref();
     let isolated = task.stage("isolate", || match (alpha, seen) {
-        (None, _) => isolate(&photo.color, recipe, &hints(&first), task),
-        (Some(alpha), None) => isolate_known(&photo.color, alpha, recipe, &hints(&first), task),
+        (None, _) => isolate(&photo.color, recipe, &hints(&first, unseen), task),
+        (Some(alpha), None) => isolate_known(&photo.color, alpha, recipe, &hints(&first, None), task),
         (Some(alpha), Some(seen)) => {
             let alpha = alpha.zip(seen, |a, s| if s { a } else { Unit(0.0) });
-            isolate_known(&photo.color, &alpha, recipe, &hints(&first), task)
+            isolate_known(&photo.color, &alpha, recipe, &hints(&first, unseen), task)
         }
     })?;
     let isolated = match seen {
@@ -352,11 +354,11 @@ fn again(photo: &Photo, grain: Option<Angle>, isolated: &Isolated, first: Measur
     if second.woven && (!first.woven || second.confidence > first.confidence) { second } else { first }
 }
 
-fn hints(cloth: &Measured) -> ClothHints {
+fn hints<'a>(cloth: &Measured, unseen: Option<&'a Image<bool>>) -> ClothHints<'a> {
     if cloth.woven {
-        ClothHints { pitch_px: Some(cloth.pitch_px), thread_dirs: Some([cloth.grain, cloth.weft]) }
+        ClothHints { pitch_px: Some(cloth.pitch_px), thread_dirs: Some([cloth.grain, cloth.weft]), unseen }
     } else {
-        ClothHints::default()
+        ClothHints { unseen, ..ClothHints::default() }
     }
 }
 
@@ -415,11 +417,12 @@ impl View {
     }
 
     /// Openings looked for in the one photo.
-    fn gaps(&self, pitch_px: Option<[f32; 2]>, task: &Task) -> Result<Gaps, GapError> {
+    fn gaps(&self, pitch_px: Option<[f32; 2]>, thread_dirs: Option<[Angle; 2]>, task: &Task) -> Result<Gaps, GapError> {
         let input = GapInput {
             see_through: self.see_through.as_ref(),
             intact: self.woven.as_ref(),
             pitch_px,
+            thread_dirs,
             gap_strokes: self.gap_strokes.as_ref(),
             cloth_strokes: self.cloth_strokes.as_ref(),
             ..GapInput::new(&self.torn)

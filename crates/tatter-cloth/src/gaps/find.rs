@@ -8,6 +8,7 @@ use tatter_core::task::Task;
 
 use super::backing::{Backing, FOREIGN, Search, UsualTint, backings, told};
 use super::bare::bare_places;
+use super::crossed::crossed_places;
 use super::even::{Even, even_places};
 use super::fibres::with_fibres;
 use super::odds::{Colors, Links, SURE, beliefs, surroundings};
@@ -39,7 +40,13 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
     task.check()?;
     let known = pick(color, &reference);
     let colors = task.stage("gaps.backing", || colors(&place, &even, &known, scale, pitch));
-    let bare = task.stage("gaps.bare", || bare_places(&place, scale, pitch));
+    let bare = task.stage("gaps.bare", || {
+        let crossed = input.thread_dirs.and_then(|dirs| crossed_places(&place, scale, pitch, dirs));
+        match (bare_places(&place, scale, pitch), crossed) {
+            (Some(bare), Some(crossed)) => Some(bare.zip(&crossed, |b, c| b || c)),
+            (bare, crossed) => bare.or(crossed),
+        }
+    });
     if colors.behind.is_empty() && place.matte.is_none() {
         let open = input.pitch_px.and_then(|pitch| mesh::meshes(&place.color, &place.reference, scale, pitch));
         if let Some(belief) = open {

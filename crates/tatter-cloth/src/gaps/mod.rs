@@ -6,6 +6,7 @@
 
 mod backing;
 mod bare;
+mod crossed;
 mod even;
 mod fibres;
 mod find;
@@ -19,6 +20,7 @@ mod slit;
 
 pub use find::gaps;
 
+use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Size, Unit};
 use tatter_core::model::Origin;
@@ -35,6 +37,8 @@ pub struct GapInput<'a> {
     pub intact: Option<&'a Image<bool>>,
     /// Spacing of ends and of picks in texels; assumed when absent.
     pub pitch_px: Option<[f32; 2]>,
+    /// The lines that warp and weft run along, when they were measured.
+    pub thread_dirs: Option<[Angle; 2]>,
     /// Strokes that say: here one sees through.
     pub gap_strokes: Option<&'a Image<bool>>,
     /// Strokes that say: here is cloth.
@@ -44,8 +48,8 @@ pub struct GapInput<'a> {
 impl<'a> GapInput<'a> {
     /// The least that must be known.
     pub const fn new(cover: &'a Image<Unit>) -> Self {
-        let (see_through, intact, pitch_px, gap_strokes, cloth_strokes) = (None, None, None, None, None);
-        Self { cover, see_through, intact, pitch_px, gap_strokes, cloth_strokes }
+        let (see_through, intact, pitch_px, thread_dirs) = (None, None, None, None);
+        Self { cover, see_through, intact, pitch_px, thread_dirs, gap_strokes: None, cloth_strokes: None }
     }
 }
 

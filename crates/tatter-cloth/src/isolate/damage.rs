@@ -24,8 +24,8 @@ pub(super) fn isolate_damage(
     let told_gap = working.painted(recipe, StrokeKind::Gap);
     let told_injured = told_injured.zip(&told_gap, |a, b| a || b);
     let told_intact = working.painted(recipe, StrokeKind::Cloth);
-    let burnt = burnt(&working.color, task);
-    let mut look = Look::new(working, &told_injured, burnt.as_ref(), recipe.seed);
+    let blank = blank(working, task);
+    let mut look = Look::new(working, &told_injured, blank.as_ref(), recipe.seed);
     task.check()?;
     let mut found = find::sure_places(&look.score, sigma);
     let (mask, taken) = choose(&mut found, &look.score, working, recipe, &told_injured, task)?;
@@ -39,7 +39,7 @@ pub(super) fn isolate_damage(
     let mut torn = None;
     task.check()?;
     if recipe.around.is_none()
-        && let Some((wider, mask)) = wider(working, &region, burnt.as_ref(), recipe.seed)
+        && let Some((wider, mask)) = wider(working, &region, blank.as_ref(), recipe.seed)
     {
         let whole = refined(&wider, &mask);
         let held = region.zip(&whole, |r, w| r && w).texels().iter().filter(|h| **h).count();
@@ -123,13 +123,15 @@ struct Look {
 }
 
 impl Look {
-    /// The cloth is not learnt from what is excluded.
-    fn new(working: &Working, exclude: &Image<bool>, burnt: Option<&Image<bool>>, seed: u64) -> Self {
+    /// The cloth is not learnt from what is excluded; what is blank is no injury.
+    fn new(working: &Working, exclude: &Image<bool>, blank: Option<&Image<bool>>, seed: u64) -> Self {
         let sigma = working.sigma();
+        let unseen = working.unseen.as_ref().map(|unseen| exclude.zip(unseen, |e, u| e || u));
+        let exclude = unseen.as_ref().unwrap_or(exclude);
         let lab = features::flat_lab(&working.color, sigma, exclude);
         let score = find::outlier_score(&lab, sigma, working.lines, exclude, seed);
-        let score = match burnt {
-            Some(burnt) => score.zip(burnt, |s, b| if b { s.min(1.0) } else { s }),
+        let score = match blank {
+            Some(blank) => score.zip(blank, |s, b| if b { s.min(1.0) } else { s }),
             None => score,
         };
         Self { lab, score }
@@ -143,7 +145,7 @@ impl Look {
 /// Wear is often broader than the hole it led to, and where it covers much of the photo the cloth's model has learnt it as one more
 /// kind of cloth. The model learnt anew, far from the region alone: with it the place that holds the region, when what it has more is
 /// much, of another tint than the cloth, and inside the photo.
-fn wider(working: &Working, region: &Image<bool>, burnt: Option<&Image<bool>>, seed: u64) -> Option<(Look, Image<bool>)> {
+fn wider(working: &Working, region: &Image<bool>, blank: Option<&Image<bool>>, seed: u64) -> Option<(Look, Image<bool>)> {
     /// The surround left out, in half diagonals of the region; and least share of the photo that must be left to learn from.
     const SURROUND: [f32; 2] = [0.8, 0.5];
     const LEFT: f32 = 0.3;
@@ -160,7 +162,7 @@ fn wider(working: &Working, region: &Image<bool>, burnt: Option<&Image<bool>>, s
     let count = |mask: &Image<bool>| mask.texels().iter().filter(|m| **m).count() as f32;
     let area = region.size().area() as f32;
     let near = SURROUND.map(|share| away.map(|d| d < share * half)).into_iter().find(|near| count(near) < (1.0 - LEFT) * area)?;
-    let look = Look::new(working, &near, burnt, seed);
+    let look = Look::new(working, &near, blank, seed);
     let found = find::sure_places(&look.score, working.sigma());
     let mask = found.into_iter().map(|place| place.mask).find(|mask| touches(mask, region))?;
     let mask = look.without_sheen(working, &mask);
@@ -184,6 +186,17 @@ fn wider(working: &Working, region: &Image<bool>, burnt: Option<&Image<bool>>, s
     let off = a.hypot(b);
     let grown = count(&more) > MORE * count(region) && off > OTHER;
     (grown && (reached as f32) < AT_BORDER * 4.0 * (width + height) as f32).then_some((look, mask))
+}
+
+/// Where the photo shows no threads that could be hurt: what lies on the cloth, with what its edge does to the features of cloth
+/// beside it, and what is burnt out. `None` without any.
+fn blank(working: &Working, task: &Task) -> Option<Image<bool>> {
+    let burnt = burnt(&working.color, task);
+    let unseen = working.unseen.as_ref().map(|unseen| dilate(unseen, working.sigma()));
+    match (burnt, unseen) {
+        (Some(burnt), Some(unseen)) => Some(burnt.zip(&unseen, |b, u| b || u)),
+        (burnt, unseen) => burnt.or(unseen),
+    }
 }
 
 /// Where the intact cloth itself is burnt out in places (its border is), white without texture is no injury: those places; `None`

@@ -31,11 +31,13 @@ const LONGEST_SIDE: usize = 12_000;
 
 /// What is known of the cloth's threads before its subject is found.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct ClothHints {
+pub struct ClothHints<'a> {
     /// Spacing of ends and of picks in photo pixels.
     pub pitch_px: Option<[f32; 2]>,
     /// The lines that warp and weft run along.
     pub thread_dirs: Option<[Angle; 2]>,
+    /// Where the photo shows neither cloth nor injury, and something was filled in: a card or a ruler that lies on the cloth.
+    pub unseen: Option<&'a Image<bool>>,
 }
 
 /// One injured place in a photo.
@@ -159,7 +161,12 @@ impl Explain for IsolateError {
 ///
 /// # Errors
 /// When the photo is too small or too large, when nothing is found, or when stopped.
-pub fn isolate(color: &Image<LinearRgb>, recipe: &CutRecipe, hints: &ClothHints, task: &Task) -> Result<Isolated, IsolateError> {
+pub fn isolate(
+    color: &Image<LinearRgb>,
+    recipe: &CutRecipe,
+    hints: &ClothHints<'_>,
+    task: &Task,
+) -> Result<Isolated, IsolateError> {
     let size = color.size();
     if size.width.min(size.height) < 32 {
         return Err(IsolateError::TooSmall { size });
@@ -202,7 +209,7 @@ pub fn isolate_known(
     color: &Image<LinearRgb>,
     alpha: &Image<Unit>,
     recipe: &CutRecipe,
-    hints: &ClothHints,
+    hints: &ClothHints<'_>,
     task: &Task,
 ) -> Result<Isolated, IsolateError> {
     let open = open_border(alpha);
@@ -240,20 +247,26 @@ struct Working {
     pitch: f32,
     /// Directions threads run along, measured or upright and level.
     lines: [Angle; 2],
+    /// Where nothing of the cloth is seen.
+    unseen: Option<Image<bool>>,
 }
 
 impl Working {
     /// Thread spacing taken when nobody measured it, working pixels: what a close photo of cloth shows.
     const ASSUMED_PITCH: f32 = 4.0;
 
-    fn new(color: &Image<LinearRgb>, hints: &ClothHints) -> Self {
+    fn new(color: &Image<LinearRgb>, hints: &ClothHints<'_>) -> Self {
         let longest = color.width().max(color.height());
         let shrink = (longest as f32 / WORKING_SIDE as f32).max(1.0);
         let scaled = |n: usize| ((n as f32 / shrink).round() as usize).max(1);
         let small = tatter_core::kernel::area_resize(color, scaled(color.width()), scaled(color.height()));
         let pitch = hints.pitch_px.map_or(Self::ASSUMED_PITCH, |[a, b]| 0.5 * (a + b) / shrink);
         let lines = hints.thread_dirs.unwrap_or([Angle::degrees(90.0), Angle::ZERO]);
-        Self { color: small, shrink, pitch, lines }
+        let unseen = hints.unseen.map(|unseen| {
+            let at = |v: usize, n: usize| (((v as f32 + 0.5) * shrink) as usize).min(n - 1);
+            Image::from_fn(small.width(), small.height(), |x, y| unseen.get(at(x, unseen.width()), at(y, unseen.height())))
+        });
+        Self { color: small, shrink, pitch, lines, unseen }
     }
 
     /// Smoothing of features: about one thread, within what a picture of this size allows.

@@ -9,7 +9,7 @@ use crate::layer::{Layer, hair};
 use crate::loom::Family;
 use crate::maths::{length, lerp, sin_cos, sin_cos_turns, smoothstep};
 use crate::noise::{line, pick};
-use crate::raster::{Fibre, Node, Style, Yarn};
+use crate::raster::{Fibre, Node, RELIEF_OF_HAIR, Style, Yarn};
 
 type Bounds = [f32; 4];
 
@@ -256,7 +256,7 @@ pub(crate) fn tuft(
             angle += (splay + curl * t * 2.0) * 1.6 / steps as f32 + 0.08 * rng.normal();
         }
         let color = style.fibre_color(rng.range(0.15, 0.95), tip.char, rng.range(0.95, 1.25));
-        loose.fibre(Fibre { points, width: width * rng.range(0.8, 1.15), color, id: 0 });
+        loose.fibre(Fibre { points, width: width * rng.range(0.8, 1.15), color, id: 0, relief: RELIEF_OF_HAIR });
     }
 }
 

@@ -2,6 +2,11 @@
 
 use tatter_core::image::LinearRgb;
 
+/// Share of a hair's height that shows in the relief of the thread beneath; all of it made dark scratches when lit.
+pub(crate) const RELIEF_OF_HAIR: f32 = 0.3;
+/// The same of nap, which lies so close that it is the surface.
+pub(crate) const RELIEF_OF_NAP: f32 = 0.55;
+
 /// A fibre as a chain of points.
 #[derive(Clone, Debug)]
 pub(crate) struct Fibre {
@@ -13,6 +18,8 @@ pub(crate) struct Fibre {
     pub(crate) color: LinearRgb,
     /// Number of the thread it belongs to.
     pub(crate) id: u32,
+    /// Share of its height that shows in the relief of what it crosses.
+    pub(crate) relief: f32,
 }
 
 impl Fibre {

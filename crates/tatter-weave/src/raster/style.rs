@@ -26,6 +26,10 @@ pub(crate) struct Style {
     dye: Dye,
     /// How much fibres differ in shade.
     mottle: f32,
+    /// And in hue: wool is dyed before it is blended and spun, and its own yellow shows where it took less dye.
+    hue: f32,
+    /// Length of a wave of the fibres' crimp, mm.
+    pub(crate) wave: Option<f32>,
     roughness: f32,
 }
 
@@ -72,9 +76,11 @@ impl Style {
             fibre_turns,
             sheets_per_mm: 1.0 / sheet_mm,
             relief: 1.6 * fibre + 0.05 * ply_diameter,
-            sheet: Sheet::new(ply_diameter, fibre, sample_mm, seed),
+            sheet: Sheet::new(ply_diameter, yarn.fibre, sample_mm, seed),
             dye: yarn.dye,
             mottle: 0.14 + 0.34 * yarn.blend,
+            hue: if yarn.fibre.crimp_wave().is_some() { 0.16 * yarn.blend } else { 0.0 },
+            wave: yarn.fibre.crimp_wave().map(|wave| wave.get()),
             roughness: yarn.fibre.roughness(),
         }
     }
@@ -144,6 +150,10 @@ impl Style {
             let (dyed, core) = (self.dye.color.0[k], self.dye.core.0[k]);
             worn(dyed + (core - dyed) * shallow.min(1.0), core, bare) * level
         });
+        if self.hue > 0.0 {
+            color[0] *= 1.0 + 0.6 * self.hue * shade;
+            color[2] *= 1.0 - 0.8 * self.hue * shade;
+        }
         if values.char > 0.0 {
             let (scorch, black) = (smoothstep(0.0, 0.45, values.char), smoothstep(0.35, 1.0, values.char + 0.12 * shade));
             for k in 0..3 {
@@ -156,8 +166,13 @@ impl Style {
 
     /// Colour of a single fibre of this yarn: `bare` 0 from the surface, 1 from the heart.
     pub(crate) fn fibre_color(&self, bare: f32, char: f32, level: f32) -> LinearRgb {
+        self.blended_color(bare, char, level, 0.0)
+    }
+
+    /// The same of a fibre of that shade among those of the blend, -1..1.
+    pub(crate) fn blended_color(&self, bare: f32, char: f32, level: f32, shade: f32) -> LinearRgb {
         let values = Values { z: 0.0, thick: 0.0, ply: [0.0, 1.0], along: 0.0, shade: level, bare, char };
-        self.color(&values, 0.8, 0.0)
+        self.color(&values, 0.8, shade)
     }
 }
 

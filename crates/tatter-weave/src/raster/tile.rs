@@ -73,9 +73,6 @@ pub(crate) struct Texel {
     pub(crate) id: u32,
 }
 
-/// Share of a hair's height that shows in the relief of the thread beneath; all of it made dark scratches when lit.
-const RELIEF_OF_HAIR: f32 = 0.3;
-
 /// No segment.
 const NONE: u32 = u32::MAX;
 
@@ -248,7 +245,7 @@ impl Texel {
             self.roughness = 0.9;
         }
         // A hair is round and lies loose: where it crosses thread it hardly changes the relief.
-        let weight = if own > 0.0 { share * lerp(1.0, RELIEF_OF_HAIR, own) } else { 1.0 };
+        let weight = if own > 0.0 { share * lerp(1.0, fibre.relief, own) } else { 1.0 };
         self.height += (z - self.height) * weight;
         self.roughness += (0.9 - self.roughness) * share;
         for k in 0..3 {
