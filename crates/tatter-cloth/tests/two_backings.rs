@@ -15,7 +15,7 @@ use tatter_core::model::{CutRecipe, Origin, Scale, Subject};
 use tatter_core::task::Task;
 use tatter_testkit::measures::{alpha_error, count, overlap};
 use tatter_testkit::pair::{CARDS, Nudge, Pair, STILL, nudge, pair};
-use tatter_testkit::scene::{Spec, on_photo, photo};
+use tatter_testkit::scene::{Spec, dyed, on_photo, photo};
 use tatter_weave::Kind;
 
 const SIDE: usize = 384;
@@ -124,6 +124,29 @@ fn shots_are_laid_on_each_other_to_a_tenth_of_a_pixel() {
             if off > 0.1 || alignment.correlation < 0.9 || alignment.local > 0.1 {
                 far.push(format!("{name}, {nudge:?}: off {off:.3}, {alignment:.3?}"));
             }
+        }
+    }
+    assert!(far.is_empty(), "{far:#?}");
+}
+
+/// Pores outshine cloth that is as dark as a twentieth of the card: contrast alone lays it a thread or half a thread off.
+#[test]
+fn shots_of_dark_cloth_are_laid_on_each_other_to_a_third_of_a_pixel() {
+    let mut far = Vec::new();
+    for (kind, [length, width], nudge) in
+        [(Kind::Rip, [9.0, 2.5], nudge(SIDE, 0.15, [1.3, -0.6])), (Kind::Burn, [7.0, 7.0], nudge(SIDE, -0.2, [-2.1, 1.4]))]
+    {
+        let navy = [0.02, 0.03, 0.07];
+        let spec = Spec { cloth: dyed("poplin", navy, navy), ..spec("poplin", 8.0, kind, length, width) };
+        let pair = pair(&spec, CARDS, &nudge, 0.004);
+        match lay(&pair.light, &pair.dark, &Task::new()) {
+            Ok(laid) => {
+                let off = off(|p| laid.alignment.other_from_reference.at(p), &nudge);
+                if off > 0.33 {
+                    far.push(format!("{kind:?}: off {off:.3}, {:.3?}", laid.alignment));
+                }
+            }
+            Err(refused) => far.push(format!("{kind:?}: {refused}")),
         }
     }
     assert!(far.is_empty(), "{far:#?}");

@@ -77,8 +77,12 @@ fn commonest(values: &mut [f32]) -> f32 {
 /// The dark shot at the light one's exposure where they can be tied, and the greatest difference of the shots as they came.
 pub(super) fn evened(shots: &Shots<'_>) -> (Image<LinearRgb>, f32) {
     let greatest = greatest(shots);
-    let gain = tie(shots, greatest).map_or([1.0; 3], |(gain, _)| gain);
-    (exposed(shots.dark, gain), greatest)
+    (exposed(shots.dark, gain(shots, greatest)), greatest)
+}
+
+/// What the dark shot is to be multiplied by, 1 where they can't be tied.
+pub(super) fn gain(shots: &Shots<'_>, greatest: f32) -> [f32; 3] {
+    tie(shots, greatest).map_or([1.0; 3], |(gain, _)| gain)
 }
 
 /// The dark shot at the light one's exposure.

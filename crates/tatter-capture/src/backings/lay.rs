@@ -4,8 +4,9 @@ use tatter_core::image::{Image, LinearRgb, Pixel as _};
 use tatter_core::kernel::{dilate, gaussian, soft};
 use tatter_core::task::Task;
 
+use super::agree::Agreement;
 use super::{BackingsError, Shots, cards, exposure};
-use crate::photo::{Alignment, Fitted, Likeness, found, inside, refined, warp};
+use crate::photo::{Alignment, Fitted, Homography, Likeness, found, inside, refined, warp};
 
 /// Motion of the cloth within itself, pixels, from which edges double (algorithm notes 1.9).
 const DOUBLES: f32 = 0.3;
@@ -13,7 +14,7 @@ const DOUBLES: f32 = 0.3;
 /// differ on opaque cloth too.
 const OPAQUE: [f32; 2] = [0.15, 0.04];
 /// Pixels around one that is not opaque that a lens mixes with it.
-const RIM: f32 = 1.5;
+pub(super) const RIM: f32 = 1.5;
 /// Share of the light around by which cloth must differ to do so beyond noise, and the share of the cloth that may.
 const STEP: f32 = 0.2;
 const MOST_AGAINST: f32 = 0.04;
@@ -43,16 +44,23 @@ pub struct Laid {
 /// # Errors
 /// When they do not match, or the cloth moved within itself.
 pub fn lay(first: &Image<LinearRgb>, other: &Image<LinearRgb>, task: &Task) -> Result<Laid, BackingsError> {
-    let by = |likeness| -> Result<(usize, Alignment), BackingsError> {
+    let by = |likeness| -> Result<(usize, Fitted), BackingsError> {
         settled(first, other, task.stage("align.found", || found(first, other, likeness, task))?, task)
     };
     let outlines = by(Likeness::Outlines)?;
-    let holds = outlines.1.correlation > HOLDS.0 && outlines.1.local < HOLDS.1;
-    let alignment = if holds {
-        outlines.1
+    let of_outlines = outlines.1.figures();
+    let alignment = if let Some(agreement) = Agreement::of(first, other, &of_outlines.other_from_reference) {
+        let others = [by(Likeness::Shades), settled(first, other, Fitted::still(first, other), task)];
+        task.check()?;
+        // One of them may find nothing to hold on to.
+        let others = others.into_iter().flatten().map(|(_, fitted)| fitted.map());
+        let starts: Vec<Homography> = others.chain([of_outlines.other_from_reference]).collect();
+        task.stage("align.agreed", || agreed(first, other, &agreement, &starts))?
+    } else if of_outlines.correlation > HOLDS.0 && of_outlines.local < HOLDS.1 {
+        of_outlines
     } else {
         let shades = by(Likeness::Shades)?;
-        if shades.0 > outlines.0 { shades.1 } else { outlines.1 }
+        if shades.0 > outlines.0 { shades.1.figures() } else { of_outlines }
     };
     let judged =
         alignment.judged().map_err(BackingsError::from).and_then(|alignment| agreeing(first, other, alignment, MOST_AGAINST));
@@ -115,7 +123,7 @@ fn settled(
     other: &Image<LinearRgb>,
     mut fitted: Fitted,
     task: &Task,
-) -> Result<(usize, Alignment), BackingsError> {
+) -> Result<(usize, Fitted), BackingsError> {
     let mut pixels = 0;
     for share in OPAQUE {
         let map = fitted.map();
@@ -132,7 +140,21 @@ fn settled(
         fitted = task.stage("align.refined", || refined(first, other, &cloth, &map))?;
         task.check()?;
     }
-    Ok((pixels, task.stage("align.figures", || fitted.figures())))
+    Ok((pixels, fitted))
+}
+
+/// Dark cloth, from whichever start most of it agrees: refined on that, since it may lie turned, and moved to where most agrees again.
+fn agreed(
+    first: &Image<LinearRgb>,
+    other: &Image<LinearRgb>,
+    agreement: &Agreement,
+    starts: &[Homography],
+) -> Result<Alignment, BackingsError> {
+    let climbed = starts.iter().map(|start| agreement.climbed(start)).max_by(|a, b| a.0.total_cmp(&b.0));
+    let (share, map) = climbed.unwrap_or((0.0, Homography::IDENTITY));
+    let fitted = refined(first, other, &agreement.agreeing(&map), &map)?;
+    let again = agreement.climbed(&fitted.map());
+    Ok(fitted.with(if again.0 > share { &again.1 } else { &map }).figures())
 }
 
 /// 1 where cloth is opaque in both shots, away from openings: where they differ by no more than a `share` (0..1) of what they do

@@ -2,6 +2,7 @@
 //!
 //! Start at [`two_backings`]. What alpha is where one cannot see both shots is bled in from around.
 
+mod agree;
 mod cards;
 mod cast;
 mod exposure;

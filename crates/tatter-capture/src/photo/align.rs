@@ -209,9 +209,23 @@ pub(crate) struct Fitted {
 }
 
 impl Fitted {
+    /// That nothing moved, from where to begin.
+    pub(crate) fn still(reference: &Image<LinearRgb>, other: &Image<LinearRgb>) -> Self {
+        let shrink = shrink(reference.size(), FINE);
+        let contrast = [reference, other].map(|image| contrast(&shrunk(&logs(image), shrink), None));
+        let weight = contrast[0].map(|_| 1.0);
+        let fit = Fit { map: Homography::IDENTITY, left: 1.0, count: 1.0, uncertain: 0.0 };
+        Self { contrast, weight, fit, freedom: Freedom::Shift, pixels: shrink as f64 }
+    }
+
     /// Takes places of the reference to places of the other shot.
     pub(crate) fn map(&self) -> Homography {
         self.fit.map.scaled(self.pixels)
+    }
+
+    /// The same with another map, taken from elsewhere.
+    pub(crate) fn with(self, map: &Homography) -> Self {
+        Self { fit: Fit { map: map.scaled(1.0 / self.pixels), ..self.fit }, ..self }
     }
 
     /// What is to be said of it. How places moved on their own costs as much as the map.

@@ -12,4 +12,5 @@ mod warp;
 pub use align::{AlignError, Alignment, Likeness, align, realign};
 pub(crate) use align::{Fitted, found, refined};
 pub use homography::{Freedom, Homography};
+pub(crate) use warp::{Source, is_inside};
 pub use warp::{inside, warp};

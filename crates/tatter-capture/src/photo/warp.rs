@@ -32,19 +32,19 @@ fn resampled<P: Pixel, const TAPS: usize>(image: &Image<P>, there: &Homography, 
 }
 
 /// A picture to be looked at between its pixels.
-pub(super) struct Source<P, const TAPS: usize> {
+pub(crate) struct Source<P, const TAPS: usize> {
     /// With as many pixels around it as are looked at from one place, so that no place looks beyond it.
     bordered: Image<P>,
     table: Vec<[f32; TAPS]>,
 }
 
 impl<P: Pixel, const TAPS: usize> Source<P, TAPS> {
-    pub(super) fn of(image: &Image<P>) -> Self {
+    pub(crate) fn of(image: &Image<P>) -> Self {
         Self { bordered: image.bordered(TAPS), table: (0..=STEPS).map(|i| taps(i as f32 / STEPS as f32)).collect() }
     }
 
     /// Row `y` of the picture on which it is shown.
-    pub(super) fn show(&self, there: &Homography, y: usize, row: &mut [P]) {
+    pub(crate) fn show(&self, there: &Homography, y: usize, row: &mut [P]) {
         let width = self.bordered.width();
         // The first pixel looked at from a place, by whose share of a pixel the place lies beyond the middle two's first.
         let first = |place: f64, count: usize| {
@@ -74,7 +74,7 @@ pub fn inside(from: Size, there: &Homography, size: Size) -> Image<bool> {
 }
 
 /// [`inside`] of one pixel.
-pub(super) fn is_inside(from: Size, there: &Homography, x: usize, y: usize) -> bool {
+pub(crate) fn is_inside(from: Size, there: &Homography, x: usize, y: usize) -> bool {
     let [px, py] = there.at([x as f64 + 0.5, y as f64 + 0.5]);
     // The border itself is inside when nothing moved.
     px >= 0.5 && py >= 0.5 && px <= from.width as f64 - 0.5 && py <= from.height as f64 - 0.5
