@@ -365,7 +365,7 @@ impl Open {
 }
 
 /// Whether two placements lie alike, however they meet the cloth.
-fn lies_alike(one: &Placement, other: &Placement) -> bool {
+pub(crate) fn lies_alike(one: &Placement, other: &Placement) -> bool {
     let of = |p: &Placement| (p.turn, p.size, p.mirror);
     one.patch == other.patch && one.spot == other.spot && of(one) == of(other)
 }

@@ -72,6 +72,7 @@ const fn icon(tool: Tool) -> Option<Icon> {
         Tool::Rubber => Some(Icon::Rubber),
         Tool::Ruler => Some(Icon::Ruler),
         Tool::Grain => Some(Icon::Grain),
+        Tool::Light => Some(Icon::Light),
         Tool::Grey => Some(Icon::Grey),
         Tool::Mark(Quad::Chart) => Some(Icon::Chart),
         Tool::Mark(Quad::Rectangle) => Some(Icon::Card),
@@ -179,6 +180,9 @@ fn told_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut Vec<Command
     parts.extend(say::told_scale(told.recipe.scale).or_else(half).map(|text| (text, Part::Ruler)));
     if let Some(grain) = told.recipe.grain {
         parts.push((say::told_grain(grain.to_degrees()), Part::Grain));
+    }
+    if let Some(light) = told.recipe.light_from {
+        parts.push((say::told_light(light.to_degrees()), Part::Light));
     }
     match told.color.known {
         Some(Known::Grey(pick)) => parts.push((say::told_grey(pick.reflectance), Part::Grey)),
