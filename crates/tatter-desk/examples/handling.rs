@@ -1,7 +1,9 @@
 //! How soon the desk shows what is done at the garment: 200,704 triangles with five maps of 4096², a patch of 1024², a view of 1440 × 900. Prints one
 //! line a case. Everything is made in a folder that is gone afterwards; 2 GB of memory and 200 MB of disk are needed for a minute or two.
 //!
-//!     cargo run -p tatter-desk --example handling
+//!     cargo run -p tatter-desk --example handling -- [TEXELS]
+//!
+//! With other textures than of 4096 texels a side, TEXELS says so. On Linux the most memory that was held is told, too.
 #![expect(clippy::print_stdout, reason = "a measuring program")]
 #![expect(clippy::disallowed_methods, reason = "it makes what it measures in a folder of its own")]
 
@@ -19,11 +21,12 @@ use tatter_core::channel::Channel;
 use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
 use tatter_core::mesh::{Mesh, Part};
 use tatter_core::task::Task;
-use tatter_desk::{Command, Desk, dress, leave};
+use tatter_desk::{Command, Desk, Open, dress, leave};
 use tatter_files::mesh::{MaterialToWrite, write_glb};
 use tatter_files::picture::{Effort, PictureFormat, encode};
 use tatter_weave::{Damage, Kind, stock};
 
+/// Side of the textures, unless another is told.
 const MAP: usize = 4096;
 const STEPS: usize = 24;
 /// Placements on the garment that has many.
@@ -61,9 +64,10 @@ fn tube() -> Part {
 }
 
 fn map(layout: Layout, f: impl Fn(u8) -> [u8; 3]) -> Stored {
-    let texels = (0..MAP * MAP).map(|at| f((((at % MAP) / 4 + at / MAP / 4) % 2) as u8));
+    let side = std::env::args().nth(1).and_then(|told| told.parse().ok()).unwrap_or(MAP);
+    let texels = (0..side * side).map(|at| f((((at % side) / 4 + at / side / 4) % 2) as u8));
     let samples: Vec<u8> = texels.flat_map(|texel| texel.into_iter().take(layout.components())).collect();
-    Stored { size: Size::new(MAP, MAP), layout, samples: Samples::U8(samples), tags: ColorTags::default() }
+    Stored { size: Size::new(side, side), layout, samples: Samples::U8(samples), tags: ColorTags::default() }
 }
 
 /// The garment, its textures, a patch and a job.
@@ -185,8 +189,14 @@ fn main() -> Done<()> {
     let mut person = Harness::builder().with_size([1440.0, 900.0]).with_max_steps(60).build_ui_state(app, desk);
     let start = Instant::now();
     person.state_mut().obey(Command::Open(folder.path().join("smock.tatter.toml")));
+    println!(
+        "opened: its lists after {:.0} ms, its first picture after {:.0}",
+        until(&mut person, start, |open| open.form().is_some()),
+        until(&mut person, start, Open::is_seen)
+    );
     rest(&mut person)?;
     let triangles = person.state().open().and_then(|open| open.form()).map_or(0, |form| form.triangles());
+    println!("{}", held());
     println!("{triangles} triangles, opened and drawn at its finest after {:.0} ms", millis(start));
 
     let card = person.get_by_label_contains("rip, 80").rect().center();
@@ -225,8 +235,18 @@ fn main() -> Done<()> {
     let moved = drag(&mut person, handle, egui::vec2(3.0, 2.0))?;
     told("one of 300 placements moved", moved);
     wear_moves(&mut person, "300 placements")?;
+    println!("{}", held());
     drop(person);
     if leave(PATIENCE) { Ok(()) } else { Err("a thread does not end".into()) }
+}
+
+/// Milliseconds until something is seen in a window that is drawn sixty times a second.
+fn until(person: &mut Person<'_>, start: Instant, is_there: impl Fn(&Open) -> bool) -> f64 {
+    while !person.state().open().is_some_and(&is_there) {
+        std::thread::sleep(Duration::from_millis(16));
+        person.step();
+    }
+    millis(start)
 }
 
 fn wear_moves(person: &mut Person<'_>, over: &str) -> Done<()> {
@@ -236,6 +256,15 @@ fn wear_moves(person: &mut Person<'_>, over: &str) -> Done<()> {
     let worn = drag(person, field, egui::vec2(-2.0, 0.0))?;
     told(&format!("abrasion of edges dragged, {over}"), worn);
     Ok(())
+}
+
+/// The most memory that this program held, as the system counts it; nothing where it does not.
+fn held() -> String {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    status
+        .lines()
+        .find(|line| line.starts_with("VmHWM"))
+        .map_or_else(String::new, |line| line.replace("VmHWM:", "most memory held:"))
 }
 
 fn millis(start: Instant) -> f64 {

@@ -31,6 +31,8 @@ type Tried<T> = Result<T, Box<dyn std::error::Error>>;
 const SIZE: [f32; 2] = [1280.0, 800.0];
 /// What a window of a test has around it, points.
 const RIM: f32 = 8.0;
+/// More than are made at any station here.
+const STEPS: usize = 6;
 
 struct Painter<'a> {
     person: Person<'a>,
@@ -70,14 +72,24 @@ fn round(painter: &mut Painter<'_>, sample: &Path) -> Tried<()> {
     patch(painter, sample)?;
     garment(painter, sample)?;
     painter.person.ask(Command::Go(Station::Delivery));
-    painter.see("delivery")
+    painter.see("delivery")?;
+    put_right(&mut painter.person);
+    Ok(())
+}
+
+/// All that was done and told is taken back, so that nothing of it is kept for the next round.
+fn put_right(person: &mut Person<'_>) {
+    for station in [Station::Garment, Station::Photo] {
+        person.ask(Command::Go(station));
+        (0..STEPS).for_each(|_| person.ask(Command::Undo));
+    }
 }
 
 fn photo(painter: &mut Painter<'_>, sample: &Path) -> Tried<()> {
     painter.person.ask(Command::Lay(vec![sample.join("photos/moth-hole.png")]));
     painter.person.ask(Command::Photo(OnPhoto::Choose(0)));
     painter.person.ask(Command::Photo(OnPhoto::Take(Tool::Grain)));
-    painter.person.ask(Command::Photo(OnPhoto::Draw(vec![[150.0, 880.0], [150.0, 560.0]])));
+    painter.person.ask(Command::Photo(OnPhoto::Draw(vec![[66.0, 900.0], [66.0, 560.0]])));
     painter.person.ask(Command::Photo(OnPhoto::Take(Tool::Light)));
     painter.person.ask(Command::Photo(OnPhoto::Draw(vec![[400.0, 300.0], [250.0, 120.0]])));
     painter.see("photo")

@@ -223,6 +223,11 @@ impl Open {
         self.history.job()
     }
 
+    /// Whether a picture of it was drawn.
+    pub fn is_seen(&self) -> bool {
+        self.solid.width() > 0.0
+    }
+
     /// What the threads know of the garment's shape.
     pub fn form(&self) -> Option<&Arc<Form>> {
         self.form.as_ref()

@@ -136,6 +136,8 @@ pub(super) fn with_grain(told: &Told, [from, to]: [[f32; 2]; 2]) -> Told {
 pub(super) fn with_light(told: &Told, [from, to]: [[f32; 2]; 2]) -> Told {
     let mut told = told.clone();
     told.recipe.light_from = Some(Angle::radians((from[1] - to[1]).atan2(to[0] - from[0])));
+    // Of several lamps a lights file tells.
+    told.shots.lights = None;
     told
 }
 

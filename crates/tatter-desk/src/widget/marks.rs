@@ -144,7 +144,7 @@ fn pointing(painter: &Painter, [from, to]: [Pos2; 2], label: &str, colors: &Pale
         let out = egui::Vec2::angled(ray as f32 * std::f32::consts::TAU / 8.0);
         chalked(painter, &[to + out * 10.0, to + out * 14.0], false, colors);
     }
-    tag(painter, from.lerp(to, 0.5) + along.rot90() * 18.0, Align2::CENTER_CENTER, label, colors);
+    tag(painter, from - along * 18.0, Align2::CENTER_CENTER, label, colors);
 }
 
 /// Where keys draw.
