@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Pictures of the desk: every station with the sample job on the table, light and dark, at single and double scale, drawn without a window by an
-# adapter, one in software will do. Those that the documents show are taken over into docs/pictures: look at them before you keep them.
+# adapter, one in software will do. Those that the documents show are taken over into docs/pictures, in 256 colours: look at them before you keep them.
 #
-# Needs a Vulkan driver; on Debian and Ubuntu it installs one in software where none is. A quarter of an hour on two busy cores without a card.
+# Needs Python and a Vulkan driver; on Debian and Ubuntu it installs one in software where none is. A quarter of an hour on two busy cores without a card.
 # Usage: tools/desk-pictures.sh [FOLDER]; the folder keeps all pictures, otherwise they are taken away at the end.
 set -euo pipefail
 root=$(cd "$(dirname "$0")/.." && pwd)
@@ -18,6 +18,6 @@ folder="${1:-$scratch/pictures}"
 "$programs/examples/pictures" "$folder" "$scratch/salt-ledger"
 # Both themes; at double scale each would be four times as large.
 for shown in start-light photo-dark patch-light loom-dark garment-light scatter-dark delivery-dark; do
-  cp "$folder/$shown-1x.png" "$root/docs/pictures/desk-${shown%-*}.png"
+  python3 "$root/tools/small_png.py" "$folder/$shown-1x.png" "$root/docs/pictures/desk-${shown%-*}.png"
 done
 ls -l "$root"/docs/pictures/desk-*.png
