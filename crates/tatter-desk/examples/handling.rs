@@ -1,7 +1,9 @@
 //! How soon the desk shows what is done at the garment: 200,704 triangles with five maps of 4096², a patch of 1024², a view of 1440 × 900. Prints one
 //! line a case. Everything is made in a folder that is gone afterwards; 2 GB of memory and 200 MB of disk are needed for a minute or two.
 //!
-//!     cargo run -p tatter-desk --example handling
+//!     cargo run -p tatter-desk --example handling -- [TEXELS]
+//!
+//! With other textures than of 4096 texels a side, TEXELS says so. On Linux the most memory that was held is told, too.
 #![expect(clippy::print_stdout, reason = "a measuring program")]
 #![expect(clippy::disallowed_methods, reason = "it makes what it measures in a folder of its own")]
 
@@ -19,13 +21,16 @@ use tatter_core::channel::Channel;
 use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};
 use tatter_core::mesh::{Mesh, Part};
 use tatter_core::task::Task;
-use tatter_desk::{Command, Desk, dress, leave};
+use tatter_desk::{Command, Desk, Open, dress, leave};
 use tatter_files::mesh::{MaterialToWrite, write_glb};
 use tatter_files::picture::{Effort, PictureFormat, encode};
 use tatter_weave::{Damage, Kind, stock};
 
+/// Side of the textures, unless another is told.
 const MAP: usize = 4096;
 const STEPS: usize = 24;
+/// Placements on the garment that has many.
+const MANY: usize = 300;
 const PATIENCE: Duration = Duration::from_secs(600);
 
 type Done<T> = Result<T, Box<dyn Error>>;
@@ -59,9 +64,10 @@ fn tube() -> Part {
 }
 
 fn map(layout: Layout, f: impl Fn(u8) -> [u8; 3]) -> Stored {
-    let texels = (0..MAP * MAP).map(|at| f((((at % MAP) / 4 + at / MAP / 4) % 2) as u8));
+    let side = std::env::args().nth(1).and_then(|told| told.parse().ok()).unwrap_or(MAP);
+    let texels = (0..side * side).map(|at| f((((at % side) / 4 + at / side / 4) % 2) as u8));
     let samples: Vec<u8> = texels.flat_map(|texel| texel.into_iter().take(layout.components())).collect();
-    Stored { size: Size::new(MAP, MAP), layout, samples: Samples::U8(samples), tags: ColorTags::default() }
+    Stored { size: Size::new(side, side), layout, samples: Samples::U8(samples), tags: ColorTags::default() }
 }
 
 /// The garment, its textures, a patch and a job.
@@ -84,7 +90,15 @@ fn make(folder: &Path) -> Done<()> {
             job += "height_range_mm = [-1.0, 1.0]\n";
         }
     }
-    std::fs::write(folder.join("smock.tatter.toml"), job)?;
+    std::fs::write(folder.join("smock.tatter.toml"), &job)?;
+    // The same with tears of 16 mm all over it.
+    job += "\n[[patch]]\nname = \"rip\"\npath = \"rip.patch\"\n";
+    for n in 0..MANY {
+        let (u, v) = ((n % 25) as f32 / 25.0 + 0.02, (n / 25) as f32 / 12.0 + 0.04);
+        let at = format!("at = [{u:.4}, {v:.4}]\nturn_deg = {}\nsize_mm = 16.0", (37 * n) % 360);
+        job += &format!("\n[[placement]]\nid = \"tear-{n}\"\npatch = \"rip\"\n{at}\n");
+    }
+    std::fs::write(folder.join("many.tatter.toml"), job)?;
     let request = WeaveRequest {
         cloth: stock("canvas").ok_or("canvas is in stock")?,
         output: folder.join("rip.patch"),
@@ -128,11 +142,23 @@ fn drag(person: &mut Person<'_>, from: egui::Pos2, by: egui::Vec2) -> Done<[Vec<
         person.hover_at(at);
         let start = Instant::now();
         person.step();
-        times[0].push(millis(start));
-        if !person.state_mut().wait(PATIENCE) {
-            return Err("the threads say nothing".into());
+        let frame = millis(start);
+        // A number moves by whole steps: not every move of the pointer changes it.
+        if person.state().is_resting() {
+            continue;
         }
-        times[1].push(millis(start));
+        // What a thread throws is seen after the next frame asked for its picture.
+        while !person.state().is_resting() {
+            if !person.state_mut().wait(PATIENCE) {
+                return Err("the threads say nothing".into());
+            }
+            times[1].push(millis(start));
+            person.step();
+            if !person.state().is_resting() {
+                times[1].pop();
+            }
+        }
+        times[0].push(frame);
     }
     person.drop_at(at);
     let start = Instant::now();
@@ -144,7 +170,8 @@ fn drag(person: &mut Person<'_>, from: egui::Pos2, by: egui::Vec2) -> Done<[Vec<
 fn told(what: &str, mut times: [Vec<f64>; 2]) {
     times.iter_mut().for_each(|times| times.sort_by(f64::total_cmp));
     let [frame, picture] = times;
-    let (middle, last) = (STEPS / 2, STEPS - 1);
+    let Some(last) = frame.len().checked_sub(1) else { return println!("{what}: nothing moved") };
+    let middle = last.div_ceil(2);
     println!(
         "{what}: the desk's frame {:.1} ms (most {:.1}), its picture after {:.0} ms (most {:.0})",
         frame[middle], frame[last], picture[middle], picture[last]
@@ -162,8 +189,14 @@ fn main() -> Done<()> {
     let mut person = Harness::builder().with_size([1440.0, 900.0]).with_max_steps(60).build_ui_state(app, desk);
     let start = Instant::now();
     person.state_mut().obey(Command::Open(folder.path().join("smock.tatter.toml")));
+    println!(
+        "opened: its lists after {:.0} ms, its first picture after {:.0}",
+        until(&mut person, start, |open| open.form().is_some()),
+        until(&mut person, start, Open::is_seen)
+    );
     rest(&mut person)?;
     let triangles = person.state().open().and_then(|open| open.form()).map_or(0, |form| form.triangles());
+    println!("{}", held());
     println!("{triangles} triangles, opened and drawn at its finest after {:.0} ms", millis(start));
 
     let card = person.get_by_label_contains("rip, 80").rect().center();
@@ -192,13 +225,46 @@ fn main() -> Done<()> {
     press(&mut person, "Undo")?;
     press(&mut person, "Undo")?;
 
-    press(&mut person, "Wear")?;
-    press(&mut person, "Add abrasion")?;
-    let field = person.get_by_label("Uneven").rect().center();
-    let worn = drag(&mut person, field, egui::vec2(-2.0, 0.0))?;
-    told("abrasion of edges dragged", worn);
+    wear_moves(&mut person, "one placement")?;
+
+    person.state_mut().obey(Command::Open(folder.path().join("many.tatter.toml")));
+    rest(&mut person)?;
+    person.state_mut().obey(Command::Select(Some("tear-162".into())));
+    rest(&mut person)?;
+    let handle = person.get_by_label("Move tear-162").rect().center();
+    let moved = drag(&mut person, handle, egui::vec2(3.0, 2.0))?;
+    told("one of 300 placements moved", moved);
+    wear_moves(&mut person, "300 placements")?;
+    println!("{}", held());
     drop(person);
     if leave(PATIENCE) { Ok(()) } else { Err("a thread does not end".into()) }
+}
+
+/// Milliseconds until something is seen in a window that is drawn sixty times a second.
+fn until(person: &mut Person<'_>, start: Instant, is_there: impl Fn(&Open) -> bool) -> f64 {
+    while !person.state().open().is_some_and(&is_there) {
+        std::thread::sleep(Duration::from_millis(16));
+        person.step();
+    }
+    millis(start)
+}
+
+fn wear_moves(person: &mut Person<'_>, over: &str) -> Done<()> {
+    press(person, "Wear")?;
+    press(person, "Add abrasion")?;
+    let field = person.get_by_label("Uneven").rect().center();
+    let worn = drag(person, field, egui::vec2(-2.0, 0.0))?;
+    told(&format!("abrasion of edges dragged, {over}"), worn);
+    Ok(())
+}
+
+/// The most memory that this program held, as the system counts it; nothing where it does not.
+fn held() -> String {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    status
+        .lines()
+        .find(|line| line.starts_with("VmHWM"))
+        .map_or_else(String::new, |line| line.replace("VmHWM:", "most memory held:"))
 }
 
 fn millis(start: Instant) -> f64 {

@@ -455,6 +455,11 @@ impl Desk {
         }
     }
 
+    /// Whether the job's threads have done what they were asked.
+    pub fn is_resting(&self) -> bool {
+        self.open.as_ref().is_none_or(|open| open.scattering.is_resting() && open.work.is_resting())
+    }
+
     /// Wait until the threads have done what they were asked, or one says nothing for `patience`; whether they have. For tests.
     pub fn wait(&mut self, patience: Duration) -> bool {
         if !self.outside.settle(patience) {

@@ -223,6 +223,11 @@ impl Open {
         self.history.job()
     }
 
+    /// Whether a picture of it was drawn.
+    pub fn is_seen(&self) -> bool {
+        self.solid.width() > 0.0
+    }
+
     /// What the threads know of the garment's shape.
     pub fn form(&self) -> Option<&Arc<Form>> {
         self.form.as_ref()
@@ -365,7 +370,7 @@ impl Open {
 }
 
 /// Whether two placements lie alike, however they meet the cloth.
-fn lies_alike(one: &Placement, other: &Placement) -> bool {
+pub(crate) fn lies_alike(one: &Placement, other: &Placement) -> bool {
     let of = |p: &Placement| (p.turn, p.size, p.mirror);
     one.patch == other.patch && one.spot == other.spot && of(one) == of(other)
 }

@@ -15,7 +15,7 @@ use tatter_core::task::Task;
 use crate::command::{List, OnScatter};
 use crate::crew::{Crew, Done, Telling, at_work};
 use crate::newest::{Mouth, Newest, Wake};
-use crate::open::Open;
+use crate::open::{Open, lies_alike};
 use crate::say;
 use crate::work::Trouble;
 
@@ -209,12 +209,14 @@ impl Telling for News {
 /// The thread that throws rules.
 fn run(form: &Arc<Form>, job: &Path, post: &Newest<Throw>, mouth: &Mouth<News>) {
     let mut thrower = Thrower::new(Arc::clone(form), job);
+    let mut lain = Lies::new();
     while let Some((Throw { draft, canvases }, number, task)) = post.next(|_| Task::new()) {
         let news = thrower.throw(draft, &task);
         let is_last = !post.is_newer(number);
         match news {
             Ok(yielded) => {
-                let lies = lies(form, &yielded, &canvases);
+                let lies = lies(form, &yielded, &canvases, &lain);
+                lain.clone_from(&lies);
                 mouth.tell(News::Yielded(Box::new(yielded), lies, is_last));
             }
             // Stopped for something newer is no trouble.
@@ -227,11 +229,17 @@ fn run(form: &Arc<Form>, job: &Path, post: &Newest<Throw>, mouth: &Mouth<News>) 
     }
 }
 
-/// How what was thrown lies, as far as the canvases are known.
-fn lies(form: &Form, yielded: &Yielded, canvases: &BTreeMap<String, Canvas>) -> Lies {
-    let known: Vec<(&Placement, Canvas)> =
-        yielded.placements.iter().filter_map(|(_, placement)| Some((placement, *canvases.get(&placement.patch)?))).collect();
-    let lies = form.lies(&known);
+/// How what was thrown lies, as far as the canvases are known; `before` is how the throw before lay.
+fn lies(form: &Form, yielded: &Yielded, canvases: &BTreeMap<String, Canvas>, before: &Lies) -> Lies {
+    let before: BTreeMap<&str, &(Placement, Result<Lie, Trouble>)> =
+        before.iter().map(|lain| (lain.0.id.as_str(), lain)).collect();
+    let known =
+        |placement: &Placement| before.get(placement.id.as_str()).copied().filter(|(before, _)| lies_alike(before, placement));
+    let laid = || yielded.placements.iter().map(|(_, placement)| placement);
+    let new: Vec<(&Placement, Canvas)> =
+        laid().filter(|p| known(p).is_none()).filter_map(|p| Some((p, *canvases.get(&p.patch)?))).collect();
     let said = |lie: Result<Lie, _>| lie.map_err(|error| Trouble::of(&error));
-    known.into_iter().zip(lies).map(|((placement, _), lie)| (placement.clone(), said(lie))).collect()
+    let found = new.iter().zip(form.lies(&new)).map(|((placement, _), lie)| (Placement::clone(placement), said(lie)));
+    let kept = laid().filter_map(|p| Some((p.clone(), known(p)?.1.clone())));
+    found.chain(kept).collect()
 }

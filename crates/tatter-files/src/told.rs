@@ -27,7 +27,7 @@ pub struct GreyPlace {
     pub reflectance: f32,
 }
 
-/// What a hand tells of one photo: of a recipe its subject, loop, strokes, scale, grain and seed.
+/// What a hand tells of one photo: of a recipe its subject, loop, strokes, scale, grain, light and seed.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ToldOfPhoto {
     /// Of the cut.
@@ -60,6 +60,8 @@ struct Written {
     scale: Option<WrittenScale>,
     #[serde(default)]
     grain_radians: Option<f32>,
+    #[serde(default)]
+    light_radians: Option<f32>,
     #[serde(default)]
     upright: bool,
     #[serde(default)]
@@ -179,6 +181,7 @@ fn written(photo: &Path, bytes: u64, told: &ToldOfPhoto) -> Written {
             Scale::Unknown => None,
         },
         grain_radians: recipe.grain.map(Angle::to_radians),
+        light_radians: recipe.light_from.map(Angle::to_radians),
         upright: recipe.upright,
         seed: recipe.seed,
         grey: told.grey,
@@ -241,6 +244,7 @@ fn read(written: Written, folder: &Path) -> Option<ToldOfPhoto> {
         scale,
         upright: written.upright,
         grain: written.grain_radians.map(Angle::radians),
+        light_from: written.light_radians.map(Angle::radians),
         seed: written.seed,
         ..CutRecipe::default()
     };
@@ -264,6 +268,7 @@ mod tests {
             strokes: vec![Stroke { kind: StrokeKind::Gap, points: vec![[0.1, 0.2], [7.0, 1e-3]], radius: 2.2 }],
             scale: Scale::Ruler { from: [1.0, 2.0], to: [301.5, 2.25], length: Mm(50.0) },
             grain: Some(Angle::degrees(88.7)),
+            light_from: Some(Angle::degrees(-151.2)),
             upright: true,
             ..CutRecipe::default()
         };

@@ -11,7 +11,7 @@ use tatter_core::model::{Density, Garment, Scatter, Share, Spot};
 use tatter_core::rng::Rng;
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
-use tatter_garment::scatter::{ScatterError, ScatterInput, Scattered, scatter};
+use tatter_garment::scatter::{ScatterError, ScatterGround, ScatterInput, Scattered, scatter, scatter_on};
 use tatter_garment::surface::Surface;
 
 /// 400 x 200 mm; the right half has twice the texture of the left, so that a spread by UV would put four times as many there.
@@ -222,4 +222,37 @@ fn a_margin_keeps_off_trims_that_lie_on_the_cloth() {
     let inside = |garment: &Garment| near(garment, 8.0);
     assert_eq!(inside(&trimmed(0.5, 1.0)), 0, "with a margin none does");
     assert!(inside(&trimmed(-20.0, -1.0)) > 6, "what lies behind, facing away, is another side");
+}
+
+/// A number that is dragged: what the throws before found changes nothing.
+#[test]
+fn throws_on_one_ground_are_those_from_nothing() {
+    let garment = uneven();
+    let (ground, surface) = (ScatterGround::default(), Surface::new(&garment));
+    surface.be_searched();
+    let other = |change: &dyn Fn(&mut Scatter)| {
+        let mut rule = rule(9);
+        change(&mut rule);
+        rule
+    };
+    let rules = [
+        rule(9),
+        rule(12),
+        other(&|rule| rule.seed = 8),
+        other(&|rule| rule.margin = Mm(15.0)),
+        other(&|rule| rule.scale = [0.5, 2.0]),
+        other(&|rule| rule.density = vec![Density::Height([0.0, 1.0])]),
+        other(&|rule| rule.density = vec![Density::Edges(Mm(40.0))]),
+        other(&|rule| (rule.along, rule.spread) = (vec![[0.1, 0.2], [0.4, 0.8]], Mm(20.0))),
+        rule(12),
+    ];
+    let mut before = Vec::new();
+    for rule in &rules {
+        let pictures = vec![None; rule.density.len()];
+        let input = ScatterInput { rule, radius_mm: &[4.0], pictures: &pictures };
+        let found = scatter_on(&ground, &surface, &garment, &input, &Task::new()).unwrap();
+        assert_eq!(found, spread(&garment, rule, 4.0), "{rule:?}");
+        assert_ne!(found, before, "each is thrown otherwise");
+        before = found;
+    }
 }

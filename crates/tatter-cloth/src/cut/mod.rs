@@ -17,7 +17,9 @@ pub use scale::{ScaleError, Scaled, ruler_uncertainty};
 pub use two_backings::{TwoBackings, cut_backed_and_lit, cut_two_backings};
 
 use flat::{Flat, flat};
+use kept::{Seen, picture_by, told_of_cloth, told_of_subject};
 use lit::Dyed;
+use std::sync::Arc;
 use tatter_capture::backings::{BackingsError, Matte};
 use tatter_capture::backlit::{Backlit, BacklitError};
 use tatter_capture::lights::Shots;
@@ -144,18 +146,20 @@ pub fn cut(photo: &Photo, recipe: &CutRecipe, task: &Task) -> Result<Cut, CutErr
     cut_again(photo, recipe, &mut Kept::default(), task)
 }
 
-/// [`cut`] of a photo that was cut before, told otherwise, with the same result as from nothing: the subject is not looked for again where
-/// nothing that it follows from was told. A `kept` belongs to one photo with one correction of its colours.
+/// [`cut`] of a photo that was cut before, told otherwise, with the same result as from nothing: what gives the scale, the threads and the
+/// subject are each looked for again only where something that they follow from was told. A `kept` belongs to one photo with one correction
+/// of its colours.
 ///
 /// # Errors
 /// As [`cut`].
 pub fn cut_again(photo: &Photo, recipe: &CutRecipe, kept: &mut Kept, task: &Task) -> Result<Cut, CutError> {
-    let Some(flat) = flat(photo, recipe, task)? else {
+    let find = || Ok::<_, CutError>(flat(photo, recipe, task)?.map(Arc::new));
+    let Some(flat) = kept.flat.get(picture_by(recipe.scale), task, find)? else {
         return chain(photo, Evidence { kept: Some(kept), ..Evidence::default() }, recipe, task);
     };
     // A straightened photo is another picture.
     let shown = task.stage("straighten", || flat.show(photo));
-    chain(&shown, Evidence { flat: Some(&flat), ..Evidence::default() }, &flat.moved(recipe), task)
+    chain(&shown, Evidence { flat: Some(&flat), kept: Some(kept), ..Evidence::default() }, &flat.moved(recipe), task)
 }
 
 /// What more shots than one photo measured.
@@ -209,8 +213,8 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
     let filled = aside.as_ref().map(|aside| task.stage("fill", || without(photo, aside)));
     let photo = filled.as_ref().unwrap_or(photo);
     let seen = aside.map(|aside| aside.map(|aside| !aside));
-    let find = || subject(photo, alpha, seen.as_ref(), recipe, task);
-    let (cloth, isolated) = Kept::subject(kept, recipe, task, find)?;
+    let mut nothing = Kept::default();
+    let (cloth, isolated) = subject(photo, alpha, seen.as_ref(), recipe, kept.unwrap_or(&mut nothing), task)?;
     let grain = recipe.grain.or_else(|| cloth.woven.then_some(cloth.grain));
     let scaled = scale::resolve(photo, recipe, flat, isolated.bounds, &cloth, task)?;
 
@@ -299,34 +303,40 @@ fn first_order(map: &Homography, side: usize) -> [[f32; 3]; 2] {
     })
 }
 
-/// The cloth measured and the subject found in it; only what is `seen` counts.
+/// The cloth measured and the subject found in it; only what is `seen` counts. What is kept is of the same photo and evidence.
 fn subject(
     photo: &Photo,
     alpha: Option<&Image<Unit>>,
     seen: Option<&Image<bool>>,
     recipe: &CutRecipe,
+    kept: &mut Kept,
     task: &Task,
-) -> Result<(Measured, Isolated), CutError> {
-    let first = task.stage("measure", || measure_quietly(&photo.color, seen, recipe.grain, task));
-    let unseen = seen.map(|seen| seen.map(|seen| !seen));
-    let unseen = unseen.as_ref();
-    let isolated = task.stage("isolate", || match (alpha, seen) {
-        (None, _) => isolate(&photo.color, recipe, &hints(&first, unseen), task),
-        (Some(alpha), None) => isolate_known(&photo.color, alpha, recipe, &hints(&first, None), task),
-        (Some(alpha), Some(seen)) => {
-            let alpha = alpha.zip(seen, |a, s| if s { a } else { Unit(0.0) });
-            isolate_known(&photo.color, &alpha, recipe, &hints(&first, unseen), task)
-        }
-    })?;
-    let isolated = match seen {
-        Some(seen) => isolated.within(seen)?,
-        None => isolated,
+) -> Result<(Measured, Arc<Isolated>), CutError> {
+    let measure = || Ok::<_, CutError>(task.stage("measure", || measure_quietly(&photo.color, seen, recipe.grain, task)));
+    let first = kept.measured.get(Seen::of(recipe), task, measure)?;
+    let threads = hints(&first);
+    let find = || {
+        let unseen = seen.map(|seen| seen.map(|seen| !seen));
+        let hints = ClothHints { unseen: unseen.as_ref(), ..threads };
+        let isolated = task.stage("isolate", || match (alpha, seen) {
+            (None, _) => isolate(&photo.color, recipe, &hints, task),
+            (Some(alpha), None) => isolate_known(&photo.color, alpha, recipe, &hints, task),
+            (Some(alpha), Some(seen)) => {
+                let alpha = alpha.zip(seen, |a, s| if s { a } else { Unit(0.0) });
+                isolate_known(&photo.color, &alpha, recipe, &hints, task)
+            }
+        })?;
+        Ok::<_, CutError>(Arc::new(match seen {
+            Some(seen) => isolated.within(seen)?,
+            None => isolated,
+        }))
     };
-    let cloth = if first.woven && first.confidence >= SURE {
-        first
-    } else {
-        task.stage("measure", || again(photo, recipe.grain, &isolated, first, task))
-    };
+    let isolated = kept.isolated.get((told_of_subject(recipe), threads), task, find)?;
+    if first.woven && first.confidence >= SURE {
+        return Ok((first, isolated));
+    }
+    let again = || Ok::<_, CutError>(task.stage("measure", || again(photo, recipe.grain, &isolated, first, task)));
+    let cloth = kept.cloth.get(told_of_cloth(recipe), task, again)?;
     Ok((cloth, isolated))
 }
 
@@ -354,11 +364,12 @@ fn again(photo: &Photo, grain: Option<Angle>, isolated: &Isolated, first: Measur
     if second.woven && (!first.woven || second.confidence > first.confidence) { second } else { first }
 }
 
-fn hints<'a>(cloth: &Measured, unseen: Option<&'a Image<bool>>) -> ClothHints<'a> {
+/// Its threads; what is not seen of it is not told here.
+fn hints(cloth: &Measured) -> ClothHints<'static> {
     if cloth.woven {
-        ClothHints { pitch_px: Some(cloth.pitch_px), thread_dirs: Some([cloth.grain, cloth.weft]), unseen }
+        ClothHints { pitch_px: Some(cloth.pitch_px), thread_dirs: Some([cloth.grain, cloth.weft]), unseen: None }
     } else {
-        ClothHints { unseen, ..ClothHints::default() }
+        ClothHints::default()
     }
 }
 

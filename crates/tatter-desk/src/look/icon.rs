@@ -31,6 +31,8 @@ pub enum Icon {
     Ruler,
     /// Along the warp.
     Grain,
+    /// Towards the lamp.
+    Light,
     /// A neutral place.
     Grey,
     /// A chart of colours.
@@ -113,9 +115,15 @@ const fn strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
             (0.48, 0.13),
             (0.60, 0.14),
         ]],
-        Icon::Hand | Icon::Loop | Icon::Rubber | Icon::Ruler | Icon::Grain | Icon::Grey | Icon::Chart | Icon::Card => {
-            tool_strokes(icon)
-        }
+        Icon::Hand
+        | Icon::Loop
+        | Icon::Rubber
+        | Icon::Ruler
+        | Icon::Grain
+        | Icon::Light
+        | Icon::Grey
+        | Icon::Chart
+        | Icon::Card => tool_strokes(icon),
         Icon::Bring | Icon::Photo | Icon::Garment | Icon::Job | Icon::Sample => table_strokes(icon),
     }
 }
@@ -148,6 +156,13 @@ const fn tool_strokes(icon: Icon) -> &'static [&'static [(f32, f32)]] {
             &[(0.42, 0.36), (0.42, 0.46)],
             &[(0.58, 0.36), (0.58, 0.50)],
             &[(0.74, 0.36), (0.74, 0.46)],
+        ],
+        Icon::Light => &[
+            &[(0.14, 0.86), (0.52, 0.48)],
+            &[(0.58, 0.28), (0.68, 0.24), (0.76, 0.32), (0.72, 0.42), (0.62, 0.44), (0.55, 0.37), (0.58, 0.28)],
+            &[(0.64, 0.14), (0.64, 0.06)],
+            &[(0.84, 0.36), (0.94, 0.36)],
+            &[(0.78, 0.22), (0.86, 0.14)],
         ],
         Icon::Grain => &[
             &[(0.30, 0.16), (0.30, 0.84)],

@@ -78,6 +78,8 @@ pub(super) fn with_shot(told: &Told, shot: Shot, file: Option<PathBuf>) -> Told 
             shots.lights = file;
             if is_there {
                 told.color.flat_field = None;
+                // It tells where each of its lamps stood.
+                told.recipe.light_from = None;
             }
         }
     }

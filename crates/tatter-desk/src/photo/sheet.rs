@@ -13,7 +13,7 @@ use tatter_core::units::Mm;
 use tatter_proof::Picture;
 
 use super::beside::with_shot;
-use super::told::{far, with_grain, with_grey, with_loop, with_stroke, without, without_touched};
+use super::told::{far, with_grain, with_grey, with_light, with_loop, with_stroke, without, without_touched};
 use super::work::OfPhoto;
 use super::{Lens, OnPhoto, Part, Quad, Tool};
 use crate::open::{Shown, folder_of};
@@ -53,6 +53,8 @@ pub struct Sheet {
     pub(crate) scale_by: usize,
     /// Where the grain was drawn.
     pub(crate) grain: Option<(Angle, [[f32; 2]; 2])>,
+    /// Where the light line was drawn.
+    pub(crate) light: Option<(Angle, [[f32; 2]; 2])>,
     pub(crate) reflectance: f32,
     pub(crate) preview: Option<Arc<Preview>>,
     pub(crate) plain: Shown,
@@ -100,6 +102,7 @@ impl Sheet {
             numbers: Default::default(),
             scale_by: 0,
             grain: None,
+            light: None,
             reflectance: GREY_CARD,
             preview: None,
             plain: Shown::default(),
@@ -254,11 +257,16 @@ impl Sheet {
             Tool::Mark(quad) => self.mark(quad, first, last),
             Tool::Grey => self.tell(say::STEP_GREY, with_grey(&told, first, self.reflectance)),
             // A line without length says nothing.
-            Tool::Ruler | Tool::Grain if far(first, last) < 2.0 => {}
+            Tool::Ruler | Tool::Grain | Tool::Light if far(first, last) < 2.0 => {}
             Tool::Grain => {
                 let told = with_grain(&told, [first, last]);
                 self.grain = told.recipe.grain.map(|grain| (grain, [first, last]));
                 self.tell(say::STEP_GRAIN, told);
+            }
+            Tool::Light => {
+                let told = with_light(&told, [first, last]);
+                self.light = told.recipe.light_from.map(|light| (light, [first, last]));
+                self.tell(say::STEP_LIGHT, told);
             }
             Tool::Ruler => match told.recipe.scale {
                 Scale::Ruler { length, .. } => self.rule([first, last], length),

@@ -21,6 +21,8 @@ pub enum Tool {
     Ruler,
     /// A line along the warp.
     Grain,
+    /// A line from the cloth towards the lamp.
+    Light,
     /// A neutral place.
     Grey,
     /// Four corners of a chart or of a rectangle of known size.
@@ -31,7 +33,7 @@ pub enum Tool {
 
 impl Tool {
     /// As they lie on the table.
-    pub(crate) const ALL: [Self; 12] = [
+    pub(crate) const ALL: [Self; 13] = [
         Self::Hand,
         Self::Loop,
         Self::Stroke(StrokeKind::Damage),
@@ -42,6 +44,7 @@ impl Tool {
         Self::Ruler,
         Self::Mark(Quad::Rectangle),
         Self::Grain,
+        Self::Light,
         Self::Grey,
         Self::Mark(Quad::Chart),
     ];
@@ -53,7 +56,7 @@ impl Tool {
 
     /// Whether only its two ends matter.
     pub(crate) const fn is_line(self) -> bool {
-        matches!(self, Self::Ruler | Self::Grain | Self::Mark(_))
+        matches!(self, Self::Ruler | Self::Grain | Self::Light | Self::Mark(_))
     }
 }
 
@@ -68,6 +71,8 @@ pub enum Part {
     Ruler,
     /// The grain line.
     Grain,
+    /// The light line.
+    Light,
     /// The grey place.
     Grey,
     /// The colour chart.
@@ -127,6 +132,15 @@ pub(super) fn with_grain(told: &Told, [from, to]: [[f32; 2]; 2]) -> Told {
     told
 }
 
+/// Light from where a line points to, as seen.
+pub(super) fn with_light(told: &Told, [from, to]: [[f32; 2]; 2]) -> Told {
+    let mut told = told.clone();
+    told.recipe.light_from = Some(Angle::radians((from[1] - to[1]).atan2(to[0] - from[0])));
+    // Of several lamps a lights file tells.
+    told.shots.lights = None;
+    told
+}
+
 /// A neutral place.
 pub(super) fn with_grey(told: &Told, at: [f32; 2], reflectance: f32) -> Told {
     let mut told = told.clone();
@@ -142,6 +156,7 @@ pub(super) fn without(told: &Told, part: Part) -> Told {
         Part::Loop => told.recipe.around = None,
         Part::Ruler => told.recipe.scale = Scale::Unknown,
         Part::Grain => told.recipe.grain = None,
+        Part::Light => told.recipe.light_from = None,
         Part::Grey | Part::Chart => told.color.known = None,
         Part::Shot(shot) => return with_shot(&told, shot, None),
     }
@@ -197,5 +212,10 @@ mod tests {
     fn grain_counts_counter_clockwise_as_seen() {
         let up_right = with_grain(&Told::default(), [[0.0, 100.0], [100.0, 0.0]]).recipe.grain.expect("a grain");
         assert!((up_right.to_degrees() - 45.0).abs() < 1e-3, "{}", up_right.to_degrees());
+        // A line along the warp has no end to point with; light comes from one side.
+        let down = [[50.0, 20.0], [50.0, 80.0]];
+        let light = with_light(&Told::default(), down).recipe.light_from.expect("a light");
+        assert!((light.to_degrees() + 90.0).abs() < 1e-3, "from below: {}", light.to_degrees());
+        assert_eq!(without(&with_light(&Told::default(), down), Part::Light), Told::default(), "and taken back");
     }
 }

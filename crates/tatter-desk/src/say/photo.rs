@@ -52,6 +52,7 @@ pub(crate) const STEP_RECALL: &str = "what was told another day";
 pub(crate) const STEP_LOOP: &str = "loop around one place";
 pub(crate) const STEP_GREY: &str = "neutral place";
 pub(crate) const STEP_GRAIN: &str = "grain line";
+pub(crate) const STEP_LIGHT: &str = "light line";
 pub(crate) const STEP_RULER: &str = "ruler line";
 pub(crate) const STEP_UPRIGHT: &str = "stand the grain upright";
 
@@ -67,6 +68,7 @@ pub(crate) const fn tool(tool: Tool) -> &'static str {
         Tool::Rubber => "Rubber",
         Tool::Ruler => "Ruler line",
         Tool::Grain => "Grain line",
+        Tool::Light => "Light line",
         Tool::Grey => "Grey pick",
         Tool::Mark(quad) => super::quad(quad),
     }
@@ -84,6 +86,9 @@ pub(crate) const fn tool_hint(tool: Tool) -> &'static str {
         Tool::Rubber => "Touch strokes to take them away, whole.",
         Tool::Ruler => "Draw from one mark of the ruler to another, then write the millimetres between them.",
         Tool::Grain => "Draw along the warp, the threads that run the length of the cloth.",
+        Tool::Light => {
+            "Draw from the cloth towards the lamp or the sun that lit it. The relief is read from its shades; told nothing, its side is found."
+        }
         Tool::Mark(quad) => super::quad_hint(quad),
         Tool::Grey => "Press on a grey card or white paper in the cloth's light: colours are balanced by it.",
     }
@@ -121,6 +126,7 @@ pub(crate) const fn step_unsay(part: Part) -> &'static str {
         Part::Loop => "take the loop back",
         Part::Ruler => "take the scale back",
         Part::Grain => "take the grain line back",
+        Part::Light => "take the light line back",
         Part::Grey => "take the neutral place back",
         Part::Chart => "take the colour chart back",
         Part::Shot(shot) => super::step_unsay_shot(shot),
@@ -144,6 +150,10 @@ pub(crate) fn told_grain(degrees: f32) -> String {
     format!("Grain at {degrees:.0}°")
 }
 
+pub(crate) fn told_light(degrees: f32) -> String {
+    format!("Light from {degrees:.0}°")
+}
+
 pub(crate) fn told_grey(share: f32) -> String {
     format!("A neutral place of {:.0} % reflectance", 100.0 * share)
 }
@@ -162,6 +172,11 @@ pub(crate) fn ruler_label(mm: Option<f32>) -> String {
 /// On the grain line.
 pub(crate) fn grain_label(degrees: f32) -> String {
     format!("warp {degrees:.0}°")
+}
+
+/// On the light line.
+pub(crate) fn light_label(degrees: f32) -> String {
+    format!("light {degrees:.0}°")
 }
 
 /// A number without digits that say nothing.
@@ -285,7 +300,7 @@ const HERE: [(&str, &str); 17] = [
     ),
     ("Give --mm-per-pixel, --width-mm or --ruler instead", "Draw a ruler line and write its length"),
     ("tell it with --grain-deg", "draw a grain line"),
-    ("; tell it if that is wrong", "; if that is wrong, cut it with `tatter cut --light-from`"),
+    ("; tell it if that is wrong", "; if that is wrong, draw a light line"),
     ("say --subject damage if", "say that it is damage if"),
     ("or give the scale with --ruler", "or draw a ruler line"),
     ("or mark two of its places with --ruler", "or mark two of its places with a ruler line"),

@@ -42,6 +42,13 @@ pub(crate) fn marks(painter: &Painter, sheet: &Sheet, laid: &Laid, colors: &Pale
         let middle = laid.rect.center();
         line_with_ends(painter, drawn.unwrap_or([middle - half, middle + half]), &say::grain_label(grain.to_degrees()), colors);
     }
+    if let Some(light) = told.recipe.light_from {
+        let drawn = sheet.light.filter(|(known, _)| *known == light).map(|(_, ends)| ends.map(|end| laid.pos(end)));
+        let (sin, cos) = light.to_radians().sin_cos();
+        let far = 0.3 * laid.rect.width().min(laid.rect.height()) * vec2(cos, -sin);
+        let [from, to] = drawn.unwrap_or([laid.rect.center(), laid.rect.center() + far]);
+        pointing(painter, [from, to], &say::light_label(light.to_degrees()), colors);
+    }
     for quad in [Quad::Chart, Quad::Rectangle] {
         if let Some(marked) = corners(told, quad) {
             let marked = marked.map(|corner| laid.pos(corner));
@@ -126,6 +133,18 @@ fn line_with_ends(painter: &Painter, [from, to]: [Pos2; 2], label: &str, colors:
         chalked(painter, &[end - across, end + across], false, colors);
     }
     tag(painter, from.lerp(to, 0.5) + vec2(0.0, -16.0), Align2::CENTER_CENTER, label, colors);
+}
+
+/// A line with a lamp at its far end.
+fn pointing(painter: &Painter, [from, to]: [Pos2; 2], label: &str, colors: &Palette) {
+    let along = (to - from).normalized();
+    chalked(painter, &[from, to - along * 8.0], false, colors);
+    chalked(painter, &circle(to, 7.0), false, colors);
+    for ray in 0..8 {
+        let out = egui::Vec2::angled(ray as f32 * std::f32::consts::TAU / 8.0);
+        chalked(painter, &[to + out * 10.0, to + out * 14.0], false, colors);
+    }
+    tag(painter, from - along * 18.0, Align2::CENTER_CENTER, label, colors);
 }
 
 /// Where keys draw.

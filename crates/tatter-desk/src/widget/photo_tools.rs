@@ -34,9 +34,10 @@ pub(crate) fn photo_tools_ui(ui: &mut Ui, photos: &mut Photos, asked: &mut Vec<C
         ui.add_space(APART);
         subject_ui(ui, sheet, &colors, asked);
         ui.add_space(APART);
-        beside_ui(ui, sheet, &others, &colors, asked);
-        ui.add_space(APART);
+        // In sight of the tools that told it.
         told_ui(ui, sheet, &colors, asked);
+        ui.add_space(APART);
+        beside_ui(ui, sheet, &others, &colors, asked);
     });
 }
 
@@ -46,7 +47,7 @@ fn others(photos: &Photos) -> Vec<std::path::PathBuf> {
 }
 
 fn tool_ui(ui: &mut Ui, tool: Tool, is_taken: bool, colors: &Palette) -> Response {
-    let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), 29.0), Sense::click());
+    let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), 27.0), Sense::click());
     let name = say::tool(tool);
     response.widget_info(|| WidgetInfo::selected(Role::Button, true, is_taken, name));
     let painter = ui.painter();
@@ -54,7 +55,7 @@ fn tool_ui(ui: &mut Ui, tool: Tool, is_taken: bool, colors: &Palette) -> Respons
         let edge = if is_taken { Stroke::new(2.0, colors.thread) } else { Stroke::new(1.0, colors.line) };
         painter.rect(rect, 5.0, colors.hover, edge, Edge::Inside);
     }
-    let square = Rect::from_min_size(rect.min + vec2(6.0, 4.5), vec2(20.0, 20.0));
+    let square = Rect::from_min_size(rect.min + vec2(6.0, 3.5), vec2(20.0, 20.0));
     match (tool, icon(tool)) {
         (Tool::Stroke(kind), _) => swatch(ui, square, kind, colors),
         (_, Some(icon)) => paint_icon(painter, icon, square.expand(1.0), colors.ink),
@@ -72,6 +73,7 @@ const fn icon(tool: Tool) -> Option<Icon> {
         Tool::Rubber => Some(Icon::Rubber),
         Tool::Ruler => Some(Icon::Ruler),
         Tool::Grain => Some(Icon::Grain),
+        Tool::Light => Some(Icon::Light),
         Tool::Grey => Some(Icon::Grey),
         Tool::Mark(Quad::Chart) => Some(Icon::Chart),
         Tool::Mark(Quad::Rectangle) => Some(Icon::Card),
@@ -179,6 +181,9 @@ fn told_ui(ui: &mut Ui, sheet: &Sheet, colors: &Palette, asked: &mut Vec<Command
     parts.extend(say::told_scale(told.recipe.scale).or_else(half).map(|text| (text, Part::Ruler)));
     if let Some(grain) = told.recipe.grain {
         parts.push((say::told_grain(grain.to_degrees()), Part::Grain));
+    }
+    if let Some(light) = told.recipe.light_from {
+        parts.push((say::told_light(light.to_degrees()), Part::Light));
     }
     match told.color.known {
         Some(Known::Grey(pick)) => parts.push((say::told_grey(pick.reflectance), Part::Grey)),

@@ -73,7 +73,7 @@ fn pen(painter: &egui::Painter, drawn: &[[f32; 2]], tool: Tool, radius: f32, lai
             painter.line(points, Stroke::new(2.0 * radius * laid.points, colors.chalk[0].gamma_multiply(0.35)));
         }
         Tool::Loop => super::marks::chalked(painter, &points, true, colors),
-        Tool::Ruler | Tool::Grain => {
+        Tool::Ruler | Tool::Grain | Tool::Light => {
             if let (Some(first), Some(last)) = (points.first(), points.last()) {
                 super::marks::chalked(painter, &[*first, *last], false, colors);
             }

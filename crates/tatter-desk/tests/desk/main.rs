@@ -10,6 +10,7 @@ mod outside;
 mod patch;
 mod person;
 mod photo;
+mod reach;
 mod scatter;
 mod shots;
 mod start;

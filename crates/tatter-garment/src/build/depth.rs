@@ -34,6 +34,13 @@ impl Depth {
     /// As the patch has it.
     pub(super) const KEEP: Self = Self { height: 1.0, slope: 1.0, floor_mm: f32::NEG_INFINITY };
 
+    /// With so much of it, 0..1.
+    pub(super) fn in_part(&self, share: f32) -> Self {
+        let of = |gain: f32| gain.powf(share);
+        let floor_mm = if share > 0.0 { self.floor_mm } else { f32::NEG_INFINITY };
+        Self { height: of(self.height), slope: of(self.slope), floor_mm }
+    }
+
     /// A height of the patch as it is laid, mm.
     #[inline]
     pub(super) fn height(&self, mm: f32) -> f32 {
@@ -79,10 +86,10 @@ impl FitContext<'_> {
 
 /// The patch's relief, `enlargement` times as large as in the patch, as deep as the garment's around it: the threads of both stray as far
 /// from the middle of their neighbourhood. A garment whose maps show no threads leaves the amplitude, not the floor.
-pub(super) fn depth(cloth: &PatchCloth, around: &AroundRelief, enlargement: f64, strength: f32) -> Depth {
+pub(super) fn depth(cloth: &PatchCloth, around: &AroundRelief, enlargement: f64) -> Depth {
     let gain = |own: Option<f64>, there: Option<f64>, flat: f64| {
         let (own, there) = (own.filter(|own| *own > 0.0)?, there.filter(|there| *there > flat)?);
-        Some((there / own).clamp(GAIN.0, GAIN.1).powf(f64::from(strength)) as f32)
+        Some((there / own).clamp(GAIN.0, GAIN.1) as f32)
     };
     let height = gain(
         cloth.heights.as_deref().and_then(stray).map(|mm| mm * enlargement),
@@ -90,7 +97,7 @@ pub(super) fn depth(cloth: &PatchCloth, around: &AroundRelief, enlargement: f64,
         FLAT.0 * around.span_mm,
     );
     let slope = gain(cloth.slopes.as_deref().and_then(stray), stray(&around.slopes), FLAT.1);
-    let floor_mm = cloth.face_mm.filter(|_| strength > 0.0).map_or(f32::NEG_INFINITY, |[low, high]| high - LAYERS * (high - low));
+    let floor_mm = cloth.face_mm.map_or(f32::NEG_INFINITY, |[low, high]| high - LAYERS * (high - low));
     Depth { height: height.unwrap_or(1.0), slope: slope.or(height).unwrap_or(1.0), floor_mm }
 }
 

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use tatter_core::channel::Channel;
 use tatter_core::color::{Cdl, OkLab};
 use tatter_core::image::{Image, LinearRgb, Stored};
-use tatter_core::model::{Edge, MapRole, MatchMode, Patch, Relief, Subject};
+use tatter_core::model::{Edge, MapRole, Match, MatchMode, Patch, Relief, Subject};
 use tatter_core::rule::Rule;
 
 use super::around::{Near, REACH, cell_of, near_texels};
@@ -41,10 +41,14 @@ pub(super) struct Fit {
     pub(super) grade: Option<Cdl>,
     /// Where it ends, when not with its cover.
     pub(super) seam: Option<Seam>,
-    /// What becomes of its relief.
+    /// What becomes of its relief, and what would with all of the match.
     pub(super) depth: Depth,
-    /// Added to its roughness, place by place.
+    whole_depth: Depth,
+    /// Added to its roughness, place by place, and what would be with all of the match.
     pub(super) roughness: Field<1>,
+    whole_roughness: Field<1>,
+    /// Of the match.
+    strength: f32,
     /// Median CIEDE2000 between its cloth as laid and the cloth around it.
     pub(super) rim_difference: Option<f32>,
     /// Code and text of what the person should hear.
@@ -55,6 +59,29 @@ impl Fit {
     /// Colours as they are laid, in place.
     pub(super) fn colors(&self, shown: &mut [Shown]) {
         self.recolor.apply_all(shown, self.grade.as_ref());
+    }
+
+    /// The same with another strength and grade. All but the seam is as if found so; a seam follows its colours a little.
+    pub(super) fn with(self: &Arc<Self>, matching: &Match) -> Arc<Self> {
+        let Match { strength, grade, .. } = *matching;
+        if self.strength == strength && self.grade == grade {
+            return Arc::clone(self);
+        }
+        let mut fit = Self { grade, ..Self::clone(self) };
+        match &mut fit.recolor {
+            Recolor::Keep => {}
+            Recolor::Onto(onto) => onto.strength = strength,
+            Recolor::Mark { strength: own, .. } => *own = strength,
+        }
+        fit.be_strong(strength);
+        Arc::new(fit)
+    }
+
+    /// Relief and roughness by all of the match and its strength.
+    fn be_strong(&mut self, strength: f32) {
+        self.strength = strength;
+        self.depth = self.whole_depth.in_part(strength);
+        self.roughness = self.whole_roughness.in_part(strength);
     }
 }
 
@@ -93,7 +120,7 @@ pub(super) struct FitContext<'a> {
 
 /// What is to be done with a placement's colour.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Wanted {
+pub(super) enum Wanted {
     Nothing,
     /// It would be dyed anew if its cloth were known.
     Unknown,
@@ -155,7 +182,10 @@ impl FitContext<'_> {
                     grade: self.planned.placements[k].placement.matching.grade,
                     seam: None,
                     depth: Depth::KEEP,
+                    whole_depth: Depth::KEEP,
                     roughness: Field::none(),
+                    whole_roughness: Field::none(),
+                    strength: self.planned.placements[k].placement.matching.strength,
                     rim_difference: None,
                     told: Vec::new(),
                 };
@@ -253,11 +283,12 @@ impl FitContext<'_> {
         fit.rim_difference = around.difference(&laid(&onto, cloth));
         fit.recolor = Recolor::Onto(Box::new(onto));
         if let Some(own) = &cloth.roughness {
-            fit.roughness = roughness_field(own, &roughness, strength);
+            fit.whole_roughness = roughness_field(own, &roughness);
         }
         if self.planned.placements[k].placement.matching.relief == Relief::Fit && patch.subject == Subject::Damage {
-            fit.depth = depth(cloth, &relief, self.planned.footprints[k].enlargement, strength);
+            fit.whole_depth = depth(cloth, &relief, self.planned.footprints[k].enlargement);
         }
+        fit.be_strong(strength);
         if self.planned.placements[k].placement.matching.edge == Edge::Seam && patch.subject == Subject::Damage {
             fit.seam = self.seam(k, fit);
         }
@@ -312,7 +343,7 @@ pub(super) fn same_place(near: &Near, target: &Target, stored: &Stored) -> [usiz
 }
 
 /// What the placement asks for, or what its patch calls for.
-fn wanted(placed: &Placed<'_>) -> Wanted {
+pub(super) fn wanted(placed: &Placed<'_>) -> Wanted {
     let Some(rule) = placed.rule_of(Channel::BaseColor) else { return Wanted::Nothing };
     let matching = &placed.placement.matching;
     match placed.match_mode() {
@@ -400,12 +431,12 @@ fn ordinary_cloth(nodes: impl Iterator<Item = (usize, DVec3)>) -> BTreeMap<usize
 }
 
 /// What is added to the roughness so that the patch's cloth is as dull as the garment's, place by place.
-fn roughness_field(own: &[([f32; 2], f32)], around: &[([f32; 2], f32)], strength: f32) -> Field<1> {
+fn roughness_field(own: &[([f32; 2], f32)], around: &[([f32; 2], f32)]) -> Field<1> {
     let means = |all: &[([f32; 2], f32)]| node_means(all.iter().map(|&(at, v)| (at, [v])));
     let there = means(around);
     let missing = means(own).into_iter().filter_map(|(node, own)| {
         let there = there.get(&node)?;
-        Some((node, ([f64::from(strength) * (there.mean[0] - own.mean[0])], trust(own.count, there.count))))
+        Some((node, ([there.mean[0] - own.mean[0]], trust(own.count, there.count))))
     });
     Field::through(&missing.collect())
 }

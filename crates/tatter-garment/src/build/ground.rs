@@ -3,11 +3,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
-use tatter_core::channel::PerChannel;
-use tatter_core::model::{ChannelRule, Garment, Match, Patch, Placement};
+use tatter_core::model::{Garment, Match, Patch, Placement};
 
 use super::BuildSettings;
-use super::fit::Fit;
+use super::fit::{Fit, Wanted, wanted};
 use super::plan::{Assignment, Draw, OwnedFaces, Target, targets};
 use super::pyramid::Prepared;
 use crate::place::{Footprint, Footprints, Placed};
@@ -32,10 +31,11 @@ pub struct Ground {
     fits: Mutex<BTreeMap<String, (Manner, Arc<Fit>)>>,
 }
 
-/// What decides how a placement is fitted, besides where it lies.
+/// What decides how a placement is fitted, besides where it lies and what [`Fit::told`] can tell of it.
 #[derive(Clone, Debug, PartialEq)]
 struct Manner {
-    rules: PerChannel<Option<ChannelRule>>,
+    wanted: Wanted,
+    /// Without strength and grade.
     matching: Match,
     patch: usize,
 }
@@ -112,10 +112,13 @@ impl Ground {
         self.footprints.keep(&placements.iter().map(|placed| placed.placement.id.as_str()).collect());
     }
 
-    /// How a placement was fitted last, if it is to be fitted in the same manner.
+    /// How a placement was fitted last, else another of its patch, if it is to be fitted in the same manner: with its own strength and grade.
     pub(super) fn fit(&self, placed: &Placed<'_>) -> Option<Arc<Fit>> {
         let known = self.fits.lock().unwrap_or_else(PoisonError::into_inner);
-        known.get(&placed.placement.id).filter(|(manner, _)| *manner == Manner::of(placed)).map(|(_, fit)| Arc::clone(fit))
+        let (manner, matching) = (Manner::of(placed), &placed.placement.matching);
+        let own = known.get(&placed.placement.id).filter(|(known, _)| *known == manner);
+        let like = || known.values().find(|(known, _)| *known == manner);
+        own.or_else(like).map(|(_, fit)| fit.with(matching))
     }
 
     /// Keep how the chosen placements were fitted, and of others nothing that is not there any more.
@@ -139,8 +142,8 @@ impl Geometry {
 
 impl Manner {
     fn of(placed: &Placed<'_>) -> Self {
-        let Placement { rules, matching, .. } = placed.placement;
-        Self { rules: *rules, matching: *matching, patch: address(placed.patch) }
+        let matching = Match { strength: 1.0, grade: None, ..placed.placement.matching };
+        Self { wanted: wanted(placed), matching, patch: address(placed.patch) }
     }
 }
 

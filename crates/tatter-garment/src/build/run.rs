@@ -118,6 +118,13 @@ impl<'a> BuildPlan<'a> {
         found
     }
 
+    /// The tile that a texel of a file lies in.
+    pub fn tile_at(&self, set: usize, file: usize, [x, y]: [usize; 2]) -> Option<TileAt> {
+        let own = |target: &Target| target.set == set && target.files.contains(&file);
+        let target = self.planned.ground.targets.iter().position(own)?;
+        Some(TileAt { target, row: y as i64 / self.side(), column: x as i64 / self.side() })
+    }
+
     /// Tiles that any placement reaches: no other is changed.
     pub fn tiles(&self) -> BTreeSet<TileAt> {
         self.tiles_of(&self.planned.placements.iter().map(|placed| placed.placement.id.clone()).collect())

@@ -62,17 +62,7 @@ impl Sought {
 }
 
 impl<'a> Weight<'a> {
-    /// `pictures` has one entry a density: the picture, where it is one.
-    pub(crate) fn new(
-        surface: &'a Surface,
-        allowed: &[bool],
-        densities: &'a [Density],
-        pictures: &'a [Option<Image<Unit>>],
-    ) -> Self {
-        Self::of(surface, densities, pictures, Arc::new(Sought::new(surface, allowed, densities)))
-    }
-
-    /// With what these densities need, found before.
+    /// With what these densities need. `pictures` has one entry a density: the picture, where it is one.
     pub(crate) const fn of(
         surface: &'a Surface,
         densities: &'a [Density],

@@ -53,6 +53,11 @@ impl<const N: usize> Field<N> {
         Self { nodes: (0..NODES * NODES).map(whole).collect() }
     }
 
+    /// So much of it.
+    pub(crate) fn in_part(&self, share: f32) -> Self {
+        Self { nodes: self.nodes.iter().map(|node| node.map(|v| share * v)).collect() }
+    }
+
     /// At a place in shares of the canvas, between nodes in proportion.
     #[inline]
     pub(crate) fn at(&self, [u, v]: [f32; 2]) -> [f32; N] {

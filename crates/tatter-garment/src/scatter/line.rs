@@ -12,6 +12,7 @@ pub(crate) const STEP: f64 = 1.0 / 512.0;
 const OFF_CLOTH_MM: f64 = 1.0;
 
 /// A line on the cloth with the length up to each of its places.
+#[derive(Debug)]
 pub(crate) struct Line {
     places: Vec<DVec3>,
     lengths: Vec<f64>,

@@ -1,8 +1,14 @@
 //! Many placements from a rule and a seed, spread as blue noise over the cloth by true area.
 
+mod ground;
 pub(crate) mod line;
 
+pub use ground::ScatterGround;
+
+use std::sync::Arc;
+
 use glam::DVec3;
+use ground::Reach;
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, Unit};
@@ -10,7 +16,7 @@ use tatter_core::model::{Garment, Scatter, Spot};
 use tatter_core::rng::Rng;
 use tatter_core::task::{Cancelled, Task};
 
-use crate::field::{Lines, Place, SAME_SIDE, Weight, allowed, seams};
+use crate::field::{Lines, Place, SAME_SIDE, Weight};
 use crate::surface::{LocateError, Seed, Surface};
 
 /// Places tried for each placement; the one farthest from all before it is taken (Mitchell, "Spectrally Optimal Sampling for
@@ -95,14 +101,16 @@ struct Taken {
 /// # Errors
 /// [`ScatterError`].
 pub fn scatter(garment: &Garment, input: &ScatterInput<'_>, task: &Task) -> Result<Vec<Scattered>, ScatterError> {
-    scatter_on(&Surface::new(garment), garment, input, task)
+    scatter_on(&ScatterGround::default(), &Surface::new(garment), garment, input, task)
 }
 
-/// As [`scatter`], on the garment's surface that was made before.
+/// As [`scatter`], on the garment's surface that was made before; of what the last throw on the same ground found, all is kept that its
+/// count, seed, sizes and turns do not change.
 ///
 /// # Errors
 /// [`ScatterError`].
 pub fn scatter_on(
+    ground: &ScatterGround,
     surface: &Surface,
     garment: &Garment,
     input: &ScatterInput<'_>,
@@ -113,10 +121,11 @@ pub fn scatter_on(
     if weights.iter().sum::<f64>() <= 0.0 || input.radius_mm.len() != weights.len() {
         return Err(ScatterError::NoPatch);
     }
-    let allowed = allowed(surface, &garment.sets, &rule.only, &rule.keep_off)?;
-    let field = Field::new(surface, &allowed, input);
-    let line = line::Line::new(surface, &rule.along, rule.spread, &rule.only)?;
-    let areas = Areas::new(surface, &allowed)?;
+    let reach = ground.reach(surface, garment, input)?;
+    let field = Field {
+        weight: Weight::of(surface, &rule.density, input.pictures, Arc::clone(&reach.sought)),
+        margin: reach.margin.as_ref(),
+    };
     let (mut taken, mut found): (Vec<Taken>, Vec<Scattered>) = (Vec::new(), Vec::new());
     let mut failed = 0;
     for number in 1..=rule.count {
@@ -134,7 +143,7 @@ pub fn scatter_on(
         let radius = input.radius_mm[patch] * f64::from(scale);
         let mut best: Option<(f64, Seed)> = None;
         for _ in 0..CANDIDATES {
-            let Some((seed, density)) = throw(surface, &areas, &line, &field, &allowed, radius, &mut rng) else { continue };
+            let Some((seed, density)) = throw(surface, &reach, &field, radius, &mut rng) else { continue };
             let nearest = taken.iter().filter(|t| t.normal.dot(seed.normal) > SAME_SIDE).map(|t| {
                 let apart = t.point.distance(seed.point);
                 (apart, rule.overlap || apart >= t.radius + radius)
@@ -158,15 +167,8 @@ pub fn scatter_on(
 }
 
 /// A place that the density lets through, and the density there.
-fn throw(
-    surface: &Surface,
-    areas: &Areas,
-    line: &Option<line::Line>,
-    field: &Field<'_>,
-    allowed: &[bool],
-    radius: f64,
-    rng: &mut Rng,
-) -> Option<(Seed, f64)> {
+fn throw(surface: &Surface, reach: &Reach, field: &Field<'_>, radius: f64, rng: &mut Rng) -> Option<(Seed, f64)> {
+    let Reach { areas, line, allowed, .. } = reach;
     for _ in 0..THROWS[usize::from(line.is_some())] {
         let seed = match line {
             Some(line) => line.place(surface, rng),
@@ -185,27 +187,16 @@ fn throw(
 struct Field<'a> {
     weight: Weight<'a>,
     /// Seams and open edges of all cloth and trims, when there is a margin.
-    margin: Option<(f64, Lines)>,
+    margin: Option<&'a (f64, Lines)>,
 }
 
-impl<'a> Field<'a> {
-    fn new(surface: &'a Surface, allowed: &[bool], input: &'a ScatterInput<'a>) -> Self {
-        let rule = input.rule;
-        let margin = f64::from(rule.margin.get());
-        let widest = input.radius_mm.iter().copied().fold(0.0, f64::max) * f64::from(rule.scale[1]);
-        Self {
-            weight: Weight::new(surface, allowed, &rule.density, input.pictures),
-            // Also of cloth that nothing is laid on: a button stand, a belt loop.
-            margin: (margin > 0.0).then(|| (margin, seams(surface, &vec![true; allowed.len()], margin + widest))),
-        }
-    }
-
+impl Field<'_> {
     /// For a cover of this radius, mm.
     fn at(&self, seed: &Seed, radius: f64) -> f64 {
         let place = Place::of(seed);
         let kept_off =
             |(margin, lines): &(f64, Lines)| lines.nearest_on_side(&place).is_some_and(|near| near.distance < margin + radius);
-        if self.margin.as_ref().is_some_and(kept_off) { 0.0 } else { self.weight.at(&place) }
+        if self.margin.is_some_and(kept_off) { 0.0 } else { self.weight.at(&place) }
     }
 }
 
@@ -222,6 +213,7 @@ fn pick(weights: &[f64], unit: f64) -> usize {
 }
 
 /// Faces by their area on the cloth.
+#[derive(Debug)]
 pub(crate) struct Areas {
     faces: Vec<usize>,
     /// Sum of areas up to and with each face.

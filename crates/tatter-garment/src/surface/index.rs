@@ -1,6 +1,7 @@
 //! The faces of a surface by where they lie: what is near a place or a line, without asking every face.
 
-use glam::DVec3;
+use glam::{DVec2, DVec3};
+use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, PointDistance, RTree, RTreeObject, SelectionFunction};
 
 use super::Face;
@@ -50,6 +51,34 @@ impl Index {
     pub(super) fn along(&self, from: DVec3, direction: DVec3) -> impl Iterator<Item = usize> + '_ {
         let line = Line { from, over: direction.to_array().map(|v| 1.0 / v).into() };
         self.0.locate_with_selection_function(line).map(|boxed| boxed.face as usize)
+    }
+}
+
+/// The faces by where they lie in UV. 44 bytes a face.
+#[derive(Clone, Debug)]
+pub(super) struct FlatIndex(RTree<GeomWithData<Rectangle<[f64; 2]>, u32>>);
+
+impl FlatIndex {
+    /// Costs n log n.
+    pub(super) fn new(faces: &[Face]) -> Self {
+        let boxed = faces.iter().enumerate().filter_map(|(face, own)| {
+            let [a, b, c] = own.uvs;
+            let (low, high) = (a.min(b).min(c), a.max(b).max(c));
+            // A place on an edge counts as inside, by rounding also one a little beyond it; where UVs are no numbers nothing lies.
+            let slack = DVec2::splat(1e-8 * (1.0 + low.abs().max(high.abs()).max_element()));
+            let corners = ((low - slack).to_array(), (high + slack).to_array());
+            (low.is_finite() && high.is_finite())
+                .then(|| GeomWithData::new(Rectangle::from_corners(corners.0, corners.1), face as u32))
+        });
+        Self(RTree::bulk_load(boxed.collect()))
+    }
+
+    /// Faces whose box a place lies in, in order.
+    pub(super) fn around(&self, uv: DVec2) -> Vec<usize> {
+        let found = self.0.locate_all_at_point(&uv.to_array());
+        let mut found: Vec<usize> = found.map(|boxed| boxed.data as usize).collect();
+        found.sort_unstable();
+        found
     }
 }
 

@@ -41,6 +41,7 @@ pub struct Surface {
     flat: bool,
     /// Made when it is worth it.
     index: OnceLock<index::Index>,
+    flat_index: OnceLock<index::FlatIndex>,
 }
 
 impl Surface {
@@ -60,8 +61,9 @@ impl Surface {
         }
         let edges = weld::Edges::new(&faces);
         let pieces = edges.pieces();
-        let mut surface =
-            Self { faces, parts, edges, pieces, grains: Vec::new(), flat: garment.mesh.is_none(), index: OnceLock::new() };
+        let (index, flat_index) = (OnceLock::new(), OnceLock::new());
+        let flat = garment.mesh.is_none();
+        let mut surface = Self { faces, parts, edges, pieces, grains: Vec::new(), flat, index, flat_index };
         surface.grains = grain::by_face(garment, &surface);
         surface
     }
@@ -74,7 +76,10 @@ impl Surface {
     /// Make it fast to find places on it: about a tenth of a second for 200,000 faces, to be won back by thirty places. What is found
     /// stays the same.
     pub fn be_searched(&self) {
-        self.index.get_or_init(|| index::Index::new(&self.faces));
+        rayon::join(
+            || self.index.get_or_init(|| index::Index::new(&self.faces)),
+            || self.flat_index.get_or_init(|| index::FlatIndex::new(&self.faces)),
+        );
     }
 
     /// Faces that a line from a place may cross, in no order: few after [`Surface::be_searched`], all of them before.

@@ -13,7 +13,7 @@ use tatter_core::units::Mm;
 use tatter_files::job::{JobError, read_job, write_job};
 use tatter_files::patch::PatchError;
 use tatter_files::picture::PictureError;
-use tatter_garment::scatter::ScatterError;
+use tatter_garment::scatter::{ScatterError, ScatterGround};
 use tatter_garment::surface::Surface;
 
 use crate::grain::compare_many;
@@ -148,7 +148,8 @@ pub fn scatter_job(
     let mut known = Known::new();
     task.stage("patches", || read_patches(&mut known, &draft, folder))?;
     let surface = task.stage("surface", || Surface::new(&garment));
-    let placements = task.stage("scatter", || throw(&surface, &garment, &known, &draft, &request.job, task))?;
+    let placements =
+        task.stage("scatter", || throw(&ScatterGround::default(), &surface, &garment, &known, &draft, &request.job, task))?;
     let patch_of = |placement: &Placement| {
         let patch = draft.patches.iter().find(|patch| patch.name == placement.patch)?;
         known.get(&patch.path)

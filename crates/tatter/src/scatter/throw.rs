@@ -12,7 +12,7 @@ use tatter_core::units::Mm;
 use tatter_files::limits::Limits;
 use tatter_files::patch::read_patch;
 use tatter_files::picture::{PictureError, read_stored};
-use tatter_garment::scatter::{ScatterInput, Scattered, scatter_on};
+use tatter_garment::scatter::{ScatterGround, ScatterInput, Scattered, scatter_on};
 use tatter_garment::surface::Surface;
 
 use super::ScatterFailed;
@@ -74,6 +74,7 @@ pub(crate) fn read_patches(known: &mut Known, draft: &Draft, folder: &Path) -> R
 
 /// The placements a draft yields; its patches are known.
 pub(crate) fn throw(
+    ground: &ScatterGround,
     surface: &Surface,
     garment: &Garment,
     known: &Known,
@@ -88,7 +89,7 @@ pub(crate) fn throw(
     let folder = job.parent().unwrap_or(Path::new(""));
     let pictures = rule.density.iter().map(|density| picture(density, folder)).collect::<Result<Vec<_>, PictureError>>()?;
     let input = ScatterInput { rule, radius_mm: &radii, pictures: &pictures };
-    let found = scatter_on(surface, garment, &input, task).map_err(|error| ScatterFailed::Rule(error, job.to_owned()))?;
+    let found = scatter_on(ground, surface, garment, &input, task).map_err(|error| ScatterFailed::Rule(error, job.to_owned()))?;
     Ok(found.into_iter().map(|one| (one.number, placement(rule, one, &own))).collect())
 }
 

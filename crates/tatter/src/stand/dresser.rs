@@ -79,7 +79,9 @@ struct Level {
     session: Session,
     pristine: Vec<Vec<Stored>>,
     /// Wear, and the textures worn by it: it costs more than placements do, and changes more seldom.
-    worn: Option<(Vec<Wear>, Vec<Vec<Stored>>)>,
+    worn: Option<Worn>,
+    /// Those before, where they are small: while wear moves only what differs from them is laid on anew.
+    worn_before: Option<Worn>,
     /// What wearing has in common, once something was worn.
     wear_ground: Option<WearGround>,
     /// What builds have in common, once something was laid.
@@ -94,6 +96,9 @@ struct Level {
     /// By map set: base colours as a screen shows them, and the areas in which they are not what was laid last.
     flat: Vec<Option<Flat>>,
 }
+
+/// Wear, and the textures worn by it.
+type Worn = (Vec<Wear>, Vec<Vec<Stored>>);
 
 /// A map set's base colours as they were shown flat.
 struct Flat {
@@ -137,7 +142,8 @@ impl Level {
     fn wear(&mut self, surface: &Surface, path: &Path, task: &Task) -> Result<(), ProofError> {
         let job = &self.session.job;
         if job.wear.is_empty() {
-            if self.worn.take().is_some() {
+            if let Some(old) = self.worn.take() {
+                self.worn_before = Some(old).filter(|(_, pictures)| bytes(pictures) <= SMALL);
                 self.fresh = None;
             }
         } else if self.worn.as_ref().is_none_or(|(wear, _)| *wear != job.wear) {
@@ -149,7 +155,8 @@ impl Level {
                 WearGround::new(surface, &self.session.garment, &settings, keeping)
             });
             wear::apply_on((ground, surface), &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
-            self.worn = Some((job.wear.clone(), pictures));
+            let old = self.worn.replace((job.wear.clone(), pictures));
+            self.worn_before = old.filter(|(_, pictures)| bytes(pictures) <= SMALL);
             self.fresh = None;
         }
         Ok(())
@@ -168,14 +175,26 @@ impl Level {
             plan = plan.keeping_match();
         }
         let mut pictures = self.fresh.take().unwrap_or_else(|| beneath.clone());
-        let before = self.laid.as_mut().filter(|laid| laid.job.wear == job.wear && laid.job.patches == job.patches);
-        let changed = before.and_then(|laid| {
+        let beneath_before = beneath_of(&self.laid, &self.pristine, [&self.worn, &self.worn_before]);
+        let before = self.laid.as_mut().filter(|laid| laid.job.patches == job.patches);
+        let changed = before.zip(beneath_before).and_then(|(laid, beneath_before)| {
             let mut ids = changed(&laid.job.placements, &job.placements, |placement| placement.id.as_str())?;
+            let worn_anew = laid.job.wear != job.wear;
+            // At rest each is matched to the cloth as it is worn now.
+            (!worn_anew || matching == Matching::Kept).then_some(())?;
             if matching == Matching::Own {
                 ids.extend(laid.kept.iter().cloned());
             }
             let mut tiles = laid.record.tiles_of(&ids);
             tiles.extend(plan.tiles_of(&ids));
+            if worn_anew {
+                for (set, (old, new)) in beneath_before.iter().zip(beneath).enumerate() {
+                    for (file, (old, new)) in old.iter().zip(new).enumerate() {
+                        tiles.extend(differing(new, old).iter().filter_map(|part| plan.tile_at(set, file, [part.x, part.y])));
+                    }
+                }
+                ids = job.placements.iter().map(|placement| placement.id.clone()).collect();
+            }
             Some((laid, ids, tiles))
         });
         let Some((laid, mut ids, tiles)) = changed else {
@@ -418,6 +437,15 @@ impl Dresser {
     }
 }
 
+/// The textures beneath what was laid last, where they are still at hand.
+fn beneath_of<'a>(laid: &Option<Laid>, pristine: &'a [Vec<Stored>], worn: [&'a Option<Worn>; 2]) -> Option<&'a [Vec<Stored>]> {
+    let wear = &laid.as_ref()?.job.wear;
+    if wear.is_empty() {
+        return Some(pristine);
+    }
+    worn.into_iter().flatten().find(|(known, _)| known == wear).map(|(_, pictures)| pictures.as_slice())
+}
+
 /// Whether two jobs give the same pictures.
 fn looks_same(one: &Job, other: &Job) -> bool {
     one.placements == other.placements && one.wear == other.wear && one.patches == other.patches
@@ -436,6 +464,7 @@ fn level(path: &Path, pristine: Vec<Vec<Stored>>, task: &Task) -> Result<Level, 
         session,
         pristine,
         worn: None,
+        worn_before: None,
         wear_ground: None,
         ground: None,
         laid: None,
