@@ -273,11 +273,9 @@ impl Look<'_> {
             let away = u * gx + v * gy;
             let numbers = [gx, gy, gx * u, gx * v, gy * u, gy * v, -u * away, -v * away];
             let r = f64::from(pull.residual);
-            for i in 0..COUNT {
-                let weighed = weight * numbers[i];
-                for j in 0..=i {
-                    sums.matrix[i][j] += weighed * numbers[j];
-                }
+            for (i, number) in numbers.iter().enumerate().take(COUNT) {
+                let weighed = weight * number;
+                sums.matrix[i].iter_mut().zip(&numbers).take(i + 1).for_each(|(sum, other)| *sum += weighed * other);
                 sums.right[i] += weighed * r;
             }
             sums.left += weight * r * r;

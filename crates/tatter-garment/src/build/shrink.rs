@@ -1,8 +1,8 @@
 //! Smaller copies of finished textures: every channel averaged as what it is.
 
 use rayon::prelude::*;
-use tatter_core::channel::Channel;
-use tatter_core::image::{Image, Map, Pixel, Rect, Size, Stored, Unit};
+use tatter_core::channel::{Channel, Kind};
+use tatter_core::image::{Image, Layout, Map, Pixel, Rect, Size, Stored, Unit};
 use tatter_core::kernel::{area_resize, bilinear_resize};
 use tatter_core::model::MapRole;
 
@@ -36,7 +36,7 @@ fn band(stored: &Stored, roles: &[MapRole], times: usize, part: Rect) -> Stored 
     let source = Rect::new(0, part.y * times, part.width * times, part.height * times);
     let mut out = Stored::zeros(part.size(), stored.layout, &stored.samples);
     let share = 1.0 / (times * times) as f32;
-    for component in 0..stored.layout.components() {
+    for component in without_role(stored.layout, roles) {
         for y in 0..part.height {
             for x in 0..part.width {
                 let own =
@@ -52,6 +52,19 @@ fn band(stored: &Stored, roles: &[MapRole], times: usize, part: Rect) -> Stored 
         out.encode(&role.coding, Rect::whole(out.size), &map, &all);
     }
     out
+}
+
+/// Components that no channel is written into.
+fn without_role(layout: Layout, roles: &[MapRole]) -> impl Iterator<Item = usize> {
+    let count = layout.components();
+    let has = move |component: usize| {
+        roles.iter().any(|role| {
+            let (first, kind) = (role.coding.component, role.channel.info().kind);
+            let three = kind == Kind::Normal || kind == Kind::Color && count >= 3;
+            (first..first + if three { 3 } else { 1 }).contains(&component)
+        })
+    };
+    (0..count).filter(move |component| !has(*component))
 }
 
 /// A channel at another size, as what it is: smaller by means of the area a texel covers, larger by straight lines between texels.
@@ -78,7 +91,7 @@ fn filtered<P: Pixel>(image: &Image<P>, Size { width, height }: Size) -> Image<P
 #[cfg(test)]
 mod tests {
     use super::*;
-    use tatter_core::image::{Coding, Layout, Samples, Transfer};
+    use tatter_core::image::{Coding, Samples, Transfer};
 
     /// IEC 61966-2-1: a black and a white texel mix to half the light, code 188; roughness 0 and 1 to the fourth root of a half, 0.841.
     #[test]
