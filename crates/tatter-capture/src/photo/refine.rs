@@ -14,6 +14,17 @@ use super::{Freedom, Homography};
 
 /// Most rounds.
 const ROUNDS: usize = 15;
+/// Tukey's constant for 95 % efficiency (Holland, Welsch 1977).
+const TUKEY: f32 = 4.685;
+/// Most that residuals may be thought to scatter, in deviations of contrast: an outline that is light over a dark card and dark
+/// over a light one is two deviations off and more, and must not count however many such there are.
+const FAR: f32 = 0.4;
+/// Pixels at the border of either shot that are left out.
+const BORDER: usize = 3;
+/// Neighbouring pixels that say the same: a lens blurs over about that many.
+const ALIKE: f64 = 6.0;
+/// Rows of a band, the first and the last for their neighbours' slopes alone.
+const BAND: usize = 18;
 
 /// How near a map is to come to the truth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -67,9 +78,6 @@ impl Other {
 /// The rows that a round looks at: all, or bands spread evenly, which say nearly as much of a large picture.
 struct Rows(Vec<usize>);
 
-/// Rows of a band, the first and the last for their neighbours' slopes alone.
-const BAND: usize = 18;
-
 impl Rows {
     fn all(size: Size) -> Self {
         Self((0..size.height).collect())
@@ -96,15 +104,6 @@ impl Rows {
         n > 0 && n + 1 < rows.len() && rows[n - 1] + 1 == rows[n] && rows[n] + 1 == rows[n + 1]
     }
 }
-/// Tukey's constant for 95 % efficiency (Holland, Welsch 1977).
-const TUKEY: f32 = 4.685;
-/// Most that residuals may be thought to scatter, in deviations of contrast: an outline that is light over a dark card and dark
-/// over a light one is two deviations off and more, and must not count however many such there are.
-const FAR: f32 = 0.4;
-/// Pixels at the border of either shot that are left out.
-const BORDER: usize = 3;
-/// Neighbouring pixels that say the same: a lens blurs over about that many.
-const ALIKE: f64 = 6.0;
 
 /// A fit.
 #[derive(Clone, Copy, Debug)]
