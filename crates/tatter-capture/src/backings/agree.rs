@@ -6,19 +6,16 @@
 
 use rayon::prelude::*;
 use tatter_core::image::{Image, LinearRgb, Size};
-use tatter_core::kernel::{dilate, gaussian, soft};
+use tatter_core::kernel::{gaussian, soft};
 use tatter_core::stats::{quantile, sample, sample_all};
 
-use super::lay::RIM;
-use super::{Shots, exposure};
+use super::lay::{AROUND, BLUR, away_from};
+use super::{Shots, cards, exposure};
 use crate::photo::{Homography, Source, inside, is_inside, warp};
 
 /// Share of the cloth's own light around, and light besides for noise, up to which a pixel agrees.
 const OWN: f32 = 0.12;
 const NOISE: f32 = 0.003;
-/// Pixels over which the cloth's own light is looked at, and of the blur before light is compared.
-const AROUND: f32 = 6.0;
-const BLUR: f32 = 0.8;
 /// Light of the shot over the dark card from which nothing more need be asked.
 const PALE: f32 = 0.3;
 /// Share of the greatest difference between the shots below which all that is dark cloth.
@@ -49,14 +46,15 @@ impl Agreement {
         let shown = warp(other, map, first.size());
         let both = inside(other.size(), map, first.size());
         let shots = Shots { light: first, dark: &shown, both: &both };
-        let (even, greatest) = exposure::evened(&shots);
+        let greatest = cards::greatest(&shots);
+        let gain = exposure::gain(&shots, greatest);
+        let even = exposure::exposed(&shown, gain);
         let limit = soft(&even.map(LinearRgb::luminance), AROUND).map(|light| OWN * light.max(0.0) + NOISE);
         let alike = first.zip(&even, |l, d| if (l.luminance() - d.luminance()).abs() < ALIKE * greatest { 1.0 } else { 0.0 });
         let mut of_cloth = sample(&limit, &alike);
         if of_cloth.is_empty() || quantile(&mut of_cloth, 0.5) > DARK * greatest {
             return None;
         }
-        let gain = exposure::gain(&shots, greatest);
         let light = gaussian(&first.map(LinearRgb::luminance), BLUR);
         let dark = gaussian(&exposure::exposed(other, gain).map(LinearRgb::luminance), BLUR);
         Some(Self { light, dark: Source::of(&dark), limit, from: other.size() })
@@ -92,11 +90,9 @@ impl Agreement {
 
     /// Where cloth agrees, 1, away from what does not: a lens mixes with it.
     pub(super) fn agreeing(&self, map: &Homography) -> Image<f32> {
-        let mut shown = self.light.map(|_| 0.0);
-        shown.par_rows_mut().for_each(|(y, row)| self.dark.show(map, y, row));
+        let shown = self.dark.shown(map, self.light.size());
         let off = self.light.zip(&shown, |l, d| (l - d).abs()).zip(&self.limit, |off, limit| off > limit);
-        let seen = inside(self.from, map, self.light.size());
-        dilate(&off, RIM).zip(&seen, |off, seen| if !off && seen { 1.0 } else { 0.0 })
+        away_from(&off, &inside(self.from, map, self.light.size()))
     }
 
     /// How much of the cloth agrees, 0..1.

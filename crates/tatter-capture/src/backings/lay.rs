@@ -14,7 +14,10 @@ const DOUBLES: f32 = 0.3;
 /// differ on opaque cloth too.
 const OPAQUE: [f32; 2] = [0.15, 0.04];
 /// Pixels around one that is not opaque that a lens mixes with it.
-pub(super) const RIM: f32 = 1.5;
+const RIM: f32 = 1.5;
+/// Pixels over which light is a mean before it is compared, and over which the cloth's own light is looked at.
+pub(super) const BLUR: f32 = 0.8;
+pub(super) const AROUND: f32 = 6.0;
 /// Share of the light around by which cloth must differ to do so beyond noise, and the share of the cloth that may.
 const STEP: f32 = 0.2;
 const MOST_AGAINST: f32 = 0.04;
@@ -101,8 +104,8 @@ fn agreeing(first: &Image<LinearRgb>, other: &Image<LinearRgb>, alignment: Align
 /// Share of the cloth, both ways round, that is darker over the lighter backing: no cloth is, in one light.
 fn against(first: &Image<LinearRgb>, laid: &Laid) -> f32 {
     let (other, greatest) = exposure::evened(&Shots { light: first, dark: &laid.other, both: &laid.both });
-    let change = gaussian(&first.zip(&other, |a, b| a.luminance() - b.luminance()), 0.8);
-    let usual = soft(&other.map(LinearRgb::luminance), 6.0);
+    let change = gaussian(&first.zip(&other, |a, b| a.luminance() - b.luminance()), BLUR);
+    let usual = soft(&other.map(LinearRgb::luminance), AROUND);
     let steps = change.zip(&usual, |c, u| c / (u.max(0.0) + DARK));
     let mut counts = [0u32; 3];
     for ((step, both), c) in steps.texels().iter().zip(laid.both.texels()).zip(change.texels()) {
@@ -161,7 +164,12 @@ fn agreed(
 /// where they differ most. All, where they nowhere differ much.
 fn opaque(shots: &Shots<'_>, share: f32) -> Image<f32> {
     let (dark, greatest) = exposure::evened(shots);
-    let change = gaussian(&shots.light.zip(&dark, |l, d| l.plus(d, -1.0)), 0.8);
+    let change = gaussian(&shots.light.zip(&dark, |l, d| l.plus(d, -1.0)), BLUR);
     let open = change.map(|c| cards::distance(c, LinearRgb::ZERO) > share * greatest.max(0.2));
-    dilate(&open, RIM).zip(shots.both, |open, both| if !open && both { 1.0 } else { 0.0 })
+    away_from(&open, shots.both)
+}
+
+/// 1 where both shots show the cloth, away from what is not opaque.
+pub(super) fn away_from(open: &Image<bool>, both: &Image<bool>) -> Image<f32> {
+    dilate(open, RIM).zip(both, |open, both| if !open && both { 1.0 } else { 0.0 })
 }

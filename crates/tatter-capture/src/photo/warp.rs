@@ -25,10 +25,7 @@ fn resampled<P: Pixel, const TAPS: usize>(image: &Image<P>, there: &Homography, 
     if *there == Homography::IDENTITY && size == image.size() {
         return image.clone();
     }
-    let source = Source::<P, TAPS>::of(image);
-    let mut shown = Image::filled(size.width, size.height, P::ZERO);
-    shown.par_rows_mut().for_each(|(y, row)| source.show(there, y, row));
-    shown
+    Source::<P, TAPS>::of(image).shown(there, size)
 }
 
 /// A picture to be looked at between its pixels.
@@ -41,6 +38,13 @@ pub(crate) struct Source<P, const TAPS: usize> {
 impl<P: Pixel, const TAPS: usize> Source<P, TAPS> {
     pub(crate) fn of(image: &Image<P>) -> Self {
         Self { bordered: image.bordered(TAPS), table: (0..=STEPS).map(|i| taps(i as f32 / STEPS as f32)).collect() }
+    }
+
+    /// All of it on a picture of `size`.
+    pub(crate) fn shown(&self, there: &Homography, size: Size) -> Image<P> {
+        let mut shown = Image::filled(size.width, size.height, P::ZERO);
+        shown.par_rows_mut().for_each(|(y, row)| self.show(there, y, row));
+        shown
     }
 
     /// Row `y` of the picture on which it is shown.

@@ -31,18 +31,28 @@ pub(super) fn bare_places(place: &Place, scale: Scale, pitch: f32) -> Option<Ima
     let contrast = gaussian(&fine, (OVER * pitch).max(1.0));
     let usual = quantile(&mut pick(&contrast, &place.reference), 0.5);
     let smooth = contrast.zip(&place.color, |c, seen| c < BARE * usual && seen.luminance() < BURNT);
-    let broad = |within: &Image<bool>| open(&smooth.zip(within, |s, w| s && w), DISC * pitch);
     let covered = place.cover.map(|c| c.0 > 0.5);
-    let (labels, parts) = label(&broad(&covered));
-    let by_chance = label(&broad(&place.reference)).1.iter().map(|p| p.area).max().unwrap_or(0);
-    let least = (AREA * pitch * pitch).max(BEYOND * by_chance as f32);
-    let taken: Vec<bool> = parts.iter().map(|p| p.area as f32 > least).collect();
-    if !taken.contains(&true) {
-        return None;
-    }
-    let near = dilate(&labels.map(|l| l > 0 && taken[l as usize - 1]), FINE * pitch);
+    let own = beyond_chance(&smooth, &covered, &place.reference, DISC * pitch, [AREA * pitch * pitch, BEYOND])?;
+    let near = dilate(&own, FINE * pitch);
     let beside = contrast.zip(&covered, |c, covered| covered && c < BESIDE * usual);
     Some(near.zip(&beside, |n, b| n && b))
+}
+
+/// The parts of what is `low` that hold a disc of that radius and are larger than `least`, and than so many times the largest that intact
+/// cloth has by chance; `None` without any.
+pub(super) fn beyond_chance(
+    low: &Image<bool>,
+    covered: &Image<bool>,
+    intact: &Image<bool>,
+    radius: f32,
+    [least, times]: [f32; 2],
+) -> Option<Image<bool>> {
+    let broad = |within: &Image<bool>| open(&low.zip(within, |l, w| l && w), radius);
+    let (labels, parts) = label(&broad(covered));
+    let by_chance = label(&broad(intact)).1.iter().map(|p| p.area).max().unwrap_or(0);
+    let least = least.max(times * by_chance as f32);
+    let taken: Vec<bool> = parts.iter().map(|p| p.area as f32 > least).collect();
+    taken.contains(&true).then(|| labels.map(|l| l > 0 && taken[l as usize - 1]))
 }
 
 #[cfg(test)]

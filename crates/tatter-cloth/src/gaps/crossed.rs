@@ -3,9 +3,11 @@
 
 use tatter_core::angle::Angle;
 use tatter_core::image::Image;
-use tatter_core::kernel::{dilate, distance_to, gaussian, label, open};
+use tatter_core::kernel::{dilate, distance_to, gaussian, open};
 use tatter_core::stats::quantile;
 
+use super::backing::masked;
+use super::bare::beyond_chance;
 use super::find::Place;
 use super::palette::{Scale, pick};
 
@@ -61,15 +63,7 @@ fn gone(place: &Place, light: &Image<f32>, pitch: f32, along: Angle) -> Option<[
     let usual = quantile(&mut pick(&contrast, &place.reference), 0.5);
     let low = contrast.map(|c| c < GONE * usual);
     let covered = place.cover.map(|c| c.0 > 0.5);
-    let broad = |within: &Image<bool>| open(&low.zip(within, |l, w| l && w), DISC * pitch);
-    let (labels, parts) = label(&broad(&covered));
-    let by_chance = label(&broad(&place.reference)).1.iter().map(|p| p.area).max().unwrap_or(0);
-    let least = (AREA * pitch * pitch).max(BEYOND * by_chance as f32);
-    let taken: Vec<bool> = parts.iter().map(|p| p.area as f32 > least).collect();
-    if !taken.contains(&true) {
-        return None;
-    }
-    let own = labels.map(|l| l > 0 && taken[l as usize - 1]);
+    let own = beyond_chance(&low, &covered, &place.reference, DISC * pitch, [AREA * pitch * pitch, BEYOND])?;
     let within = |far: f32, most: f32| {
         let beside = contrast.zip(&covered, |c, covered| covered && c < most * usual);
         dilate(&own, far * pitch).zip(&beside, |n, b| n && b)
@@ -80,21 +74,17 @@ fn gone(place: &Place, light: &Image<f32>, pitch: f32, along: Angle) -> Option<[
 /// Light below which a place of a zone lies behind threads, where what is lighter can be threads: no broader than they are, and lit as
 /// the cloth around is on its crowns. Something behind lies in their shade.
 fn limit(place: &Place, light: &Image<f32>, zone: &Image<bool>, pitch: f32) -> Option<f32> {
-    let (limit, apart) = parted(pick_light(light, zone))?;
+    let (limit, apart) = parted(masked(light, zone))?;
     let threads = zone.zip(light, |z, l| z && l >= limit);
     let near = distance_to(zone).zip(&place.cover, |d, c| d > 0.5 * pitch && d < (0.5 + AROUND) * pitch && c.0 > 0.5);
-    let crown = quantile(&mut pick_light(light, &near), 0.9);
-    let lit = quantile(&mut pick_light(light, &threads), 0.5) - crown;
+    let crown = quantile(&mut masked(light, &near), 0.9);
+    let lit = quantile(&mut masked(light, &threads), 0.5) - crown;
     let count = |mask: &Image<bool>| mask.texels().iter().filter(|m| **m).count() as f32;
     let broad = count(&open(&threads, THREAD * pitch));
     if apart < APART || broad > BROAD * count(&threads) || !(CROWN[0]..=CROWN[1]).contains(&lit) {
         return None;
     }
     Some(limit)
-}
-
-fn pick_light(light: &Image<f32>, mask: &Image<bool>) -> Vec<f32> {
-    light.texels().iter().zip(mask.texels()).filter(|(_, m)| **m).map(|(l, _)| *l).collect()
 }
 
 /// Where values part best (Otsu, "A Threshold Selection Method from Gray-Level Histograms", 1979), and how far the means of both
