@@ -1,6 +1,7 @@
 //! Two image types: [`Image`] to compute with, [`Stored`] as a file holds it.
 
 mod blocks;
+mod differ;
 mod grid;
 mod map;
 mod pixel;

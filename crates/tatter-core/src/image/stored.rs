@@ -276,58 +276,6 @@ impl Stored {
         }
     }
 
-    /// How many texels differ in any sample; floats are compared by value.
-    ///
-    /// # Panics
-    /// When size, components or depth differ: a bug of the caller.
-    pub fn differing_texels(&self, other: &Self) -> usize {
-        assert!(self.size == other.size && self.layout == other.layout, "compared pictures have one size and one layout");
-        fn count<T: PartialEq>(a: &[T], b: &[T], n: usize) -> usize {
-            // Most runs are equal and are passed over at once.
-            let differ = |(a, b): (&[T], &[T])| {
-                if a == b { 0 } else { a.chunks_exact(n).zip(b.chunks_exact(n)).filter(|(a, b)| a != b).count() }
-            };
-            a.chunks(64 * n).zip(b.chunks(64 * n)).map(differ).sum()
-        }
-        let n = self.layout.components();
-        match (&self.samples, &other.samples) {
-            (Samples::U8(a), Samples::U8(b)) => count(a, b, n),
-            (Samples::U16(a), Samples::U16(b)) => count(a, b, n),
-            (Samples::F16(a), Samples::F16(b)) => count(a, b, n),
-            (Samples::F32(a), Samples::F32(b)) => count(a, b, n),
-            _ => unreachable!("compared pictures have one depth"),
-        }
-    }
-
-    /// The smallest part within `part` outside which all of it is the same in both; `None` when nothing differs. Floats are compared by value.
-    ///
-    /// # Panics
-    /// When size, components or depth differ, or `part` reaches outside: a bug of the caller.
-    pub fn differing_part(&self, other: &Self, part: Rect) -> Option<Rect> {
-        assert!(self.size == other.size && self.layout == other.layout, "compared pictures have one size and one layout");
-        fn around<T: PartialEq>(a: &[T], b: &[T], [width, n]: [usize; 2], part: Rect) -> Option<Rect> {
-            let mut found: Option<[usize; 4]> = None;
-            for y in part.y..part.bottom() {
-                let row = (y * width + part.x) * n..(y * width + part.right()) * n;
-                let (a, b) = (&a[row.clone()], &b[row]);
-                let mut differing = a.iter().zip(b).enumerate().filter(|(_, (a, b))| a != b).map(|(at, _)| part.x + at / n);
-                let Some(first) = differing.next() else { continue };
-                let last = differing.next_back().unwrap_or(first);
-                let [x0, y0, x1, _] = found.unwrap_or([first, y, last, y]);
-                found = Some([x0.min(first), y0, x1.max(last), y]);
-            }
-            found.map(|[x0, y0, x1, y1]| Rect::new(x0, y0, x1 + 1 - x0, y1 + 1 - y0))
-        }
-        let shape = [self.size.width, self.layout.components()];
-        match (&self.samples, &other.samples) {
-            (Samples::U8(a), Samples::U8(b)) => around(a, b, shape, part),
-            (Samples::U16(a), Samples::U16(b)) => around(a, b, shape, part),
-            (Samples::F16(a), Samples::F16(b)) => around(a, b, shape, part),
-            (Samples::F32(a), Samples::F32(b)) => around(a, b, shape, part),
-            _ => unreachable!("compared pictures have one depth"),
-        }
-    }
-
     /// A part of a channel as something to compute with. A channel that needs three components of a grey picture reads
     /// the grey three times.
     ///

@@ -19,7 +19,7 @@ enum Tree {
 #[derive(Clone, Copy, Debug)]
 struct Node {
     links: [i32; 8],
-    terminal: i64,
+    terminal: i32,
     stamp: u32,
     depth: u32,
     tree: Tree,
@@ -55,7 +55,7 @@ impl GridCut {
             Self { width, stride, nodes: vec![Node::FREE; count], active: VecDeque::new(), orphans: VecDeque::new(), time: 0 };
         for (x, y) in (0..height).flat_map(|y| (0..width).map(move |x| (x, y))) {
             let (told, i) = (y * width + x, (y + 1) * stride + x + 1);
-            cut.nodes[i].terminal = i64::from(terminal(told));
+            cut.nodes[i].terminal = terminal(told);
             for d in (0..8).step_by(2) {
                 let (dx, dy) = STEPS[d];
                 if x.wrapping_add_signed(dx) < width && y.wrapping_add_signed(dy) < height {
@@ -83,7 +83,10 @@ impl GridCut {
                 self.nodes[i].tree = if self.nodes[i].terminal > 0 { Tree::Source } else { Tree::Sink };
                 self.nodes[i].parent = TERMINAL;
                 self.nodes[i].depth = 1;
-                self.activate(i);
+                // Inside a wide seed nothing is left to grow into.
+                if self.nodes[i].links.iter().any(|&link| link > 0) {
+                    self.activate(i);
+                }
             }
         }
         while let Some(&at) = self.active.front() {
@@ -141,22 +144,19 @@ impl GridCut {
 
     fn augment(&mut self, from: usize, d: usize) {
         let to = self.neighbour(from, d);
-        let room = i64::from(self.nodes[from].links[d])
-            .min(self.room_to_root(from, Tree::Source))
-            .min(self.room_to_root(to, Tree::Sink));
-        let step = room as i32;
+        let step = self.nodes[from].links[d].min(self.room_to_root(from, Tree::Source)).min(self.room_to_root(to, Tree::Sink));
         self.nodes[from].links[d] -= step;
         self.nodes[to].links[d ^ 1] += step;
         self.push_to_root(from, Tree::Source, step);
         self.push_to_root(to, Tree::Sink, step);
     }
 
-    fn room_to_root(&self, mut i: usize, tree: Tree) -> i64 {
-        let mut room = i64::MAX;
+    fn room_to_root(&self, mut i: usize, tree: Tree) -> i32 {
+        let mut room = i32::MAX;
         while self.nodes[i].parent < TERMINAL {
             let d = usize::from(self.nodes[i].parent);
             let up = self.neighbour(i, d);
-            room = room.min(i64::from(self.residual(tree, up, d ^ 1, i)));
+            room = room.min(self.residual(tree, up, d ^ 1, i));
             i = up;
         }
         room.min(self.nodes[i].terminal.abs())
@@ -175,7 +175,7 @@ impl GridCut {
             }
             i = up;
         }
-        self.nodes[i].terminal -= if tree == Tree::Source { i64::from(step) } else { -i64::from(step) };
+        self.nodes[i].terminal -= if tree == Tree::Source { step } else { -step };
         if self.nodes[i].terminal == 0 {
             self.nodes[i].parent = ORPHAN;
             self.orphans.push_front(i as u32);

@@ -1,5 +1,7 @@
 //! The garment's texels around a patch: where its own cloth is looked at.
 
+use std::ops::Range;
+
 use tatter_core::image::Image;
 use tatter_core::kernel::gaussian;
 
@@ -77,12 +79,7 @@ fn texels(
     let mut found = Vec::new();
     for draw in draws {
         for y in draw.bounds.y0..draw.bounds.y1 {
-            for x in draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1) {
-                let chance = f64::from(scrambled(x as u32, y as u32)) / f64::from(u32::MAX);
-                // Most are not, and this is cheaper than where they lie.
-                if chance >= most {
-                    continue;
-                }
+            for (x, chance) in drawn(draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1), y, most) {
                 let (px, py) = draw.patch_at(x, y);
                 let (cx, cy) = (px * prepared.cells_per_texel[0], py * prepared.cells_per_texel[1]);
                 if cx < 0.0 || cy < 0.0 || cx >= ring.width() as f64 || cy >= ring.height() as f64 {
@@ -102,16 +99,58 @@ fn texels(
     found
 }
 
-/// Texels [`scrambled`] to at most this number are about as many as wanted of so many.
-pub(super) fn most_kept(wanted: f64, texels: f64) -> u32 {
-    (wanted / texels.max(1.0) * f64::from(u32::MAX)).min(f64::from(u32::MAX)) as u32
+/// Columns of a row with a number in 0..1 that is below `most`, each as likely as if every one had drawn such a number: by a hash, since a
+/// regular stride would beat with the garment's own threads. Where few are wanted, columns that lie side by side draw together for one of
+/// them; else most of the time goes into numbers that nothing comes of.
+pub(super) fn drawn(columns: Range<i64>, y: i64, most: f64) -> impl Iterator<Item = (i64, f64)> {
+    let shift = if most > 0.0 { (1.0 / most).log2().clamp(0.0, 6.0) as u32 } else { 6 };
+    let side = 1i64 << shift;
+    (columns.start >> shift..(columns.end + side - 1) >> shift).filter_map(move |group| {
+        let lot = scrambled(group as u32, y as u32);
+        // The upper bits say which, the lower ones how far.
+        let x = group * side + i64::from(lot.unbounded_shr(32 - shift));
+        let chance = f64::from(lot << shift) / (f64::from(u32::MAX) * side as f64);
+        (columns.contains(&x) && chance < most).then_some((x, chance))
+    })
 }
 
-/// A fixed scramble of a texel's place (finaliser of Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", 2014):
-/// a regular stride would beat with the garment's own threads.
-pub(super) const fn scrambled(x: u32, y: u32) -> u32 {
+/// A fixed scramble of a place (finaliser of Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", 2014).
+const fn scrambled(x: u32, y: u32) -> u32 {
     let mut z = ((x as u64) << 32 | y as u64).wrapping_add(0x9E37_79B9_7F4A_7C15);
     z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
     (z >> 32) as u32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Of independent numbers about the wanted share falls below, anywhere along the row: within five deviations of the binomial law.
+    #[test]
+    fn so_many_are_drawn_as_are_wanted() {
+        for most in [0.7, 0.3, 0.06, 0.011] {
+            let mut counts = [0.0f64; 8];
+            let mut sum = 0.0;
+            for y in 0..200 {
+                for (x, chance) in drawn(3..1003, y, most) {
+                    assert!((3..1003).contains(&x) && (0.0..most).contains(&chance), "column {x}, {chance} of {most}");
+                    counts[(x % 8) as usize] += 1.0;
+                    sum += chance;
+                }
+            }
+            let (all, wanted) = (counts.iter().sum::<f64>(), 200_000.0 * most);
+            let spread = |n: f64| 5.0 * (n * (1.0 - most)).sqrt();
+            assert!((all - wanted).abs() < spread(wanted), "{all} of {wanted}");
+            for count in counts {
+                assert!((count - wanted / 8.0).abs() < spread(wanted / 8.0), "{counts:?} of {}", wanted / 8.0);
+            }
+            assert!(
+                (sum / all - most / 2.0).abs() < 5.0 * most / (12.0 * all).sqrt(),
+                "their mean is half of {most}: {}",
+                sum / all
+            );
+        }
+        assert!(drawn(0..100, 1, f64::INFINITY).count() == 100 && drawn(0..100, 1, 0.0).count() == 0, "all, and none");
+    }
 }

@@ -8,7 +8,7 @@ use tatter_core::image::{Coding, Image, LinearRgb, Map, Rect, Stored};
 use tatter_core::model::{Garment, Variation};
 use tatter_core::task::{Cancelled, Task};
 
-use super::around::{most_kept, scrambled};
+use super::around::drawn;
 use super::fit::ONE_CLOTH;
 use super::plan::Assignment;
 use crate::matching::{Dye, Glimpse, Redye, Swatch, undyed};
@@ -152,15 +152,13 @@ fn seen(
     coding: &Coding,
 ) -> Vec<Glimpse> {
     let size = stored.size;
-    let keep = most_kept(SAMPLES, size.area() as f64);
+    let share = SAMPLES / (size.area() as f64).max(1.0);
     let mut glimpses = Vec::new();
     for (_, triangle, bounds) in assignment.faces_of(surface, &garment.sets, set, size, 0) {
         for y in bounds.y0..bounds.y1 {
-            for x in triangle.columns(y, bounds.x0, bounds.x1) {
-                if scrambled(x as u32, y as u32) <= keep {
-                    let cell = (y as usize * 16 / size.height * 16 + x as usize * 16 / size.width) as u32;
-                    glimpses.push(Glimpse { color: stored.color_at(x as usize, y as usize, coding), cell, at: [0.0; 2] });
-                }
+            for (x, _) in drawn(triangle.columns(y, bounds.x0, bounds.x1), y, share) {
+                let cell = (y as usize * 16 / size.height * 16 + x as usize * 16 / size.width) as u32;
+                glimpses.push(Glimpse { color: stored.color_at(x as usize, y as usize, coding), cell, at: [0.0; 2] });
             }
         }
     }

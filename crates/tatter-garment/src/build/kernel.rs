@@ -1,5 +1,7 @@
 //! Reconstruction kernels (Mitchell, Netravali, "Reconstruction Filters in Computer Graphics", 1988).
 
+use pulp::Simd;
+
 /// The cubic of two parameters; support 2.
 fn cubic(x: f64, b: f64, c: f64) -> f64 {
     let x = x.abs();
@@ -17,15 +19,22 @@ pub(super) fn catmull_rom(x: f64) -> f64 {
     cubic(x, 0.0, 0.5)
 }
 
-/// Mitchell's kernel, B = C = 1/3 (the least of blur, ringing and blocks together; for the elliptical footprint), of the root of a square,
-/// 0..4. Its pieces as powers of what is left to their ends: no branch, so that several are told at once.
+/// Mitchell's kernel, B = C = 1/3 (the least of blur, ringing and blocks together; for the elliptical footprint), of the roots of squares;
+/// nothing beyond 4. Its pieces as powers of what is left to their ends: no branch, so that several are told at once.
 #[inline(always)]
-pub(super) fn mitchell_of_square(r2: f32) -> f32 {
-    const FAR: [f32; 2] = [-1.0 / 3.0, 7.0 / 18.0];
-    const NEAR: [f32; 2] = [2.0 / 3.0, -14.0 / 9.0];
-    let r = r2.sqrt();
-    let (t, s) = (2.0 - r, (1.0 - r).max(0.0));
-    (FAR[0] + FAR[1] * t) * (t * t) + (NEAR[0] + NEAR[1] * s) * (s * s)
+pub(super) fn mitchell_of_squares<S: Simd>(simd: S, squares: S::f32s) -> S::f32s {
+    let (zero, one, two, four) = (simd.splat_f32s(0.0), simd.splat_f32s(1.0), simd.splat_f32s(2.0), simd.splat_f32s(4.0));
+    let r = simd.sqrt_f32s(simd.min_f32s(simd.max_f32s(squares, zero), four));
+    let far = piece(simd, [-1.0 / 3.0, 7.0 / 18.0], simd.sub_f32s(two, r));
+    let near = piece(simd, [2.0 / 3.0, -14.0 / 9.0], simd.max_f32s(simd.sub_f32s(one, r), zero));
+    simd.add_f32s(far, near)
+}
+
+/// Its square and its cube, each with a factor.
+#[inline(always)]
+fn piece<S: Simd>(simd: S, [square, cube]: [f32; 2], left: S::f32s) -> S::f32s {
+    let (square, cube) = (simd.splat_f32s(square), simd.splat_f32s(cube));
+    simd.mul_f32s(simd.add_f32s(square, simd.mul_f32s(cube, left)), simd.mul_f32s(left, left))
 }
 
 #[cfg(test)]
@@ -40,7 +49,7 @@ mod tests {
     fn squares_tell_the_same_kernel() {
         for i in 0..=4000 {
             let r2 = f64::from(i) / 1000.0;
-            let (got, wanted) = (f64::from(mitchell_of_square(r2 as f32)), mitchell(r2.sqrt()));
+            let (got, wanted) = (f64::from(mitchell_of_squares(pulp::Scalar, r2 as f32)), mitchell(r2.sqrt()));
             assert!((got - wanted).abs() < 2e-6, "at {r2}: {got}, {wanted}");
         }
     }

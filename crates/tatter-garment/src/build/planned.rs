@@ -67,7 +67,6 @@ impl Planned<'_> {
             });
         let showing = |draw: &Draw| window.map_or(draw.bounds, |window| draw.showing(window, target.size));
         Layer {
-            patch: placed.patch,
             prepared,
             levels,
             draws,
@@ -76,6 +75,7 @@ impl Planned<'_> {
             fit,
             enlargement: self.footprints[k].enlargement as f32,
             local_height: height.unwrap_or(LocalHeight::default()),
+            canvas_per_texel: [1.0 / size.width as f64, 1.0 / size.height as f64],
         }
     }
 }

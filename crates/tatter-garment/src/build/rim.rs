@@ -4,7 +4,7 @@ use tatter_core::channel::Channel;
 use tatter_core::image::Stored;
 use tatter_core::model::MapRole;
 
-use super::around::{most_kept, scrambled};
+use super::around::drawn;
 use super::plan::Draw;
 use super::pyramid::Prepared;
 
@@ -16,10 +16,10 @@ pub(super) struct LocalHeight {
 }
 
 impl LocalHeight {
-    /// At a place in patch texels.
-    pub(super) fn at(&self, x: f64, y: f64, size: (f64, f64)) -> f32 {
-        let [c, sx, sy] = self.coefficients;
-        (c + sx * (x / size.0 - 0.5) + sy * (y / size.1 - 0.5)) as f32
+    /// At a place in shares of the canvas.
+    pub(super) fn at(&self, [u, v]: [f32; 2]) -> f32 {
+        let [c, across, down] = self.coefficients;
+        (c + across * (f64::from(u) - 0.5) + down * (f64::from(v) - 0.5)) as f32
     }
 }
 
@@ -37,15 +37,11 @@ pub(super) fn local_height(
 ) -> LocalHeight {
     let ring = &prepared.ring;
     let area: f64 = draws.iter().map(|d| (d.bounds.x1 - d.bounds.x0) as f64 * (d.bounds.y1 - d.bounds.y0) as f64).sum();
-    let keep = most_kept(SAMPLES, area);
+    let share = SAMPLES / area.max(1.0);
     let (mut rim, mut under) = (Fit::default(), Fit::default());
     for draw in draws {
         for y in draw.bounds.y0..draw.bounds.y1 {
-            for x in draw.bounds.x0..draw.bounds.x1 {
-                // Picked by a hash: a regular stride would beat with the garment's own threads.
-                if scrambled(x as u32, y as u32) > keep || draw.triangle.depth(x, y) < 0.0 {
-                    continue;
-                }
+            for (x, _) in drawn(draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1), y, share) {
                 let (px, py) = draw.patch_at(x, y);
                 let (cx, cy) = (px * prepared.cells_per_texel[0], py * prepared.cells_per_texel[1]);
                 if cx < 0.0 || cy < 0.0 || cx >= ring.width() as f64 || cy >= ring.height() as f64 {

@@ -1,7 +1,9 @@
 //! What of a patch one garment texel sees: an elliptical footprint when the patch shrinks (Heckbert, "Fundamentals of Texture
 //! Mapping and Image Warping", 1989), interpolation when it grows.
 
-use super::kernel::{catmull_rom, mitchell_of_square};
+use pulp::Simd;
+
+use super::kernel::{catmull_rom, mitchell_of_squares};
 use super::pyramid::{LANES, Level, Texel, add, level_scale};
 
 /// Longest footprint kept relative to its breadth; beyond it (a surface seen almost edge-on in UV) it blurs instead.
@@ -69,11 +71,11 @@ impl Filter {
     /// The premultiplied mean around a place in patch texels (first centre at 0.5). Inlined into whoever asks for many, so that it runs
     /// in the registers that are chosen there.
     #[inline(always)]
-    pub(super) fn sample(&self, level: &Level, x: f64, y: f64) -> Texel {
+    pub(super) fn sample<S: Simd>(&self, simd: S, level: &Level, x: f64, y: f64) -> Texel {
         let scale = 1.0 / level_scale(self.level);
         let (x, y) = (x * scale - 0.5, y * scale - 0.5);
         match &self.ellipse {
-            Some(ellipse) => ellipse.sample(level, x, y),
+            Some(ellipse) => ellipse.sample(simd, level, x, y),
             None => interpolate(level, x, y),
         }
     }
@@ -82,42 +84,41 @@ impl Filter {
 impl Ellipse {
     /// `(x, y)` counts from the first texel's centre.
     #[inline(always)]
-    fn sample(&self, level: &Level, x: f64, y: f64) -> Texel {
+    fn sample<S: Simd>(&self, simd: S, level: &Level, x: f64, y: f64) -> Texel {
         let (x0, y0) = (floor(x), floor(y));
         let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
         let (u0, u1) = span(fx, self.half_u);
         let (v0, v1) = span(fy, self.half_v);
-        let (mut sum, mut totals) = ([0.0f32; LANES], [0.0f32; CHUNK]);
+        let (mut sums, mut totals) = ([[0.0f32; LANES]; 2], [0.0f32; CHUNK]);
         for iv in v0..=v1 {
             let dv = iv as f32 - fy;
-            let (bv, cv) = (self.b * dv, self.c * dv * dv);
             let row_y = y0 + iv;
             let inside = row_y >= 0 && row_y < level.height as isize;
             let row = if inside { &level.texels[row_y as usize * level.width..(row_y as usize + 1) * level.width] } else { &[] };
             let mut start = u0;
             while start <= u1 {
                 // Weights first, sums after: each loop then fits the registers. Beyond the ellipse they are nothing.
-                let first = start as f32 - fx;
-                let mut weights = [0.0f32; CHUNK];
-                for (i, weight) in weights.iter_mut().enumerate() {
-                    let du = first + i as f32;
-                    *weight = mitchell_of_square(((self.a * du + bv) * du + cv).clamp(0.0, 4.0));
-                }
+                let weights = self.weights(simd, start as f32 - fx, dv);
                 for (total, weight) in totals.iter_mut().zip(&weights) {
                     *total += weight;
                 }
                 let count = ((u1 - start + 1) as usize).min(CHUNK);
                 let from = x0 + start;
                 if from >= 0 && from + count as isize <= row.len() as isize {
-                    let texels = &row[from as usize..from as usize + count];
-                    for (texel, &w) in texels.iter().zip(&weights) {
-                        add(&mut sum, texel, w);
+                    // Into two sums by turns: each then waits for every other tap only.
+                    let (pairs, single) = row[from as usize..from as usize + count].as_chunks::<2>();
+                    for (pair, w) in pairs.iter().zip(weights.as_chunks::<2>().0) {
+                        weighed(simd, &mut sums[0], &pair[0], w[0]);
+                        weighed(simd, &mut sums[1], &pair[1], w[1]);
+                    }
+                    if let [texel] = single {
+                        weighed(simd, &mut sums[0], texel, weights[count - 1]);
                     }
                 } else {
                     // Outside the canvas lies nothing: it weighs, and adds nothing.
                     for (i, &w) in weights[..count].iter().enumerate() {
                         if let Some(texel) = row.get((from + i as isize) as usize) {
-                            add(&mut sum, texel, w);
+                            weighed(simd, &mut sums[0], texel, w);
                         }
                     }
                 }
@@ -126,10 +127,38 @@ impl Ellipse {
         }
         let total: f32 = totals.iter().sum();
         let factor = if total > 1e-6 { 1.0 / total } else { 0.0 };
-        for lane in &mut sum {
-            *lane *= factor;
+        std::array::from_fn(|lane| (sums[0][lane] + sums[1][lane]) * factor)
+    }
+
+    /// Of so many texels of a row, the first `du` across and `dv` down from the place.
+    #[inline(always)]
+    fn weights<S: Simd>(&self, simd: S, du: f32, dv: f32) -> [f32; CHUNK] {
+        let mut out: [f32; CHUNK] = std::array::from_fn(|i| i as f32);
+        let (whole, rest) = S::as_mut_simd_f32s(&mut out);
+        for lanes in whole {
+            *lanes = self.weigh(simd, du, dv, *lanes);
         }
-        sum
+        // Of registers wider than this.
+        if !rest.is_empty() {
+            simd.partial_store_f32s(rest, self.weigh(simd, du, dv, simd.partial_load_f32s(rest)));
+        }
+        out
+    }
+
+    #[inline(always)]
+    fn weigh<S: Simd>(&self, simd: S, du: f32, dv: f32, steps: S::f32s) -> S::f32s {
+        let du = simd.add_f32s(simd.splat_f32s(du), steps);
+        let (a, bv, cv) = (simd.splat_f32s(self.a), simd.splat_f32s(self.b * dv), simd.splat_f32s(self.c * dv * dv));
+        mitchell_of_squares(simd, simd.add_f32s(simd.mul_f32s(simd.add_f32s(simd.mul_f32s(a, du), bv), du), cv))
+    }
+}
+
+/// Add a texel by its weight. Register by register: a compiler left to itself takes lanes of neighbours together, and sorts them again.
+#[inline(always)]
+fn weighed<S: Simd>(simd: S, sum: &mut Texel, texel: &Texel, weight: f32) {
+    let weight = simd.splat_f32s(weight);
+    for (sum, texel) in S::as_mut_simd_f32s(sum).0.iter_mut().zip(S::as_simd_f32s(texel).0) {
+        *sum = simd.add_f32s(*sum, simd.mul_f32s(*texel, weight));
     }
 }
 
@@ -195,7 +224,7 @@ mod tests {
         let level = Level { width: 64, height: 64, texels };
         for j in [[[0.3, 0.1], [-0.1, 0.3]], [[1.4, 0.2], [0.1, 1.7]], [[1.9, 0.0], [0.0, 0.4]]] {
             let filter = Filter::new(j, 4);
-            let got = filter.sample(&level, 30.7, 33.2)[0];
+            let got = filter.sample(pulp::Scalar, &level, 30.7, 33.2)[0];
             assert_eq!(filter.level, 0, "{j:?} reads the patch itself");
             assert!((got - 30.2).abs() < 0.03, "{j:?}: {got}");
         }

@@ -3,10 +3,10 @@
 use std::collections::BTreeSet;
 use std::ops::Range;
 
-use pulp::{Arch, NullaryFnOnce};
+use pulp::{Arch, Simd, WithSimd};
 use tatter_core::channel::{Channel, Kind};
 use tatter_core::image::{HeightMm, Image, LinearRgb, Map, Normal, Rect, Size, Stored, Unit};
-use tatter_core::model::{ChannelRule, MapRole, Patch};
+use tatter_core::model::{ChannelRule, MapRole};
 use tatter_core::rule::Rule;
 
 use super::fit::Fit;
@@ -25,7 +25,6 @@ const LEAST_COVER: f32 = 5e-4;
 /// One placement in one target.
 #[derive(Debug)]
 pub(super) struct Layer<'a> {
-    pub(super) patch: &'a Patch,
     pub(super) prepared: &'a Prepared,
     pub(super) levels: &'a Levels,
     pub(super) draws: &'a [Draw],
@@ -35,6 +34,8 @@ pub(super) struct Layer<'a> {
     pub(super) fit: &'a Fit,
     pub(super) enlargement: f32,
     pub(super) local_height: LocalHeight,
+    /// Shares of the canvas that a texel of the patch takes, across and down.
+    pub(super) canvas_per_texel: [f64; 2],
 }
 
 /// The rule of a channel, or `None` where the placement leaves it alone.
@@ -226,12 +227,11 @@ impl TileJob<'_> {
             if own.peek().is_none() {
                 continue;
             }
-            let before = stored.crop(part);
-            let mut after = before.clone();
+            let mut after = stored.crop(part);
             for role in own {
                 after.encode(&role.role.coding, Rect::whole(after.size), &role.map, &role.touched);
             }
-            let changed = before.differing_texels(&after);
+            let changed = stored.differing_from(&after, part.x, part.y);
             if changed > 0 {
                 files.push(TileFile { file: *file, part: after, changed });
             }
@@ -270,12 +270,11 @@ struct Place<'a> {
 /// `None` where nothing of the patch can show.
 fn place<'a>(layer: &Layer<'a>, draw: &'a Draw, column: usize, x: i64, y: i64) -> Option<Place<'a>> {
     let (x, y) = draw.patch_at(x, y);
-    let cell = 1.0 / layer.prepared.cells_per_texel[0].max(layer.prepared.cells_per_texel[1]);
-    if draw.filter.support < cell && !layer.prepared.may_cover(x, y) {
+    let cells = layer.prepared.cells_per_texel;
+    if draw.filter.support * cells[0].max(cells[1]) < 1.0 && !layer.prepared.may_cover(x, y) {
         return None;
     }
-    let size = layer.patch.size();
-    let at = [(x / size.width as f64) as f32, (y / size.height as f64) as f32];
+    let at = [(x * layer.canvas_per_texel[0]) as f32, (y * layer.canvas_per_texel[1]) as f32];
     let shown = layer.fit.seam.as_ref().map_or(1.0, |seam| seam.at(at));
     let level = layer.levels.level(draw.filter.level)?;
     (shown > 0.0).then_some(Place { column, draw, level, x, y, at, shown })
@@ -288,20 +287,20 @@ struct SampleAll<'a> {
 }
 
 // A type, and loops: a closure would be compiled for itself, for registers that every processor has.
-impl NullaryFnOnce for SampleAll<'_> {
+impl WithSimd for SampleAll<'_> {
     type Output = ();
 
     #[inline(always)]
-    fn call(self) {
+    fn with_simd<S: Simd>(self, simd: S) {
         for place in self.places {
-            self.texels.push(place.draw.filter.sample(place.level, place.x, place.y));
+            self.texels.push(place.draw.filter.sample(simd, place.level, place.x, place.y));
         }
     }
 }
 
 /// What a layer shows in a texel, and its colour before it is fitted.
 fn see(layer: &Layer<'_>, place: &Place<'_>, texel: &Texel) -> Option<(Seen, Shown)> {
-    let &Place { column, draw, x, y, at, shown, .. } = place;
+    let &Place { column, draw, at, shown, .. } = place;
     let cover = texel[COVER].min(1.0) * shown;
     if cover < LEAST_COVER {
         return None;
@@ -311,8 +310,7 @@ fn see(layer: &Layer<'_>, place: &Place<'_>, texel: &Texel) -> Option<(Seen, Sho
     let depth = &layer.fit.depth;
     let (p, q) = (depth.slope(value(SLOPE_X)), depth.slope(value(SLOPE_Y)));
     let [[xx, xy], [yx, yy]] = draw.slopes_from_patch;
-    let size = layer.patch.size();
-    let local_height = layer.local_height.at(x, y, (size.width as f64, size.height as f64));
+    let local_height = layer.local_height.at(at);
     let color = LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0)));
     let seen = Seen {
         column,

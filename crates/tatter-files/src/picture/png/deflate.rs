@@ -3,7 +3,7 @@
 //! use all cores. Filtered pictures are mostly noise about zero: nearly all the gain lies in a prefix code that fits each
 //! block, and matches are only sought where they are long.
 
-use super::filter::entropy;
+use super::filter::{entropy, tally};
 use super::huffman::{self, LONGEST};
 
 /// Bytes coded with one table; as many as a stored block holds.
@@ -60,7 +60,7 @@ fn word(data: &[u8], at: usize) -> u64 {
 fn worth_copying(block: &[u8]) -> usize {
     // Every fifth byte will do, and falls on every component of a texel.
     let mut counts = [0; 256];
-    block.iter().step_by(5).for_each(|&byte| counts[usize::from(byte)] += 1);
+    block.iter().step_by(5).for_each(|&byte| tally(&mut counts, byte));
     let bits = entropy(&counts) * 5.0 / block.len().max(1) as f32;
     ((MATCH_BITS / bits.max(0.01)) as usize).clamp(SHORTEST, 64)
 }
@@ -145,11 +145,11 @@ fn count_symbols(data: &[u8], steps: &[Step]) -> ([u32; 286], [u32; 30], u64) {
         let (fours, rest) = run.as_chunks::<4>();
         for four in fours {
             for i in 0..4 {
-                literals[i][usize::from(four[i])] += 1;
+                tally(&mut literals[i], four[i]);
             }
         }
         for &byte in rest {
-            literals[0][usize::from(byte)] += 1;
+            tally(&mut literals[0], byte);
         }
         at += run.len() + usize::from(step.length);
         if step.length > 0 {
@@ -259,10 +259,10 @@ fn write_body(bits: &mut Bits, data: &[u8], steps: &[Step], symbols: &[u32], dis
             let code = |i: usize| literals[usize::from(four[i])];
             // Joined two by two, so that only one of the four waits for those before.
             let pair = |one: u32, other: u32| {
-                (u64::from(one & 0xffff) | u64::from(other & 0xffff) << (one >> 16), (one >> 16) + (other >> 16))
+                (u64::from(one & 0xffff) | u64::from(other & 0xffff).wrapping_shl(one >> 16), (one >> 16) + (other >> 16))
             };
             let ((first, count), (second, further)) = (pair(code(0), code(1)), pair(code(2), code(3)));
-            bits.push(first | second << count, count + further);
+            bits.push(first | second.wrapping_shl(count), count + further);
             bits.flush();
         }
         for &byte in rest {
@@ -284,7 +284,7 @@ fn write_body(bits: &mut Bits, data: &[u8], steps: &[Step], symbols: &[u32], dis
     bits.flush();
 }
 
-/// Bits, lowest first; at most 56 are pushed between flushes.
+/// Bits, lowest first; at most 56 are pushed between flushes, so that nothing in here can overflow, and nothing checks it.
 #[derive(Default)]
 struct Bits {
     out: Vec<u8>,
@@ -296,8 +296,8 @@ struct Bits {
 impl Bits {
     #[inline]
     fn push(&mut self, bits: u64, count: u32) {
-        self.buffer |= bits << self.count;
-        self.count += count;
+        self.buffer |= bits.wrapping_shl(self.count);
+        self.count = self.count.wrapping_add(count);
     }
 
     #[inline]
@@ -310,9 +310,8 @@ impl Bits {
         if let Some(place) = self.out[self.at..].first_chunk_mut() {
             *place = self.buffer.to_le_bytes();
         }
-        let bytes = self.count / 8;
-        self.at += bytes as usize;
-        self.buffer >>= bytes * 8;
+        self.at = self.at.wrapping_add((self.count / 8) as usize);
+        self.buffer = self.buffer.wrapping_shr(self.count & !7);
         self.count &= 7;
     }
 

@@ -125,13 +125,19 @@ pub(super) fn choose<'a>(rows: usize, step: usize, row: impl Fn(usize) -> (&'a [
             out.resize(this.len(), 0);
             apply(kind, this, above, step, out);
             let (fours, rest) = out.as_chunks::<4>();
-            fours.iter().for_each(|four| (0..4).for_each(|i| counts[i][usize::from(four[i])] += 1));
-            rest.iter().for_each(|&byte| counts[0][usize::from(byte)] += 1);
+            fours.iter().for_each(|four| (0..4).for_each(|i| tally(&mut counts[i], four[i])));
+            rest.iter().for_each(|&byte| tally(&mut counts[0], byte));
         }
         entropy(&std::array::from_fn(|byte| counts.iter().map(|table| table[byte]).sum()))
     };
     let prices = KINDS.map(|kind| (price(kind, &mut out), kind));
     prices.min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1))).map_or(0, |(_, kind)| kind)
+}
+
+/// One more of a byte. A block has no more bytes than a count can hold; this crate's checks for that would cost as much as the counting.
+#[inline]
+pub(super) const fn tally(counts: &mut [u32; 256], byte: u8) {
+    counts[byte as usize] = counts[byte as usize].wrapping_add(1);
 }
 
 /// Bits an ideal code would need (Shannon 1948).

@@ -145,12 +145,11 @@ impl WearTile<'_> {
         let mut files = Vec::new();
         for &file in &self.target.files {
             let stored = &self.pictures[file];
-            let before = stored.crop(rect);
-            let mut after = before.clone();
+            let mut after = stored.crop(rect);
             for role in &self.set.files[file].roles {
                 self.wear_role(stored, role, rect, done, &mut after);
             }
-            let changed = before.differing_texels(&after);
+            let changed = stored.differing_from(&after, rect.x, rect.y);
             if changed > 0 {
                 files.push(WornFile { file, x: rect.x, y: rect.y, part: after, changed });
             }
