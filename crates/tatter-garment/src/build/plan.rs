@@ -1,5 +1,7 @@
 //! Which textures a placement reaches, and how each of its faces maps texels to the patch.
 
+use std::ops::Range;
+
 use glam::{DMat2, DVec2};
 use tatter_core::image::{Rect, Size};
 use tatter_core::model::{Garment, MapSet, Patch};
@@ -156,7 +158,7 @@ impl Triangle {
     }
 
     /// Columns of row `y` within `from..to` whose texels' middles lie inside or on the edge.
-    pub(super) fn columns(&self, y: i64, from: i64, to: i64) -> std::ops::Range<i64> {
+    pub(super) fn columns(&self, y: i64, from: i64, to: i64) -> Range<i64> {
         let (mut low, mut high) = (from as f64, to as f64);
         for [a, b, c] in self.edges {
             // Inside is where a·x grows beyond this; one texel of slack, trimmed exactly below.
@@ -323,6 +325,19 @@ impl Draw {
             return self.bounds;
         }
         Bounds::around(&corners, 2, size).intersect(self.bounds)
+    }
+
+    /// Of some columns of row `y` at least those that show a part of the patch between places in patch texels across and down.
+    pub(super) fn columns_showing(&self, parts: &[[f64; 2]; 2], y: i64, columns: Range<i64>) -> Range<i64> {
+        let (mut low, mut high) = (columns.start as f64, columns.end as f64);
+        for ([by_x, by_y, c], part) in self.patch_from_texel.iter().zip(parts) {
+            let first = by_x * 0.5 + by_y * (y as f64 + 0.5) + c;
+            let [one, other] = part.map(|end| (end - first) / by_x);
+            if one.is_finite() && other.is_finite() {
+                (low, high) = (low.max(one.min(other).floor()), high.min(one.max(other).ceil() + 1.0));
+            }
+        }
+        low as i64..high.max(low) as i64
     }
 }
 

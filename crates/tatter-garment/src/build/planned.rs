@@ -71,6 +71,7 @@ impl Planned<'_> {
             levels,
             draws,
             showing: draws.iter().map(showing).collect(),
+            window,
             rules: placed,
             fit,
             enlargement: self.footprints[k].enlargement as f32,

@@ -24,7 +24,7 @@ impl LocalHeight {
 }
 
 /// About this many texels of the garment are looked at.
-const SAMPLES: f64 = 40_000.0;
+const SAMPLES: f64 = 10_000.0;
 
 /// Fit a plane to the garment's pristine height on the rim of the cover (where the patch fades and just outside it), each
 /// texel weighted by how much rim it is. Falls back to the mean under the cover when the cover has no rim on the garment.

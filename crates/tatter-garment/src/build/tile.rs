@@ -30,6 +30,8 @@ pub(super) struct Layer<'a> {
     pub(super) draws: &'a [Draw],
     /// Of each draw, the texels beyond which nothing of it shows.
     pub(super) showing: Vec<Bounds>,
+    /// Places in patch texels, across and down, between which it shows; `None`: wherever it has cover.
+    pub(super) window: Option<[[f64; 2]; 2]>,
     pub(super) rules: &'a dyn RuleOf,
     pub(super) fit: &'a Fit,
     pub(super) enlargement: f32,
@@ -145,9 +147,10 @@ impl TileJob<'_> {
         let width = self.rect.x1 - self.rect.x0;
         for &number in draws {
             let draw = &layer.draws[number];
-            let part = draw.bounds.intersect(self.rect);
+            let part = layer.showing[number].intersect(self.rect);
             for y in part.y0..part.y1 {
-                for x in draw.triangle.columns(y, part.x0, part.x1) {
+                let inside = draw.triangle.columns(y, part.x0, part.x1);
+                for x in layer.window.as_ref().map_or(inside.clone(), |window| draw.columns_showing(window, y, inside)) {
                     let i = ((y - self.rect.y0) * width + x - self.rect.x0) as usize;
                     if hit[i] == NO_DRAW {
                         hit[i] = number as u32;
