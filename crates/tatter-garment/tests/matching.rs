@@ -382,3 +382,42 @@ fn two_cloths_are_mixed_over_less_along_a_seam() {
     // A disc's rim 1 mm soft against a cell of a third of that, nearer to the injury.
     assert!(seam > 0 && seam * 3 < soft, "mixed texels: soft {soft}, seam {seam}");
 }
+
+/// Two porous cloths over each other would be doubly open: of a matched damage only the injury lets anything through.
+#[test]
+fn pores_of_intact_cloth_are_the_garments_affair() {
+    let maker = PatchMaker::new(512, PATCH_MM).disc(RADIUS_MM, 1.0);
+    let bare = |x: f32, y: f32| x.hypot(y) < 5.0;
+    let own = move |x: f32, y: f32| if bare(x, y) { WHITE } else { INDIGO }.map(|v| v * shade(1, x, y));
+    // A slit across the bare threads, and pores of a sixth of the cloth, thread by thread.
+    let open = move |x: f32, y: f32| {
+        let pore = x.rem_euclid(0.6) < 0.24 && y.rem_euclid(0.6) < 0.24;
+        if (x.abs() < 4.0 && y.abs() < 1.0) || pore { 0.0 } else { 1.0 }
+    };
+    let patch = Patch { cloth_color: Some(LinearRgb(INDIGO)), ..maker.color(own).unit(Channel::Opacity, open).patch() };
+    let shares = [MatchMode::Redye, MatchMode::None].map(|mode| {
+        let files =
+            vec![file(SIDE, &[(Channel::BaseColor, color_coding())]), file(SIDE, &[(Channel::Opacity, Coding::default())])];
+        let garment = flat(files, SPAN_MM);
+        let closed = picture(SIDE, Layout::Gray, |_, _, _| 1.0);
+        let mut pictures = vec![vec![cloth(|_, _| MADDER), closed]];
+        let placement = matched(mode);
+        let placed = [Placed { placement: &placement, patch: &patch }];
+        build(&garment, &mut pictures, &placed, &BuildSettings::default(), &Task::new()).unwrap();
+        let mm = SPAN_MM / SIDE as f32;
+        let share = |from: f32, to: f32| {
+            let places = (0..SIDE * SIDE).map(|i| (i % SIDE, i / SIDE));
+            let at = |v: usize| (v as f32 + 0.5) * mm - 0.5 * SPAN_MM;
+            let ring: Vec<f32> = places
+                .filter(|&(x, y)| (from..to).contains(&at(x).hypot(at(y))))
+                .map(|(x, y)| 1.0 - pictures[0][1].value(x, y, 0))
+                .collect();
+            ring.iter().sum::<f32>() / ring.len() as f32
+        };
+        (share(0.0, 1.0), share(8.5, 10.5))
+    });
+    let [(slit, ring), (plain_slit, plain_ring)] = shares;
+    assert!(slit > 0.95 && plain_slit > 0.95, "the slit is open: {slit}, {plain_slit}");
+    assert!(plain_ring > 0.05, "as it was woven its pores show: {plain_ring}");
+    assert!(ring < 0.01, "matched, the cloth around is as closed as the garment: {ring}");
+}

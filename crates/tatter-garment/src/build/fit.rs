@@ -20,7 +20,8 @@ use super::record::FitRecord;
 use super::seam::Seam;
 use super::tile::RuleOf as _;
 use crate::matching::{
-    Dye, Field, Glimpse, OntoCloth, PatchCloth, Recolor, Redye, Shown, Swatch, colors, injured_at, node_means, trust, undyed,
+    Dye, Field, Glimpse, Injured, Lightened, OntoCloth, PatchCloth, Recolor, Redye, Shown, Swatch, colors, injured_at,
+    node_means, trust, undyed,
 };
 use crate::place::Placed;
 
@@ -47,6 +48,8 @@ pub(super) struct Fit {
     /// Added to its roughness, place by place, and what would be with all of the match.
     pub(super) roughness: Field<1>,
     whole_roughness: Field<1>,
+    /// Where its cloth is injured, when the pores of the rest are the garment's affair.
+    injury: Option<Arc<Image<f32>>>,
     /// Of the match.
     strength: f32,
     /// Median CIEDE2000 between its cloth as laid and the cloth around it.
@@ -59,6 +62,16 @@ impl Fit {
     /// Colours as they are laid, in place.
     pub(super) fn colors(&self, shown: &mut [Shown]) {
         self.recolor.apply_all(shown, self.grade.as_ref());
+    }
+
+    /// Its opacity at a place in shares of the canvas: openings are the injury's. Between its intact threads it lets nothing through, as far
+    /// as it is matched; whether the garment's cloth does is in the garment's own map.
+    #[inline]
+    pub(super) fn opacity(&self, own: f32, at: [f32; 2]) -> f32 {
+        match &self.injury {
+            Some(injury) if own < 1.0 => 1.0 - (1.0 - own) * (1.0 - self.strength * (1.0 - injured_at(injury, at))),
+            _ => own,
+        }
     }
 
     /// The same with another strength and grade. All but the seam is as if found so; a seam follows its colours a little.
@@ -185,6 +198,7 @@ impl FitContext<'_> {
                     whole_depth: Depth::KEEP,
                     roughness: Field::none(),
                     whole_roughness: Field::none(),
+                    injury: None,
                     strength: self.planned.placements[k].placement.matching.strength,
                     rim_difference: None,
                     told: Vec::new(),
@@ -288,6 +302,7 @@ impl FitContext<'_> {
         if self.planned.placements[k].placement.matching.relief == Relief::Fit && patch.subject == Subject::Damage {
             fit.whole_depth = depth(cloth, &relief, self.planned.footprints[k].enlargement);
         }
+        fit.injury = (patch.subject == Subject::Damage).then(|| Arc::clone(&prepared.injury));
         fit.be_strong(strength);
         if self.planned.placements[k].placement.matching.edge == Edge::Seam && patch.subject == Subject::Damage {
             fit.seam = self.seam(k, fit);
@@ -304,7 +319,9 @@ impl FitContext<'_> {
             // A cloth as rich in contrast as the patch's shows its bare fibre too.
             let contrast = |lightness: f64| lightness.max(1e-9).sqrt();
             let shown = (contrast(target.covariance.x_axis.x) / contrast(own.covariance.x_axis.x)).min(1.0) as f32;
-            (Redye::new(dye.clone(), &samples, around.mean, shown), self.patches[self.planned.patch_of[k]].1.injury.clone())
+            let redye = Redye::new(dye.clone(), &samples, around.mean, shown);
+            let lightened = Lightened::new(cloth.swatch.mean, around.mean, redye.fibres());
+            Injured { redye, injury: self.patches[self.planned.patch_of[k]].1.injury.clone(), lightened }
         });
         let gain = if injured.is_some() { INTACT_GAIN } else { GAIN };
         Some(OntoCloth { map: own.transport(&target, gain), injured, varies: Field::none(), strength })

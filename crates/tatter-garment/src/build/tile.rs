@@ -315,6 +315,8 @@ fn see(layer: &Layer<'_>, place: &Place<'_>, texel: &Texel) -> Option<(Seen, Sho
     let [[xx, xy], [yx, yy]] = draw.slopes_from_patch;
     let local_height = layer.local_height.at(at);
     let color = LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0)));
+    let mut units = [METALLIC, OCCLUSION, OPACITY, TRANSLUCENCY].map(|lane| value(lane).clamp(0.0, 1.0));
+    units[2] = layer.fit.opacity(units[2], at);
     let seen = Seen {
         column,
         cover,
@@ -323,7 +325,7 @@ fn see(layer: &Layer<'_>, place: &Place<'_>, texel: &Texel) -> Option<(Seen, Sho
         local_height,
         slopes: (xx * p + xy * q, yx * p + yy * q),
         roughness4: shifted(value(ROUGHNESS4).clamp(0.0, 1.0), layer.fit.roughness.at(at)[0]),
-        units: [METALLIC, OCCLUSION, OPACITY, TRANSLUCENCY].map(|lane| value(lane).clamp(0.0, 1.0)),
+        units,
     };
     Some((seen, Shown { color, bare_luminance: value(BARE).max(0.0), at }))
 }

@@ -7,7 +7,7 @@ use tatter_core::color::{ColorMap, OkLab, linear_of_many, oklab_of_many};
 use tatter_core::image::{Image, LinearRgb};
 
 use super::recolor::in_gamut;
-use super::{Field, Redye, injured_at};
+use super::{Field, Lightened, Redye, injured_at};
 
 /// How the colours of a placement become those of the cloth around it.
 ///
@@ -17,12 +17,23 @@ use super::{Field, Redye, injured_at};
 pub(crate) struct OntoCloth {
     /// Of intact cloth.
     pub(crate) map: ColorMap,
-    /// Of injured cloth, and where that is; `None`: all as intact cloth.
-    pub(crate) injured: Option<(Redye, Arc<Image<f32>>)>,
+    /// What becomes of injured cloth; `None`: the same as of intact cloth.
+    pub(crate) injured: Option<Injured>,
     /// Added in OKLab, after either: what varies around the placement.
     pub(crate) varies: Field<3>,
     /// Share of all of it, 0..1.
     pub(crate) strength: f32,
+}
+
+/// Cloth that shows its bare fibre.
+#[derive(Clone, Debug)]
+pub(crate) struct Injured {
+    /// Its new dye.
+    pub(crate) redye: Redye,
+    /// Where it lies, 0..1 over the canvas.
+    pub(crate) injury: Arc<Image<f32>>,
+    /// What is done instead on much lighter cloth.
+    pub(crate) lightened: Option<Lightened>,
 }
 
 /// A colour of a patch.
@@ -36,9 +47,9 @@ pub(crate) struct Shown {
 }
 
 /// Colours moved together: two of the widest registers of many processors.
-const TOGETHER: usize = 16;
+pub(super) const TOGETHER: usize = 16;
 /// So many of one axis.
-type Axis = [f32; TOGETHER];
+pub(super) type Axis = [f32; TOGETHER];
 
 /// Some colours to be moved. A type, since a closure would be compiled for itself, for registers that every processor has.
 struct Together<'a> {
@@ -73,19 +84,31 @@ impl OntoCloth {
             (0..3).for_each(|k| colors[k][i] = s.color.0[k]);
         }
         let own = oklab_of_many(&colors);
-        let mut moved = self.mapped(&own);
+        let mut moved = mapped(&self.map, &own);
         let mut share: Axis = [1.0; TOGETHER];
-        if let Some((redye, injury)) = &self.injured {
+        if let Some(Injured { redye, injury, lightened }) = &self.injured {
             let mut injured: Axis = [0.0; TOGETHER];
             injured.iter_mut().zip(&*shown).for_each(|(injured, s)| *injured = injured_at(injury, s.at));
             if injured.iter().any(|&injured| injured > 0.0) {
+                let mut bare: Axis = [0.0; TOGETHER];
                 for (i, s) in shown.iter().enumerate().filter(|(i, _)| injured[*i] > 0.0) {
                     let dyed = redye.apply(s.color, s.bare_luminance);
                     (0..3).for_each(|k| colors[k][i] = dyed.0[k]);
-                    // Light and fade around the placement are the dye's, not the bare fibre's.
-                    share[i] -= injured[i] * (s.bare_luminance / s.color.luminance().max(1e-6)).clamp(0.0, 1.0);
+                    bare[i] = (s.bare_luminance / s.color.luminance().max(1e-6)).clamp(0.0, 1.0);
                 }
-                let dyed = oklab_of_many(&colors);
+                let mut dyed = oklab_of_many(&colors);
+                if let Some(lightened) = lightened {
+                    let mut cloth = own;
+                    let fibre = lightened.take_fibre(&bare, &mut cloth);
+                    let mut lighter = mapped(&self.map, &cloth);
+                    lightened.give_fibre(&fibre, &cloth, &mut lighter);
+                    for (dyed, lighter) in dyed.iter_mut().zip(&lighter) {
+                        (0..TOGETHER).for_each(|i| dyed[i] += lightened.share * (lighter[i] - dyed[i]));
+                    }
+                    (0..TOGETHER).for_each(|i| bare[i] += lightened.share * (fibre[i] - bare[i]));
+                }
+                // Light and fade around the placement are the dye's, not the bare fibre's.
+                (0..TOGETHER).for_each(|i| share[i] -= injured[i] * bare[i]);
                 for (moved, dyed) in moved.iter_mut().zip(&dyed) {
                     (0..TOGETHER).for_each(|i| moved[i] += injured[i] * (dyed[i] - moved[i]));
                 }
@@ -108,19 +131,19 @@ impl OntoCloth {
             s.color = in_gamut(OkLab { l, a, b }, LinearRgb(light.map(|channel| channel[i])));
         }
     }
+}
 
-    /// Where the map takes places in OKLab.
-    #[inline(always)]
-    fn mapped(&self, own: &[Axis; 3]) -> [Axis; 3] {
-        let (matrix, offset) = (self.map.matrix.as_mat3().to_cols_array_2d(), self.map.offset.as_vec3().to_array());
-        let mut mapped = [[0.0; TOGETHER]; 3];
-        for (k, mapped) in mapped.iter_mut().enumerate() {
-            for (i, mapped) in mapped.iter_mut().enumerate() {
-                *mapped = matrix[0][k] * own[0][i] + matrix[1][k] * own[1][i] + matrix[2][k] * own[2][i] + offset[k];
-            }
+/// Where a map takes places in OKLab.
+#[inline(always)]
+fn mapped(map: &ColorMap, own: &[Axis; 3]) -> [Axis; 3] {
+    let (matrix, offset) = (map.matrix.as_mat3().to_cols_array_2d(), map.offset.as_vec3().to_array());
+    let mut mapped = [[0.0; TOGETHER]; 3];
+    for (k, mapped) in mapped.iter_mut().enumerate() {
+        for (i, mapped) in mapped.iter_mut().enumerate() {
+            *mapped = matrix[0][k] * own[0][i] + matrix[1][k] * own[1][i] + matrix[2][k] * own[2][i] + offset[k];
         }
-        mapped
     }
+    mapped
 }
 
 #[cfg(test)]

@@ -9,7 +9,7 @@ pub(crate) const ECRU: LinearRgb = LinearRgb([0.70, 0.63, 0.50]);
 
 /// Darkest and lightest reflectance: keeps K/S between 0.0002 and 250.
 const DARKEST: f32 = 0.002;
-const LIGHTEST: f32 = 0.98;
+pub(super) const LIGHTEST: f32 = 0.98;
 
 /// The most dye a colour is taken to hold, in the cloth's own measure; what is darker still is shade.
 pub(super) const MOST: f32 = 1.5;
@@ -86,6 +86,11 @@ impl Dye {
             None => 0.0,
             Some(_) => color.luminance() * (1.0 - self.amount(color) / BARE).clamp(0.0, 1.0),
         }
+    }
+
+    /// Colour of bare fibre, if the patch shows any.
+    pub(super) fn fibre(&self) -> Option<[f32; 3]> {
+        self.bare.map(|(tint, luminance)| tint.map(|v| v * luminance))
     }
 
     /// Share of an area that bare fibre of that luminance covers.
@@ -177,7 +182,11 @@ pub(crate) fn undyed(injury: &[LinearRgb], cloth: LinearRgb) -> Option<LinearRgb
     bare.sort_by(|a, b| b.luminance().total_cmp(&a.luminance()));
     bare.truncate(bare.len().div_ceil(2));
     let n = bare.len() as f64;
-    Some(LinearRgb(std::array::from_fn(|i| (bare.iter().map(|c| f64::from(c.0[i])).sum::<f64>() / n) as f32)))
+    let mean = LinearRgb(std::array::from_fn(|i| (bare.iter().map(|c| f64::from(c.0[i])).sum::<f64>() / n) as f32));
+    // Fibre as it grew or was bleached is white, grey or yellowish: what is blue of it is dye (common practice, no source).
+    let lab = OkLab::from(mean);
+    let LinearRgb(own) = LinearRgb::from(OkLab { b: lab.b.max(0.0), ..lab });
+    Some(LinearRgb(own.map(|v| v.max(0.0))))
 }
 
 #[cfg(test)]
@@ -186,6 +195,19 @@ mod tests {
 
     const WHITE: LinearRgb = LinearRgb([0.75, 0.72, 0.66]);
     const INDIGO: LinearRgb = LinearRgb([0.04, 0.07, 0.18]);
+
+    /// Natural cotton and linen are yellowish, bleached ones neutral (common practice, no source).
+    #[test]
+    fn what_is_blue_of_bare_fibre_is_dye() {
+        let pale = LinearRgb([0.40, 0.43, 0.52]);
+        let injury: Vec<LinearRgb> = (0..200).map(|i| if i % 4 == 0 { pale } else { INDIGO }).collect();
+        let lab = OkLab::from(undyed(&injury, INDIGO).unwrap());
+        assert!(lab.b.abs() < 1e-3 && (lab.l - OkLab::from(pale).l).abs() < 1e-3, "as light, without its blue: {lab:?}");
+        let ecru = LinearRgb([0.60, 0.55, 0.45]);
+        let injury: Vec<LinearRgb> = (0..200).map(|i| if i % 4 == 0 { ecru } else { INDIGO }).collect();
+        let kept = undyed(&injury, INDIGO).unwrap();
+        assert!((0..3).all(|i| (kept.0[i] - ecru.0[i]).abs() < 1e-3), "yellow is the fibre's own: {kept:?}");
+    }
 
     #[test]
     fn the_amount_of_dye_put_in_is_found_in_shade_and_light() {

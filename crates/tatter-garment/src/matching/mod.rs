@@ -6,15 +6,17 @@ mod cloth;
 mod dye;
 mod field;
 mod injury;
+mod lighten;
 mod patch_cloth;
 mod recolor;
 mod redye;
 mod swatch;
 
-pub(crate) use cloth::{OntoCloth, Shown};
+pub(crate) use cloth::{Injured, OntoCloth, Shown};
 pub(crate) use dye::{Dye, ECRU, bounded, undyed};
 pub(crate) use field::{Field, Seen, colors, node_means, stray, trust};
 pub(crate) use injury::{injured_at, injury};
+pub(crate) use lighten::Lightened;
 pub(crate) use patch_cloth::PatchCloth;
 pub(crate) use recolor::Recolor;
 pub(crate) use redye::Redye;

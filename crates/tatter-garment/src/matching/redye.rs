@@ -5,7 +5,7 @@ use std::sync::Arc;
 use tatter_core::color::reflectance;
 use tatter_core::image::LinearRgb;
 
-use super::dye::{Dye, MOST, Parts, bounded, mixed};
+use super::dye::{Dye, LIGHTEST, MOST, Parts, bounded, mixed};
 
 /// Steps of the table of gains.
 const STEPS: usize = 64;
@@ -15,6 +15,8 @@ const STEPS: usize = 64;
 pub(crate) struct Redye {
     dye: Arc<Dye>,
     gains: Vec<[f32; 3]>,
+    /// How much lighter bare fibre becomes.
+    bleached: f32,
 }
 
 /// One sample of the patch's cloth: its bare fibre, its dye, and what of its colour is shade.
@@ -29,8 +31,15 @@ impl Redye {
     /// found channel by channel: the mean falls steadily as dye is added.
     ///
     /// `shown` is the share of the cloth's bare fibre that the target shows too: of a target without any, dyed fibre alone has the
-    /// mean colour.
+    /// mean colour. Cloth that is lighter than the patch's fibre in any channel was made of lighter fibre: the bare threads become as light.
     pub(crate) fn new(dye: Arc<Dye>, samples: &[(LinearRgb, f32)], target: LinearRgb, shown: f32) -> Self {
+        let fibre = dye.fibre();
+        let lighter = |fibre: [f32; 3]| {
+            let most = (0..3).map(|i| target.0[i] / fibre[i].max(1e-3)).fold(1.0, f32::max);
+            most.min(LIGHTEST / fibre.into_iter().fold(1e-3, f32::max)).max(1.0)
+        };
+        let bleached = fibre.map_or(1.0, lighter);
+        let undyed = fibre.filter(|_| bleached > 1.0).map_or(dye.undyed, |fibre| fibre.map(|v| bounded(v * bleached)));
         let seen: Vec<Sample> = samples
             .iter()
             .map(|&(color, bare)| {
@@ -39,18 +48,28 @@ impl Redye {
                 let own = mixed(dye.undyed, dye.dyed, amount);
                 // Where bare fibre is not shown, dyed fibre lies in its place.
                 let more = 1.0 + (1.0 - shown) * area / (1.0 - area).max(0.05);
-                Sample { bare: bare.map(|v| shown * v), amount, shade: std::array::from_fn(|i| more * dyed[i] / own[i]) }
+                Sample {
+                    bare: bare.map(|v| shown * bleached * v),
+                    amount,
+                    shade: std::array::from_fn(|i| more * dyed[i] / own[i]),
+                }
             })
             .collect();
-        let new: [f32; 3] = std::array::from_fn(|i| solve(&seen, i, dye.undyed[i], target.0[i]));
+        let new: [f32; 3] = std::array::from_fn(|i| solve(&seen, i, undyed[i], target.0[i]));
         let gains = (0..STEPS)
             .map(|s| {
                 let amount = MOST * s as f32 / (STEPS - 1) as f32;
                 let own = mixed(dye.undyed, dye.dyed, amount);
-                std::array::from_fn(|i| dyed(dye.undyed[i], new[i], amount) / own[i])
+                std::array::from_fn(|i| dyed(undyed[i], new[i], amount) / own[i])
             })
             .collect();
-        Self { dye, gains }
+        Self { dye, gains, bleached }
+    }
+
+    /// Bare fibre as the patch shows it, and as the new cloth has it.
+    pub(crate) fn fibres(&self) -> Option<[LinearRgb; 2]> {
+        let own = self.dye.fibre()?;
+        Some([LinearRgb(own), LinearRgb(own.map(|v| lit(v, self.bleached)))])
     }
 
     /// The colour in the new dye; `bare_luminance` is that of the bare fibre in it.
@@ -60,7 +79,7 @@ impl Redye {
         let at = amount.clamp(0.0, MOST) * ((STEPS - 1) as f32 / MOST);
         let first = (at as usize).min(STEPS - 2);
         let (low, high, f) = (&self.gains[first], &self.gains[first + 1], at - first as f32);
-        LinearRgb(std::array::from_fn(|i| bare[i] + lit(dyed[i], low[i] + (high[i] - low[i]) * f)))
+        LinearRgb(std::array::from_fn(|i| lit(bare[i], self.bleached) + lit(dyed[i], low[i] + (high[i] - low[i]) * f)))
     }
 }
 
