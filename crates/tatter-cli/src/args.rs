@@ -40,10 +40,10 @@ pub(crate) struct Arguments {
     #[command(subcommand)]
     pub(crate) verb: Verb,
     /// Print one JSON object on stdout; everything else goes to stderr
-    #[arg(long, global = true)]
+    #[arg(long, global = true, display_order = 900)]
     pub(crate) json: bool,
     /// No progress
-    #[arg(long, global = true)]
+    #[arg(long, global = true, display_order = 901)]
     pub(crate) quiet: bool,
 }
 
