@@ -254,6 +254,8 @@ struct Seen {
     slopes: (f32, f32),
     roughness4: f32,
     units: [f32; 4],
+    /// Opacity of the injury alone, which multiplies the garment's own.
+    opened: f32,
 }
 
 /// Where a texel of a row looks into a patch.
@@ -315,8 +317,7 @@ fn see(layer: &Layer<'_>, place: &Place<'_>, texel: &Texel) -> Option<(Seen, Sho
     let [[xx, xy], [yx, yy]] = draw.slopes_from_patch;
     let local_height = layer.local_height.at(at);
     let color = LinearRgb([0, 1, 2].map(|i| value(COLOR + i).max(0.0)));
-    let mut units = [METALLIC, OCCLUSION, OPACITY, TRANSLUCENCY].map(|lane| value(lane).clamp(0.0, 1.0));
-    units[2] = layer.fit.opacity(units[2], at);
+    let units = [METALLIC, OCCLUSION, OPACITY, TRANSLUCENCY].map(|lane| value(lane).clamp(0.0, 1.0));
     let seen = Seen {
         column,
         cover,
@@ -326,6 +327,7 @@ fn see(layer: &Layer<'_>, place: &Place<'_>, texel: &Texel) -> Option<(Seen, Sho
         slopes: (xx * p + xy * q, yx * p + yy * q),
         roughness4: shifted(value(ROUGHNESS4).clamp(0.0, 1.0), layer.fit.roughness.at(at)[0]),
         units,
+        opened: layer.fit.opacity(units[2], at),
     };
     Some((seen, Shown { color, bare_luminance: value(BARE).max(0.0), at }))
 }
@@ -390,6 +392,9 @@ impl RoleTile<'_> {
                     rule.apply(below, Unit(s.roughness4.sqrt().sqrt()), weight)
                 }
             }),
+            Map::Unit(image) if channel == Channel::Opacity && rule == Rule::Multiply => {
+                each(image.row_mut(row), touched, seen, |below, s| rule.apply(below, Unit(s.opened), s.cover * strength));
+            }
             Map::Unit(image) => {
                 let lane = match channel {
                     Channel::Metallic => 0,
