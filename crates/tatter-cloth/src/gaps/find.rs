@@ -17,7 +17,7 @@ use super::scorch::Scorch;
 use super::{GapError, GapInput, Gaps, keep, mesh, rim};
 
 /// Thread spacing in texels when nobody measured it.
-const ASSUMED_PITCH: f32 = 12.0;
+pub(super) const ASSUMED_PITCH: f32 = 12.0;
 
 /// Find what one sees through inside the cover, in linear light. Works on the rectangle around the cover and holds some 30
 /// floats for each of its texels.
@@ -169,7 +169,7 @@ fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: 
 }
 
 /// Log odds of backing from which a colour is foreign to the cloth, unless intact cloth shows such colours too.
-const FOREIGN_ODDS: f32 = -2.0;
+pub(super) const FOREIGN_ODDS: f32 = -2.0;
 /// Tints of intact cloth but for those of the backing: a loose weave lets it through between its threads, in their shade and
 /// so no lighter than they. What is lighter is a thread of another dye.
 fn without_pinholes(known: &[Tint], usual: UsualTint, behind: &[Backing], scale: Scale) -> Vec<Tint> {
@@ -280,7 +280,7 @@ fn closed(size: Size, even: &Even, task: &Task) -> Gaps {
 
 /// How sure it is that each texel's colour is the cloth's own: by the odds of its colour and by how much of it is cloth, and no
 /// surer than its neighbours, whose light a lens mixes into it.
-fn own_color(odds: &Image<f32>, opacity: &Image<Unit>, foreign: f32) -> Image<Unit> {
+pub(super) fn own_color(odds: &Image<f32>, opacity: &Image<Unit>, foreign: f32) -> Image<Unit> {
     let own = odds.zip(opacity, |o, a| ((a.0 - 0.6) / 0.35).clamp(0.0, 1.0) / (1.0 + (1.5 * (o - foreign)).exp()));
     Image::from_fn(own.width(), own.height(), |x, y| {
         let at = |dx, dy| own.get_clamped(x as isize + dx, y as isize + dy);
