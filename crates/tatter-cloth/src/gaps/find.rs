@@ -35,6 +35,7 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
     let mut even = task.stage("gaps.even", || even_places(&place, scale, pitch));
     let scorch = task.stage("gaps.scorch", || Scorch::find(&place, &even, pitch));
     if let Some(scorch) = &scorch {
+        scorch.warn(task);
         even.mask = scorch.places(&even.mask);
     }
     task.check()?;
@@ -53,7 +54,14 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
             return Ok(through_meshes(color.size(), &place, belief, &colors));
         }
         return Ok(match bare {
-            Some(bare) => through_bare(color.size(), &place, &bare, &colors, scale, pitch),
+            Some(bare) => {
+                task.note(
+                    "backing-alike",
+                    "What shows through has the cloth's own colour, so only openings broader than a thread were found: use another backing, \
+                     two of them, or gap strokes",
+                );
+                through_bare(color.size(), &place, &bare, &colors, scale, pitch)
+            }
             None => closed(color.size(), &even, task),
         });
     }
@@ -262,7 +270,7 @@ fn strokes(belief: &mut Image<f32>, place: &Place) {
 fn closed(size: Size, even: &Even, task: &Task) -> Gaps {
     task.note(
         "no-openings",
-        "No opening was found in the damage: the cloth there is opaque everywhere; draw a gap stroke if one sees through",
+        "No opening was found in the damage: the cloth there is opaque everywhere; where one sees through, draw a gap stroke or photograph it over two backings",
     );
     Gaps {
         opacity: Image::filled(size.width, size.height, Unit(1.0)),
