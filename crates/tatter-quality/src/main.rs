@@ -5,6 +5,7 @@
 //! of pictures for each besides; `tatter-quality sweep WORD+WORD COUNT [FOLDER]` does that for so many other scenes with these words;
 //! `tatter-quality relief` the same for relief; `tatter-quality release` prints the table of cuts of the release list, when work is done.
 //! `tatter-quality lessons FILE FIRST COUNT` writes scenes for the net of relief to learn from.
+//! `tatter-quality sheets FOLDER` writes sheets of made cloths and damage to look at.
 //! `tatter-quality pictures FOLDER` writes what a reference matting library is to be run on.
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a tool on the command line")]
 
@@ -21,6 +22,7 @@ mod open;
 mod photo;
 mod relief;
 mod scenes;
+mod sheets;
 mod sweep;
 mod table;
 mod threads;
@@ -63,12 +65,13 @@ fn main() -> Outcome {
         ["color", folder] => say(&color::table(Some(Path::new(folder)))?),
         ["guide", path] => known::guide(Path::new(path)),
         ["scale", folder] => say(&known::scale(Some(Path::new(folder)))?),
+        ["sheets", folder] => sheets::write(Path::new(folder)),
         ["open"] => say(&open::tables()?),
         ["cost"] => say(&cost::table()?),
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
         _ => Err(
-            "say nothing, or: work [WORD], release, look FOLDER [WORD], sweep WORD+WORD COUNT [FOLDER], relief, alpha, backings [WORD [FOLDER] | release], backlit [WORD | release], lights, by-hand, color [FOLDER], scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+            "say nothing, or: work [WORD], release, look FOLDER [WORD], sweep WORD+WORD COUNT [FOLDER], relief, alpha, backings [WORD [FOLDER] | release], backlit [WORD | release], lights, by-hand, color [FOLDER], scale [FOLDER], guide FILE.jpg, sheets FOLDER, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
                 .into(),
         ),
     }
