@@ -227,10 +227,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
 
     let found = task.stage("gaps", || match backed::opacity(matte, backlit, &canvas) {
         Some((alpha, how)) => Ok(backed::gaps(&view, &isolated, &alpha, how)),
-        None => match view.piece(pitch_px) {
-            Some(alpha) => Ok(view.covered(alpha)),
-            None => view.gaps(pitch_px, thread_dirs, task),
-        },
+        None => view.gaps(pitch_px, thread_dirs, task),
     })?;
     let lit = lights.map(|shots| Dyed::measure(shots, photo, &canvas, scaled.scale, turn, task)).transpose()?;
     let clean = task.stage("clean", || match (matte, &lit) {
@@ -455,7 +452,10 @@ impl View {
     }
 
     /// Openings looked for in the one photo.
-    fn gaps(&self, pitch_px: Option<[f32; 2]>, thread_dirs: Option<[Angle; 2]>, task: &Task) -> Result<Gaps, GapError> {
+    fn gaps(&mut self, pitch_px: Option<[f32; 2]>, thread_dirs: Option<[Angle; 2]>, task: &Task) -> Result<Gaps, GapError> {
+        if let Some(alpha) = self.piece(pitch_px) {
+            return Ok(self.covered(alpha));
+        }
         let input = GapInput {
             see_through: self.see_through.as_ref(),
             intact: self.woven.as_ref(),
