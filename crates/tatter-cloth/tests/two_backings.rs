@@ -74,7 +74,7 @@ fn scenes() -> Vec<(&'static str, Spec, [f32; 3])> {
     vec![
         ("canvas, a rip", spec("canvas", 10.0, Kind::Rip, 12.0, 4.0), [0.91, 0.97, 0.48]),
         ("linen, a moth hole", spec("linen", 9.0, Kind::MothHole, 7.0, 7.0), [0.97, 0.98, 0.34]),
-        ("tweed, a scrap", spec("tweed", 10.0, Kind::Scrap, 20.0, 18.0), [0.97, 0.94, 0.22]),
+        ("tweed, a scrap", spec("tweed", 10.0, Kind::Scrap, 20.0, 18.0), [0.97, 0.94, 0.55]),
         ("poplin, a tear", spec("poplin", 8.0, Kind::LTear, 6.0, 3.0), [0.95, 0.97, 0.47]),
         ("canvas, close", spec("canvas", 22.0, Kind::MothHole, 5.0, 5.0), [0.96, 0.95, 0.54]),
     ]

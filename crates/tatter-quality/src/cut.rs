@@ -43,7 +43,7 @@ const COLUMNS: [(&str, usize); 16] = [
 
 /// One row a scene. Rows are also printed as they come, since it takes minutes.
 ///
-/// With a folder, a strip for each scene is written there: photo, true and found cover, true and found opacity, base colour.
+/// With a folder, a strip for each scene is written there: photo, true and found cover, true and found opacity, base colour and the true one.
 pub(crate) fn table(list: List, only: Option<&str>, strips: Option<&Path>) -> Result<String, Box<dyn Error>> {
     rows(cases(list).into_iter().filter(|case| only.is_none_or(|word| case.name.contains(word))).collect(), strips)
 }
@@ -81,11 +81,19 @@ fn strip(scene: &Scene, patch: &Patch) -> Result<Vec<u8>, Box<dyn Error>> {
     let found = |channel| patch.map(channel).and_then(Map::as_unit).map(|m| gray(&m.map(|v| v.0)));
     let base = patch.map(Channel::BaseColor).and_then(Map::as_color).cloned();
     let hurt = truth.injured.map(|h| if h { 1.0 } else { 0.0 });
-    let panels: Vec<Image<LinearRgb>> =
-        [Some(truth.photo), Some(gray(&hurt)), found(Channel::Cover), Some(gray(&truth.opacity)), found(Channel::Opacity), base]
-            .into_iter()
-            .flatten()
-            .collect();
+    let threads = bleed(&truth.base, &truth.opacity);
+    let panels: Vec<Image<LinearRgb>> = [
+        Some(truth.photo),
+        Some(gray(&hurt)),
+        found(Channel::Cover),
+        Some(gray(&truth.opacity)),
+        found(Channel::Opacity),
+        base,
+        Some(threads),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
     side_by_side(&panels)
 }
 

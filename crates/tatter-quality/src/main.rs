@@ -1,10 +1,11 @@
 //! The scoreboard: how good the photo chain is where the truth is known.
 //!
 //! `tatter-quality` measures everything and writes `docs/quality.md`. `tatter-quality work [WORD]` prints the table of cuts of
-//! the work list alone, or of its scenes with that word, and writes nothing; `tatter-quality look FOLDER` writes a strip of
-//! pictures for each besides; `tatter-quality sweep WORD+WORD COUNT [FOLDER]` does that for so many other scenes with these words;
+//! the work list alone, or of its scenes with that word, and writes nothing; `tatter-quality look FOLDER [WORD]` writes a strip
+//! of pictures for each besides; `tatter-quality sweep WORD+WORD COUNT [FOLDER]` does that for so many other scenes with these words;
 //! `tatter-quality relief` the same for relief; `tatter-quality release` prints the table of cuts of the release list, when work is done.
 //! `tatter-quality lessons FILE FIRST COUNT` writes scenes for the net of relief to learn from.
+//! `tatter-quality sheets FOLDER` writes sheets of made cloths and damage to look at.
 //! `tatter-quality pictures FOLDER` writes what a reference matting library is to be run on.
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a tool on the command line")]
 
@@ -21,6 +22,7 @@ mod open;
 mod photo;
 mod relief;
 mod scenes;
+mod sheets;
 mod sweep;
 mod table;
 mod threads;
@@ -41,6 +43,7 @@ fn main() -> Outcome {
         ["work", word] => say(&cut::table(List::Work, Some(word), None)?),
         ["release"] => say(&cut::table(List::Release, None, None)?),
         ["look", folder] => say(&cut::table(List::Work, None, Some(Path::new(folder)))?),
+        ["look", folder, word] => say(&cut::table(List::Work, Some(word), Some(Path::new(folder)))?),
         ["sweep", words, count] => say(&cut::rows(sweep::cases(words, count.parse()?), None)?),
         ["sweep", words, count, folder] => say(&cut::rows(sweep::cases(words, count.parse()?), Some(Path::new(folder)))?),
         ["relief"] => say(&relief::table(List::Work)?),
@@ -62,12 +65,13 @@ fn main() -> Outcome {
         ["color", folder] => say(&color::table(Some(Path::new(folder)))?),
         ["guide", path] => known::guide(Path::new(path)),
         ["scale", folder] => say(&known::scale(Some(Path::new(folder)))?),
+        ["sheets", folder] => sheets::write(Path::new(folder)),
         ["open"] => say(&open::tables()?),
         ["cost"] => say(&cost::table()?),
         ["one", path, scale] => say(&cost::one(Path::new(path), scale)?),
         ["pictures", folder] => alpha::write_pictures(Path::new(folder)),
         _ => Err(
-            "say nothing, or: work [WORD], release, look FOLDER, sweep WORD+WORD COUNT [FOLDER], relief, alpha, backings [WORD [FOLDER] | release], backlit [WORD | release], lights, by-hand, color [FOLDER], scale [FOLDER], guide FILE.jpg, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
+            "say nothing, or: work [WORD], release, look FOLDER [WORD], sweep WORD+WORD COUNT [FOLDER], relief, alpha, backings [WORD [FOLDER] | release], backlit [WORD | release], lights, by-hand, color [FOLDER], scale [FOLDER], guide FILE.jpg, sheets FOLDER, open, cost, pictures FOLDER, lessons FILE [FIRST COUNT]"
                 .into(),
         ),
     }

@@ -18,6 +18,8 @@ const INJURIES: [(Kind, f32, f32); 8] = [
     (Kind::Stain, 13.0, 11.0),
     (Kind::Rip, 13.0, 4.0),
 ];
+/// A piece, made where the word is said.
+const SCRAP: (Kind, f32, f32) = (Kind::Scrap, 24.0, 21.0);
 const BACKINGS: [(&str, [f32; 3]); 6] = [
     ("light card", [0.74, 0.75, 0.74]),
     ("dark lining", [0.03, 0.03, 0.035]),
@@ -31,7 +33,10 @@ const BACKINGS: [(&str, [f32; 3]); 6] = [
 /// from the number of the scene.
 pub(crate) fn cases(words: &str, count: usize) -> Vec<Case> {
     let has = |case: &Case| words.split('+').all(|word| case.name.contains(word));
-    (0..20_000).map(scene).filter(has).take(count).collect()
+    let made = |number| {
+        if words.split('+').any(|word| word == SCRAP.0.name()) { scene(number, Some(SCRAP)) } else { scene(number, None) }
+    };
+    (0..20_000).map(made).filter(has).take(count).collect()
 }
 
 /// Scenes of those numbers that the work list took over.
@@ -40,7 +45,7 @@ pub(crate) fn taken(numbers: &[usize]) -> Vec<Case> {
         let (_, name) = case.name.split_once(": ").unwrap_or_default();
         Case { name: format!("{name}, camera"), ..case }
     };
-    numbers.iter().map(|number| named(scene(*number))).collect()
+    numbers.iter().map(|number| named(scene(*number, None))).collect()
 }
 
 fn all_cloths() -> Vec<(&'static str, Cloth, f32)> {
@@ -55,7 +60,7 @@ fn all_cloths() -> Vec<(&'static str, Cloth, f32)> {
     all
 }
 
-fn scene(number: usize) -> Case {
+fn scene(number: usize, told: Option<(Kind, f32, f32)>) -> Case {
     let mut state = number as u64 + 0x5eed;
     // Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", 2014.
     let mut draw = || {
@@ -66,7 +71,8 @@ fn scene(number: usize) -> Case {
     };
     let mut one_of = |n: usize| (draw() >> 33) as usize % n;
     let (name, cloth, pitch_px) = all_cloths().swap_remove(one_of(12));
-    let (kind, length, width) = INJURIES[one_of(INJURIES.len())];
+    let drawn = INJURIES[one_of(INJURIES.len())];
+    let (kind, length, width) = told.unwrap_or(drawn);
     let (backing, color) = BACKINGS[one_of(BACKINGS.len())];
     let (light, from, elevation, sky) = LIGHTS[one_of(LIGHTS.len())];
     let (cast, quality) = CAMERAS[one_of(CAMERAS.len())];

@@ -34,7 +34,7 @@ use tatter_core::model::{CutRecipe, Origin, Patch, PatchMap, Photo, StrokeKind, 
 use tatter_core::task::{Cancelled, Task};
 
 use crate::clean::{Sight, clean_color, thread_color};
-use crate::gaps::{GapError, GapInput, Gaps, gaps};
+use crate::gaps::{GapError, GapInput, Gaps, gaps, piece_gaps};
 use crate::isolate::{ClothHints, IsolateError, Isolated, isolate, isolate_known};
 use crate::measure::{MeasureSettings, Measured, measure};
 use crate::relief::{ReliefError, ReliefInput, lit_relief, relief};
@@ -221,7 +221,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
     let turn = if recipe.upright { upright_turn(grain, task) } else { Angle::ZERO };
     let canvas = Canvas::around(&isolated.cover, isolated.bounds, turn, recipe.canvas);
     let texel = tatter_core::units::MmPerTexel(scaled.scale.get() * canvas.pixels_per_texel);
-    let view = View::new(photo, recipe, &isolated, &canvas);
+    let mut view = View::new(photo, recipe, &isolated, &canvas);
     let pitch_px = cloth.woven.then(|| cloth.pitch_px.map(|p| p / canvas.pixels_per_texel));
     let thread_dirs = cloth.woven.then(|| [cloth.grain + turn, cloth.weft + turn].map(Angle::as_line));
 
@@ -235,7 +235,7 @@ fn chain(photo: &Photo, evidence: Evidence<'_>, recipe: &CutRecipe, task: &Task)
         (Some(matte), Some(lit)) => Ok(backed::unshaded(&backed::color(matte, &canvas), &lit.canvas, matte, &canvas)),
         (None, _) => {
             let seen = lit.as_ref().map_or([&photo.color, &view.color], |lit| [&lit.photo, &lit.canvas]);
-            cleaned(seen, &found, &isolated, &canvas, task)
+            cleaned(seen, &view, &found, &isolated, &canvas, task)
         }
     })?;
     let raised = task.stage("relief", || {
@@ -394,6 +394,8 @@ struct View {
     woven: Option<Image<bool>>,
     gap_strokes: Option<Image<bool>>,
     cloth_strokes: Option<Image<bool>>,
+    /// Whether opacity tells a piece from its backing better than its matte did.
+    parted: bool,
 }
 
 impl View {
@@ -424,11 +426,36 @@ impl View {
                 (Some(told), Some(open)) => Some(told.zip(&canvas.show_mask(open), |t, o| t || o)),
             },
             cloth_strokes: strokes(StrokeKind::Cloth),
+            parted: false,
         }
     }
 
+    /// Alpha of a piece by the backing beside it; `None` where that is not seen, or tells nothing, and of a damage.
+    fn piece(&self, pitch_px: Option<[f32; 2]>) -> Option<Gaps> {
+        let see_through = self.see_through.as_ref().filter(|_| self.intact.is_none())?;
+        let alpha = self.cover.zip(see_through, |c, s| Unit(c.0 * (1.0 - s.0)));
+        let input = GapInput {
+            pitch_px,
+            gap_strokes: self.gap_strokes.as_ref(),
+            cloth_strokes: self.cloth_strokes.as_ref(),
+            ..GapInput::new(&self.cover)
+        };
+        piece_gaps(&self.color, &alpha, &input)
+    }
+
+    /// Alpha of a piece as its cover, which grows where more of its fringe was found, and its opacity.
+    fn covered(&mut self, alpha: Gaps) -> Gaps {
+        self.cover = self.cover.zip(&alpha.opacity, |c, a| Unit(c.0.max(a.0)));
+        let opacity = alpha.opacity.zip(&self.cover, |a, c| Unit(if c.0 > 0.0 { (a.0 / c.0).min(1.0) } else { 1.0 }));
+        self.parted = true;
+        Gaps { opacity, ..alpha }
+    }
+
     /// Openings looked for in the one photo.
-    fn gaps(&self, pitch_px: Option<[f32; 2]>, thread_dirs: Option<[Angle; 2]>, task: &Task) -> Result<Gaps, GapError> {
+    fn gaps(&mut self, pitch_px: Option<[f32; 2]>, thread_dirs: Option<[Angle; 2]>, task: &Task) -> Result<Gaps, GapError> {
+        if let Some(alpha) = self.piece(pitch_px) {
+            return Ok(self.covered(alpha));
+        }
         let input = GapInput {
             see_through: self.see_through.as_ref(),
             intact: self.woven.as_ref(),
@@ -476,16 +503,20 @@ fn mean(color: &Image<LinearRgb>, mask: &Image<bool>) -> LinearRgb {
 }
 
 /// Colours without the backing at soft edges and gaps, bled outwards so that no filter picks the backing up. A piece is
-/// cleaned against its backing on the photo (the first colours; the second are those on the canvas), a damage against what its
-/// openings show; the intact cloth around a damage is cloth too and stays.
+/// cleaned against its backing on the photo (the first colours; the second are those on the canvas), a damage, and a piece whose pores
+/// were found, against what its openings show; the intact cloth around a damage is cloth too and stays.
 fn cleaned(
     [photo, canvas_color]: [&Image<LinearRgb>; 2],
+    view: &View,
     found: &Gaps,
     isolated: &Isolated,
     canvas: &Canvas,
     task: &Task,
 ) -> Result<Image<LinearRgb>, Cancelled> {
     match isolated.subject {
+        Subject::Piece if view.parted => {
+            clean_color(canvas_color, &view.cover.zip(&found.opacity, |c, o| Unit(c.0 * o.0)), None, task)
+        }
         Subject::Damage => clean_color(canvas_color, &found.opacity, None, task),
         Subject::Piece => {
             let alpha = match &isolated.see_through {

@@ -17,7 +17,7 @@ use super::scorch::Scorch;
 use super::{GapError, GapInput, Gaps, keep, mesh, rim};
 
 /// Thread spacing in texels when nobody measured it.
-const ASSUMED_PITCH: f32 = 12.0;
+pub(super) const ASSUMED_PITCH: f32 = 12.0;
 
 /// Find what one sees through inside the cover, in linear light. Works on the rectangle around the cover and holds some 30
 /// floats for each of its texels.
@@ -35,6 +35,7 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
     let mut even = task.stage("gaps.even", || even_places(&place, scale, pitch));
     let scorch = task.stage("gaps.scorch", || Scorch::find(&place, &even, pitch));
     if let Some(scorch) = &scorch {
+        scorch.warn(task);
         even.mask = scorch.places(&even.mask);
     }
     task.check()?;
@@ -53,7 +54,14 @@ pub fn gaps(color: &Image<LinearRgb>, input: &GapInput<'_>, task: &Task) -> Resu
             return Ok(through_meshes(color.size(), &place, belief, &colors));
         }
         return Ok(match bare {
-            Some(bare) => through_bare(color.size(), &place, &bare, &colors, scale, pitch),
+            Some(bare) => {
+                task.note(
+                    "backing-alike",
+                    "What shows through has the cloth's own colour, so only openings broader than a thread were found: use another backing, \
+                     two of them, or gap strokes",
+                );
+                through_bare(color.size(), &place, &bare, &colors, scale, pitch)
+            }
             None => closed(color.size(), &even, task),
         });
     }
@@ -169,7 +177,7 @@ fn colors(place: &Place, even: &Even, known: &[LinearRgb], scale: Scale, pitch: 
 }
 
 /// Log odds of backing from which a colour is foreign to the cloth, unless intact cloth shows such colours too.
-const FOREIGN_ODDS: f32 = -2.0;
+pub(super) const FOREIGN_ODDS: f32 = -2.0;
 /// Tints of intact cloth but for those of the backing: a loose weave lets it through between its threads, in their shade and
 /// so no lighter than they. What is lighter is a thread of another dye.
 fn without_pinholes(known: &[Tint], usual: UsualTint, behind: &[Backing], scale: Scale) -> Vec<Tint> {
@@ -262,7 +270,7 @@ fn strokes(belief: &mut Image<f32>, place: &Place) {
 fn closed(size: Size, even: &Even, task: &Task) -> Gaps {
     task.note(
         "no-openings",
-        "No opening was found in the damage: the cloth there is opaque everywhere; draw a gap stroke if one sees through",
+        "No opening was found in the damage: the cloth there is opaque everywhere; where one sees through, draw a gap stroke or photograph it over two backings",
     );
     Gaps {
         opacity: Image::filled(size.width, size.height, Unit(1.0)),
@@ -280,7 +288,7 @@ fn closed(size: Size, even: &Even, task: &Task) -> Gaps {
 
 /// How sure it is that each texel's colour is the cloth's own: by the odds of its colour and by how much of it is cloth, and no
 /// surer than its neighbours, whose light a lens mixes into it.
-fn own_color(odds: &Image<f32>, opacity: &Image<Unit>, foreign: f32) -> Image<Unit> {
+pub(super) fn own_color(odds: &Image<f32>, opacity: &Image<Unit>, foreign: f32) -> Image<Unit> {
     let own = odds.zip(opacity, |o, a| ((a.0 - 0.6) / 0.35).clamp(0.0, 1.0) / (1.0 + (1.5 * (o - foreign)).exp()));
     Image::from_fn(own.width(), own.height(), |x, y| {
         let at = |dx, dy| own.get_clamped(x as isize + dx, y as isize + dy);

@@ -14,11 +14,13 @@ mod keep;
 mod mesh;
 mod odds;
 mod palette;
+mod piece;
 mod rim;
 mod scorch;
 mod slit;
 
 pub use find::gaps;
+pub use piece::piece_gaps;
 
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};

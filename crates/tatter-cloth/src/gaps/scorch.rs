@@ -4,6 +4,7 @@
 use tatter_core::image::Image;
 use tatter_core::kernel::{dilate, distance_to, label, open, weighted};
 use tatter_core::stats::quantile;
+use tatter_core::task::Task;
 
 use super::even::Even;
 use super::find::Place;
@@ -37,6 +38,9 @@ const BLACK_HOLE: f32 = 0.6;
 const EDGE: f32 = 0.7;
 const LIGHTER: [f32; 2] = [1.6, 1.15];
 
+/// How much lighter than the cloth a card is, logs, from which hardly a shade of it looks like scorch.
+const NEAR: f32 = 1.1;
+
 /// A burn: the even hole, lighter than what is around it or black, and the scorched cloth.
 #[derive(Debug)]
 pub(super) struct Scorch {
@@ -44,6 +48,8 @@ pub(super) struct Scorch {
     cloth: Image<bool>,
     /// Log light of what shows in the hole, where that is lighter than the cloth.
     light: Option<f32>,
+    /// Whether that is hardly lighter than the cloth: in the shade it looks like scorch.
+    near: bool,
 }
 
 /// Even places ringed by what is darker and browner than cloth.
@@ -100,9 +106,10 @@ impl Scorch {
     fn around_light(place: &Place, even: &Even, pitch: f32) -> Option<Self> {
         let broad = open(&even.flat.zip(&place.cover, |e, c| e && c.0 > 0.5), HOLE * pitch);
         let Ringed { holes, dark } = ringed(place, even, &broad, pitch)?;
+        let near = holes.iter().any(|(_, lit)| *lit > 0.0 && *lit < NEAR);
         let hole = joined(holes, |lit| lit > 0.0)?;
         let lit = quantile(&mut pick(&even.tints, &hole).into_iter().map(light).collect::<Vec<_>>(), 0.5);
-        Some(Self { hole, cloth: dark, light: Some(lit) })
+        Some(Self { hole, cloth: dark, light: Some(lit), near })
     }
 
     /// Charred threads are so dark that they count as even elsewhere; beside what is black and even, by its own light, they are not.
@@ -119,7 +126,18 @@ impl Scorch {
         let hole = broad.zip(&reached, |b, r| b || r).zip(&place.cover, |h, c| h && c.0 > 0.5);
         let beside = away.zip(&place.cover, |d, c| d < (0.5 + RING) * pitch && c.0 > 0.02);
         let cloth = dark.zip(&beside, |d, b| d || b).zip(&hole, |c, h| c && !h);
-        Some(Self { hole, cloth, light: None })
+        Some(Self { hole, cloth, light: None, near: false })
+    }
+
+    /// Says so where a card's shade and scorched threads look alike.
+    pub(super) fn warn(&self, task: &Task) {
+        if self.near {
+            task.note(
+                "scorch-uncertain",
+                "The card behind this burn is nearly as light as the cloth, so its shade and scorched threads look alike and the rim of \
+                 the hole is uncertain: photograph it over two backings, or draw gap and cloth strokes along the rim",
+            );
+        }
     }
 
     /// Even places without those of scorched cloth, and with the hole, whatever its colour.
@@ -151,13 +169,12 @@ impl Scorch {
 #[cfg(test)]
 mod tests {
     use tatter_core::image::{LinearRgb, Pixel as _, Unit};
-    use tatter_core::task::Task;
 
     use super::*;
     use crate::gaps::{GapInput, gaps};
 
     /// Opacity of pale plain weave, eight texels a thread, with `around` within 22 to 52 texels of the middle and `hole` nearer.
-    fn cut(around: impl Fn(f32) -> LinearRgb + Sync, hole: LinearRgb) -> Option<Image<Unit>> {
+    fn cut(around: impl Fn(f32) -> LinearRgb + Sync, hole: LinearRgb, task: &Task) -> Option<Image<Unit>> {
         let away = |x: usize, y: usize| (x as f32 - 99.5).hypot(y as f32 - 99.5);
         let color = Image::from_fn(200, 200, |x, y| {
             let wave = |v: usize| (std::f32::consts::TAU * v as f32 / 8.0).sin();
@@ -170,7 +187,7 @@ mod tests {
         });
         let cover = Image::from_fn(200, 200, |x, y| Unit(if away(x, y) < 60.0 { 1.0 } else { 0.0 }));
         let input = GapInput { pitch_px: Some([8.0, 8.0]), ..GapInput::new(&cover) };
-        Some(gaps(&color, &input, &Task::new()).ok()?.opacity)
+        Some(gaps(&color, &input, task).ok()?.opacity)
     }
 
     /// Mean opacity between two distances from the middle.
@@ -187,7 +204,9 @@ mod tests {
         let pale = LinearRgb([0.60, 0.62, 0.64]);
         let char = LinearRgb([0.055, 0.042, 0.034]);
         let ring = |d: f32| char.times((52.0 - d) / 30.0).plus(pale, (d - 22.0) / 30.0);
-        let opacity = cut(ring, LinearRgb([0.010, 0.010, 0.012]));
+        let task = Task::new();
+        let opacity = cut(ring, LinearRgb([0.010, 0.010, 0.012]), &task);
+        assert!(!task.notes().iter().any(|n| n.code == "scorch-uncertain"), "over black nothing looks like scorch");
         let bands = [[0.0, 20.0], [24.0, 30.0], [24.0, 60.0]];
         let [hole, charred, all] = bands.map(|band| opacity.as_ref().map(|o| mean(o, band)));
         assert!(hole.is_some_and(|o| o < 0.02), "a hole over black is open: {hole:?}");
@@ -202,7 +221,9 @@ mod tests {
         let brown = LinearRgb([0.10, 0.055, 0.025]);
         let ring = |d: f32| brown.times((52.0 - d) / 30.0).plus(pale, (d - 22.0) / 30.0);
         for card in [LinearRgb([0.74, 0.75, 0.74]), pale] {
-            let opacity = cut(ring, card);
+            let task = Task::new();
+            let opacity = cut(ring, card, &task);
+            assert!(task.notes().iter().any(|n| n.code == "scorch-uncertain"), "a card as light as the cloth is told");
             let bands = [[0.0, 19.0], [25.0, 40.0], [25.0, 60.0]];
             let [hole, scorched, all] = bands.map(|band| opacity.as_ref().map(|o| mean(o, band)));
             assert!(hole.is_some_and(|o| o < 0.02), "a hole over {card:?} is open: {hole:?}");
