@@ -190,10 +190,11 @@ fn main() -> Done<()> {
     let start = Instant::now();
     person.state_mut().obey(Command::Open(folder.path().join("smock.tatter.toml")));
     println!(
-        "opened: its lists after {:.0} ms, its form after {:.0}, its first picture after {:.0}",
+        "opened: its lists after {:.0} ms, its form after {:.0}, seen in clay after {:.0}, in its textures after {:.0}",
         until(&mut person, start, |_| true),
         until(&mut person, start, |open| open.form().is_some()),
-        until(&mut person, start, Open::is_seen)
+        until(&mut person, start, Open::is_seen),
+        until(&mut person, start, Open::is_seen_dressed)
     );
     rest(&mut person)?;
     let triangles = person.state().open().and_then(|open| open.form()).map_or(0, |form| form.triangles());

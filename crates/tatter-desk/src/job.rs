@@ -94,9 +94,11 @@ pub(crate) fn obey_in(open: &mut Open, command: Command) {
             if save(open, Over::Nothing) {
                 open.outlook.said = None;
                 open.outlook.sent = Some(Arc::clone(open.history.job()));
-                send(open, Errand::Deliver(foreign));
+                let all = open.outlook.with_variations && !open.job().variations.is_empty();
+                send(open, Errand::Deliver(foreign, all));
             }
         }
+        Command::WithVariations(with) => open.outlook.with_variations = with,
         Command::PutBack => {
             open.outlook.said = None;
             send(open, Errand::Undo);
@@ -239,6 +241,8 @@ pub(crate) fn hear_in(open: &mut Open, news: News) {
             open.ready = true;
             open.without_adapter = without;
         }
+        News::Clay(picture, camera) => open.solid.take(picture, Some(camera)),
+        News::Dressed => open.dressed = true,
         News::Flat(sheet, picture) => {
             if sheet == open.sheet {
                 open.flat.take(picture, None);
@@ -258,7 +262,7 @@ pub(crate) fn hear_in(open: &mut Open, news: News) {
                 open.outlook.foreseen = Some((job, found));
             }
         }
-        News::Delivered(done) => errand_done(open, done.map(|summary| summary.files), say::delivered, true),
+        News::Delivered(done) => errand_done(open, done, say::delivered, true),
         News::Undone(done) => errand_done(open, done.map(|summary| summary.files), say::put_back, false),
     }
 }

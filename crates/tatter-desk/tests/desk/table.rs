@@ -6,7 +6,8 @@ use std::path::Path;
 use egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable as _;
 use glam::Vec3;
-use tatter::deliver::{Foreign, deliver_job, foresee};
+use tatter::deliver::{Foreign, deliver_job, deliver_states, foresee};
+use tatter::variation::Which;
 use tatter_core::angle::Angle;
 use tatter_core::channel::PerChannel;
 use tatter_core::model::Spot;
@@ -99,6 +100,42 @@ fn the_desk_delivers_what_the_command_line_does() -> Tried<()> {
     assert_eq!(std::fs::read_to_string(by_desk.job())?, std::fs::read_to_string(by_hand.job())?, "one job file");
     let bytes = |shop: &Workshop| Ok::<_, Box<dyn Error>>(shop.textures()?.into_values().collect::<Vec<_>>());
     assert_eq!(bytes(&by_desk)?, bytes(&by_hand)?, "one set of textures");
+    Ok(())
+}
+
+/// The command line's `deliver --all` on a copy of the same job gives the same bytes.
+#[test]
+fn variations_are_delivered_with_the_job_when_one_asks() -> Tried<()> {
+    let (by_desk, by_hand) = (Workshop::new()?, Workshop::new()?);
+    let more = "\n[[wear]]\nid = \"sun\"\nkind = \"fade\"\nstrength = 0.6\n\n[[variation]]\nname = \"dark\"\ndye = \"#26262a\"\n";
+    for shop in [&by_desk, &by_hand] {
+        std::fs::write(shop.job(), format!("{JOB}{more}"))?;
+    }
+    let mut person = Person::at(&by_desk.job());
+    person.press("Delivery: in work");
+    person.press("Deliver");
+    person.quiet();
+    assert!(!by_desk.path("variations").exists(), "the job alone, until one asks");
+    person.press("with its variation");
+    person.press("Deliver");
+    person.quiet();
+    deliver_states(&by_hand.job(), Which::All, Foreign::Refuse, &Task::new())?;
+    let of = |shop: &Workshop| -> Tried<Vec<(std::ffi::OsString, Vec<u8>)>> {
+        let mut all = Vec::new();
+        for file in std::fs::read_dir(shop.path("variations").join("dark"))? {
+            let file = file?;
+            all.push((file.file_name(), std::fs::read(file.path())?));
+        }
+        all.sort();
+        Ok(all)
+    };
+    let (desk, hand) = (of(&by_desk)?, of(&by_hand)?);
+    assert!(!hand.is_empty() && desk == hand, "the variation's textures");
+    assert_eq!(
+        by_desk.textures()?.into_values().collect::<Vec<_>>(),
+        by_hand.textures()?.into_values().collect::<Vec<_>>(),
+        "the job's"
+    );
     Ok(())
 }
 
