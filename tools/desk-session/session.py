@@ -77,7 +77,10 @@ def shown():
 def text_of(node):
     words = [node.get_name() or ""]
     if "Text" in node.get_interfaces():
-        words.append(Atspi.Text.get_text(node, 0, -1) or "")
+        try:
+            words.append(Atspi.Text.get_text(node, 0, -1) or "")
+        except GLib.Error:
+            pass  # An empty field has none.
     return " ".join(words)
 
 
@@ -101,8 +104,9 @@ def find(pattern, enabled=False, patience=None):
 
 
 def picture(name):
-    """What the screen shows, as PNG. The server keeps it in a file as X Window Dump: a header of words, colours, rows of blue, green, red, nothing."""
-    time.sleep(0.5)
+    """What the screen shows, as PNG, with the pointer out of the way. The server keeps it in a file as X Window Dump: a header of words, colours, rows of blue, green, red, nothing."""
+    xdo("mousemove", SIZE[0] // 2, 30)
+    time.sleep(1.0)
     dump = (SCRATCH / "Xvfb_screen0").read_bytes()
     header = struct.unpack(">25I", dump[:100])
     width, height, stride = header[4], header[5], header[12]
@@ -142,6 +146,23 @@ def click(x, y):
     time.sleep(0.3)
 
 
+def drag(start, end):
+    """Press, move in ten steps, let go."""
+    xdo("mousemove", round(start[0]), round(start[1]))
+    time.sleep(0.2)
+    xdo("mousedown", 1)
+    for step in range(1, 11):
+        xdo("mousemove", *(round(a + (b - a) * step / 10) for a, b in zip(start, end)))
+        time.sleep(0.1)
+    xdo("mouseup", 1)
+
+
+def draw_out(factor):
+    """Drag the piece's handle for its size away from its middle."""
+    (x, y, _), (size_x, size_y, _) = place(f"^Move {PATCH}-1"), place(f"^Size {PATCH}-1")
+    drag((size_x, size_y), (x + factor * (size_x - x), y + factor * (size_y - y)))
+
+
 def write(field, text):
     press(field)
     xdo("key", "ctrl+a")
@@ -153,6 +174,8 @@ def write(field, text):
 class Sample:
     """The sample job and the photo of a rope burn that comes with it."""
     job, photo, told = "smock.tatter.toml", "photos/rope-burn.png", []
+    # How much larger the piece is made by its handle.
+    larger = 1.2
 
     def make(self, folder):
         tatter("demo", folder, cwd=SCRATCH)
@@ -176,6 +199,7 @@ class Sample:
 
 class Own(Sample):
     """A photo and a garment of somebody's own: no job yet, and a scale that must be told."""
+    larger = 4.0
 
     def __init__(self, photo, millimetres, mesh):
         self.source, self.mesh, self.width = pathlib.Path(photo), pathlib.Path(mesh), millimetres
@@ -185,6 +209,9 @@ class Own(Sample):
     def make(self, folder):
         shutil.copytree(self.mesh.parent, folder)
         shutil.copy(self.source, folder)
+        # Where they come from they may be for reading only.
+        for path in (folder, *folder.rglob("*")):
+            path.chmod(path.stat().st_mode | 0o200)
 
     def begin_by_hand(self, folder):
         tatter("garment", self.mesh.name, "-o", self.job, cwd=folder)
@@ -200,11 +227,10 @@ class Own(Sample):
         find("^The photo shows .* mm from left to right")
 
     def touch(self):
-        """Wherever there is cloth: beside it a touch lays nothing, and the patch stays in the hand."""
-        _, _, box = place("^Flat view")
-        side = min(box.width, box.height)
-        for across, down in ((0.0, 0.0), (-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25), (0.0, -0.3), (0.0, 0.3)):
-            click(box.x + 0.5 * box.width + across * side, box.y + 0.5 * box.height + down * side)
+        """Wherever there is cloth in front: beside it a touch lays nothing, and the patch stays in the hand."""
+        _, _, box = place("^Solid view")
+        for across, down in ((0.5, 0.5), (0.36, 0.45), (0.64, 0.45), (0.36, 0.65), (0.64, 0.65), (0.5, 0.3), (0.5, 0.7)):
+            click(box.x + across * box.width, box.y + down * box.height)
             if find(f"^Remove {PATCH}-1", patience=4.0):
                 return
 
@@ -232,19 +258,25 @@ def at_the_desk(folder, work):
         press("^Accept", enabled=True)
         find(rf"{PATCH}\.patch lies in")
         xdo("key", "ctrl+2")
-        find("^How each map came about|^Size")
+        find("^How its maps came about")
         picture("3-patch")
         xdo("key", "ctrl+3")
         press(rf"^{PATCH}, ")
         find("^Flat view")
         work.touch()
         find(f"^Remove {PATCH}-1")
+        draw_out(work.larger)
         time.sleep(REST)
         picture("4-garment")
         xdo("key", "ctrl+s")
         xdo("key", "ctrl+4")
+        # First it looks over what would change.
+        find("^pristine, ")
         press("^Deliver$", enabled=True)
         find("^ ?(Delivered|Every texture)")
+        # The thread between before and after, far to the left.
+        x, y, _ = place("^Before and after")
+        drag((x, y), (0.15 * SIZE[0], y))
         time.sleep(REST)
         picture("5-delivery")
     finally:
@@ -263,9 +295,14 @@ def placement(job):
     """Where the desk laid the patch, as its job file says it."""
     text = job.read_text()
     entry = text[text.index(f'id = "{PATCH}-1"'):].split("[[")[0]
-    at = ",".join(number.strip() for number in re.search(r"at = \[([^\]]*)\]", entry).group(1).split(","))
+    key, numbers = re.search(r"(at|point) = \[([^\]]*)\]", entry).groups()
+    at = ",".join(number.strip() for number in numbers.split(","))
     part = re.search(r'part = "([^"]*)"', entry)
-    return ["--on", f"{part.group(1)}:{at}"] if part else ["--at", at]
+    size = re.search(r"size_mm = ([0-9.]+)", entry)
+    if not size:
+        raise SystemExit("Dragging the handle changed no size.")
+    spot = ["--on", f"{part.group(1)}:{at}"] if part else [f"--{key}={at}"]
+    return [*spot, "--size-mm", size.group(1)]
 
 
 def made_of(folder):

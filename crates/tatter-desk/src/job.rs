@@ -24,12 +24,17 @@ const NEAREST: f32 = 60.0;
 /// Ask what a delivery of the job would do.
 pub(crate) fn look_over(open: &mut Open) {
     let job = Arc::clone(open.history.job());
-    open.outlook.asked = Some(Arc::clone(&job));
+    // Why a delivery failed stays to be read while it is seen how the files stand since.
+    if open.outlook.asked.replace(Arc::clone(&job)).is_some() {
+        open.outlook.trouble = None;
+    }
     send(open, Errand::Foresee(job));
 }
 
 fn send(open: &mut Open, errand: Errand) {
-    open.outlook.trouble = None;
+    if !matches!(errand, Errand::Foresee(_)) {
+        open.outlook.trouble = None;
+    }
     open.outlook.progress = None;
     let path = open.kept.path().to_owned();
     if let Err(error) = open.work.send(errand, &path) {

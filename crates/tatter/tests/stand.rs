@@ -216,7 +216,8 @@ fn clay_has_the_shape_of_what_is_dressed_later() {
     // A backdrop that no cloth has the colour of.
     let backdrop = [LinearRgb([0.0, 0.0, 1.0]); 2];
     let view = View { camera: sleeve.form.eye(1.0), size: [160, 160], samples: 1, quick: true, keeps_shadow: false, backdrop };
-    let clay = dresser.draw_clay(&view, &task).unwrap().expect("the test needs an adapter; tools/adapter.sh installs one in software");
+    let clay =
+        dresser.draw_clay(&view, &task).unwrap().expect("the test needs an adapter; tools/adapter.sh installs one in software");
     assert!(!dresser.lay(&job, Fineness::Coarse, &task).unwrap() && !dresser.is_laid(), "there is nothing to lay on");
     assert!(dresser.draw(State::After, Fineness::Coarse, &view, &task).unwrap().is_none(), "nor to draw");
     dresser.dress(Textures::read(&job, &path, &task).unwrap()).unwrap();
@@ -246,7 +247,10 @@ fn what_was_laid_quickly_first_rests_as_laid_at_once() {
     assert!(quick.lay_quickly(&job, &task).unwrap(), "laid");
     let borrowed = quick.flat(0, Fineness::Coarse, 2048).unwrap();
     for fineness in [Fineness::Fine, Fineness::Coarse] {
-        assert!(quick.lay(&job, fineness, &task).unwrap() && at_once.lay(&job, fineness, &task).unwrap(), "matched where each lies");
+        assert!(
+            quick.lay(&job, fineness, &task).unwrap() && at_once.lay(&job, fineness, &task).unwrap(),
+            "matched where each lies"
+        );
         let [one, other] = [&mut quick, &mut at_once].map(|dresser| dresser.flat(0, fineness, 2048).unwrap());
         assert!(one.rgb == other.rgb, "{fineness:?}: to the bit");
     }

@@ -120,22 +120,35 @@ fn variations_are_delivered_with_the_job_when_one_asks() -> Tried<()> {
     person.press("Deliver");
     person.quiet();
     deliver_states(&by_hand.job(), Which::All, Foreign::Refuse, &Task::new())?;
-    let of = |shop: &Workshop| -> Tried<Vec<(std::ffi::OsString, Vec<u8>)>> {
-        let mut all = Vec::new();
-        for file in std::fs::read_dir(shop.path("variations").join("dark"))? {
-            let file = file?;
-            all.push((file.file_name(), std::fs::read(file.path())?));
-        }
-        all.sort();
-        Ok(all)
-    };
-    let (desk, hand) = (of(&by_desk)?, of(&by_hand)?);
+    let (desk, hand) = (by_desk.files("variations/dark")?, by_hand.files("variations/dark")?);
     assert!(!hand.is_empty() && desk == hand, "the variation's textures");
     assert_eq!(
         by_desk.textures()?.into_values().collect::<Vec<_>>(),
         by_hand.textures()?.into_values().collect::<Vec<_>>(),
         "the job's"
     );
+    Ok(())
+}
+
+/// It is looked over anew what stands in the files then; why nothing was written must still be there to be read.
+#[test]
+fn why_a_delivery_failed_stays_to_be_read() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut person = Person::at(&shop.job());
+    person.press("rip, 100 × 100 mm");
+    person.touch("Flat view", [0.5, 0.4]);
+    let before = shop.textures()?;
+    for file in before.keys() {
+        let mut may = std::fs::metadata(file)?.permissions();
+        may.set_readonly(true);
+        std::fs::set_permissions(file, may)?;
+    }
+    person.press("Delivery: in work");
+    person.press("Deliver");
+    assert!(person.says("make it writable, then deliver again"), "what to do is said");
+    assert!(shop.textures()? == before, "nothing was written");
+    person.press("Look it over again");
+    assert!(!person.says("make it writable"), "it was read");
     Ok(())
 }
 

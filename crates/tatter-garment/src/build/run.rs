@@ -228,9 +228,9 @@ impl<'a> BuildPlan<'a> {
         for k in (0..placements.len()).filter(|&k| lender[k] != k) {
             fits[k] = fits[lender[k]].with(&placements[k].placement.matching);
         }
-        if !self.keeps_match {
-            self.planned.ground.keep_fits(placements, &fits, &chosen);
-        }
+        // What was borrowed is nobody's own.
+        let own: Vec<bool> = matched.iter().zip(&kept).map(|(matched, kept)| *matched && kept.is_none()).collect();
+        self.planned.ground.keep_fits(placements, &fits, &own);
         let mut tiles: BTreeMap<TileAt, TileRecord> =
             task.stage("lay", || self.lay_all(pictures, (&chosen, &levels), &fits, again, task))?;
         let laid = |at: &TileAt| again.is_none_or(|again| again.tiles.contains(at));
