@@ -228,6 +228,9 @@ fn stand(path: &Path, job: &Arc<Job>, drawn: Drawn, post: &Newest<Look>, mouth: 
     });
 }
 
+/// Enough for the shape and a picture of each channel at once.
+const MANY_CORES: usize = 8;
+
 /// How long nobody looks whether the textures are there.
 const GLANCE: Duration = Duration::from_millis(5);
 
@@ -239,13 +242,17 @@ fn stand_in<'scope>(
     post: &Newest<Look>,
     mouth: &Mouth<News>,
 ) -> Result<(), Trouble> {
-    let textures = beside(scope, "textures", move || Textures::read(job, path, task))?;
+    let textures = move || beside(scope, "textures", move || Textures::read(job, path, task));
+    // On few cores pictures that are unpacked would leave none for the shape.
+    let many_cores = std::thread::available_parallelism().is_ok_and(|cores| cores.get() >= MANY_CORES);
+    let at_once = many_cores.then(textures).transpose()?;
     let brush =
         beside(scope, "brush", move || if drawn == Drawn::Not { Brush::none(crate::say::NOT_DRAWN) } else { Brush::find() })?;
     let drawer = mouth.clone();
     let cards = beside(scope, "cards", move || drawer.tell(News::Cards(cards(path, job))))?;
     let form = Arc::new(Form::read(job, path, task).map_err(|error| Trouble::of(&error))?);
     mouth.tell(News::Form(Arc::clone(&form)));
+    let textures = at_once.map_or_else(textures, Ok)?;
     let mut dresser = Dresser::new(Arc::clone(job), path.to_owned(), form, joined(brush));
     mouth.tell(News::Ready(dresser.without_adapter().map(str::to_owned)));
     let mut seen = 0;
