@@ -185,7 +185,7 @@ mod tests {
         assert!(request == "newer" && task.check().is_err(), "stopped before it was begun");
         post.ask("last");
         let soon = Duration::from_millis(1);
-        assert_eq!(post.peek(0, soon).map(|(request, number)| (request, number)), Some(("last", 4)), "looked at, not taken");
+        assert_eq!(post.peek(0, soon), Some(("last", 4)), "looked at, not taken");
         assert_eq!(post.peek(4, soon), None, "nothing newer than that");
         post.end();
         assert!(post.ends() && post.peek(0, soon).is_none(), "nothing is looked at any more");
