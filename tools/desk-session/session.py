@@ -191,7 +191,7 @@ class Sample:
         pass
 
     def touch(self):
-        """On the cloth of its front, above the hem."""
+        """On a sleeve, below its seam."""
         _, _, box = place("^Flat view")
         side = min(box.width, box.height)
         click(box.x + 0.5 * box.width - 0.26 * side, box.y + 0.5 * box.height + 0.14 * side)
@@ -272,7 +272,7 @@ def at_the_desk(folder, work):
         xdo("key", "ctrl+s")
         xdo("key", "ctrl+4")
         # First it looks over what would change.
-        find("^pristine, ")
+        find(r"texels, (under )?[0-9]")
         press("^Deliver$", enabled=True)
         find("^ ?(Delivered|Every texture)")
         # The thread between before and after, far to the left.
