@@ -4,7 +4,9 @@
 #
 # Needs Xvfb, xdotool, a D-Bus daemon and the AT-SPI bus, and a Vulkan driver, one in software will do; on Debian and Ubuntu it installs what is
 # missing. Things to press are found by what readers of screens are told of them.
-# Usage: tools/desk-session/run.sh [FOLDER]; the folder keeps what was made and pictures of the window, otherwise it is taken away at the end.
+# Usage: tools/desk-session/run.sh [FOLDER [PHOTO MILLIMETRES MESH]]; the folder keeps what was made and pictures of the window, otherwise it is
+# taken away at the end. Without a photo, the cloth's millimetres that it shows from left to right, and a garment's mesh (its folder is copied, with the
+# textures), the sample job is taken.
 set -euo pipefail
 here=$(cd "$(dirname "$0")" && pwd)
 root=$(cd "$here/../.." && pwd)
@@ -22,6 +24,12 @@ fi
 "$root/tools/adapter.sh"
 (cd "$root" && cargo build --workspace --locked --bin tatter --bin tatter-desk)
 programs="${CARGO_TARGET_DIR:-$root/target}/debug"
+if [ $# -ne 0 ] && [ $# -ne 1 ] && [ $# -ne 4 ]; then
+  echo "Give a folder, or a folder, a photo, its millimetres from left to right, and a mesh." >&2
+  exit 2
+fi
+own=()
+if [ $# -eq 4 ]; then own=("$(realpath "$2")" "$3" "$(realpath "$4")"); fi
 if [ $# -gt 0 ]; then
   mkdir -p "$1"
   scratch=$(cd "$1" && pwd)
@@ -32,4 +40,4 @@ fi
 mkdir -p "$scratch/home" "$scratch/run"
 chmod 700 "$scratch/run"
 export HOME="$scratch/home" XDG_RUNTIME_DIR="$scratch/run" XDG_STATE_HOME="$scratch/home/state"
-dbus-run-session -- /usr/bin/python3 "$here/session.py" "$programs" "$scratch" 2> >(grep -v '^dbus-daemon\|^SpiRegistry' >&2)
+dbus-run-session -- /usr/bin/python3 "$here/session.py" "$programs" "$scratch" "${own[@]}" 2> >(grep -v '^dbus-daemon\|^SpiRegistry' >&2)

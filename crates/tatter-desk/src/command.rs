@@ -166,6 +166,8 @@ pub enum Command {
     LookOver,
     /// Save and deliver.
     Deliver(Foreign),
+    /// Whether its variations are delivered with it.
+    WithVariations(bool),
     /// Put back what was there before the last delivery.
     PutBack,
     /// Stop what is under way.

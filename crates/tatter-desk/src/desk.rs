@@ -499,7 +499,7 @@ impl Desk {
                 }
                 open.settle();
             }
-            let opening = !open.ready && open.trouble.is_none();
+            let opening = !open.dressed && open.trouble.is_none();
             if !opening && open.work.is_resting() {
                 return true;
             }

@@ -24,12 +24,17 @@ const NEAREST: f32 = 60.0;
 /// Ask what a delivery of the job would do.
 pub(crate) fn look_over(open: &mut Open) {
     let job = Arc::clone(open.history.job());
-    open.outlook.asked = Some(Arc::clone(&job));
+    // Why a delivery failed stays to be read while it is seen how the files stand since.
+    if open.outlook.asked.replace(Arc::clone(&job)).is_some() {
+        open.outlook.trouble = None;
+    }
     send(open, Errand::Foresee(job));
 }
 
 fn send(open: &mut Open, errand: Errand) {
-    open.outlook.trouble = None;
+    if !matches!(errand, Errand::Foresee(_)) {
+        open.outlook.trouble = None;
+    }
     open.outlook.progress = None;
     let path = open.kept.path().to_owned();
     if let Err(error) = open.work.send(errand, &path) {
@@ -94,9 +99,11 @@ pub(crate) fn obey_in(open: &mut Open, command: Command) {
             if save(open, Over::Nothing) {
                 open.outlook.said = None;
                 open.outlook.sent = Some(Arc::clone(open.history.job()));
-                send(open, Errand::Deliver(foreign));
+                let all = open.outlook.with_variations && !open.job().variations.is_empty();
+                send(open, Errand::Deliver(foreign, all));
             }
         }
+        Command::WithVariations(with) => open.outlook.with_variations = with,
         Command::PutBack => {
             open.outlook.said = None;
             send(open, Errand::Undo);
@@ -239,6 +246,8 @@ pub(crate) fn hear_in(open: &mut Open, news: News) {
             open.ready = true;
             open.without_adapter = without;
         }
+        News::Clay(picture, camera) => open.solid.take(picture, Some(camera)),
+        News::Dressed => open.dressed = true,
         News::Flat(sheet, picture) => {
             if sheet == open.sheet {
                 open.flat.take(picture, None);
@@ -258,7 +267,7 @@ pub(crate) fn hear_in(open: &mut Open, news: News) {
                 open.outlook.foreseen = Some((job, found));
             }
         }
-        News::Delivered(done) => errand_done(open, done.map(|summary| summary.files), say::delivered, true),
+        News::Delivered(done) => errand_done(open, done, say::delivered, true),
         News::Undone(done) => errand_done(open, done.map(|summary| summary.files), say::put_back, false),
     }
 }

@@ -2,6 +2,7 @@
 
 use std::sync::mpsc::Sender;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 use tatter_core::task::Task;
 
@@ -69,6 +70,25 @@ impl<T> Newest<T> {
         self.stop();
         self.wanted().ends = true;
         self.changed.notify_one();
+    }
+
+    /// Look at a request after `number` that was not taken yet, without taking it; `None` when none comes within `patience`, or the thread shall end.
+    pub(crate) fn peek(&self, number: u64, patience: Duration) -> Option<(T, u64)>
+    where
+        T: Clone,
+    {
+        let is_old = |wanted: &mut Wanted<T>| !wanted.ends && (wanted.request.is_none() || wanted.number <= number);
+        let waited = self.changed.wait_timeout_while(self.wanted(), patience, is_old);
+        let (wanted, timeout) = waited.unwrap_or_else(PoisonError::into_inner);
+        if timeout.timed_out() || wanted.ends {
+            return None;
+        }
+        wanted.request.clone().map(|request| (request, wanted.number))
+    }
+
+    /// Whether the thread shall end.
+    pub(crate) fn ends(&self) -> bool {
+        self.wanted().ends
     }
 
     /// Wait for a request that was not taken yet; `None` when the thread shall end. The request is worked on with a task that `make` gives.
@@ -164,7 +184,11 @@ mod tests {
         let (request, _, task) = post.next(|_| Task::new()).expect("it is handed out to be told of");
         assert!(request == "newer" && task.check().is_err(), "stopped before it was begun");
         post.ask("last");
+        let soon = Duration::from_millis(1);
+        assert_eq!(post.peek(0, soon), Some(("last", 4)), "looked at, not taken");
+        assert_eq!(post.peek(4, soon), None, "nothing newer than that");
         post.end();
+        assert!(post.ends() && post.peek(0, soon).is_none(), "nothing is looked at any more");
         assert!(post.next(|_| Task::new()).is_none(), "the thread ends, whatever waits");
     }
 

@@ -97,6 +97,8 @@ pub(crate) struct Outlook {
     pub(crate) foreseen: Option<(Arc<Job>, Result<Foreseen, Trouble>)>,
     /// The job it was asked of last.
     pub(crate) asked: Option<Arc<Job>>,
+    /// The job's variations are delivered with it.
+    pub(crate) with_variations: bool,
     /// What is being delivered.
     pub(crate) sent: Option<Arc<Job>>,
     /// What was delivered last here.
@@ -120,6 +122,8 @@ pub struct Open {
     front: Option<(f32, Camera)>,
     pub(crate) shelf: Shelf,
     pub(crate) ready: bool,
+    /// The textures were read.
+    pub(crate) dressed: bool,
     pub(crate) without_adapter: Option<String>,
     pub(crate) taken: Option<PathBuf>,
     /// What lies beneath the garment.
@@ -170,6 +174,7 @@ impl Open {
             front: None,
             shelf: Shelf::default(),
             ready: false,
+            dressed: false,
             without_adapter: None,
             taken: None,
             list: List::default(),
@@ -200,6 +205,7 @@ impl Open {
     pub(crate) fn stand_anew(&mut self, work: Work) {
         self.work = work;
         self.ready = false;
+        self.dressed = false;
         self.without_adapter = None;
         self.asked = None;
         self.front = None;
@@ -223,9 +229,14 @@ impl Open {
         self.history.job()
     }
 
-    /// Whether a picture of it was drawn.
+    /// Whether a picture of it was drawn, if only in clay.
     pub fn is_seen(&self) -> bool {
         self.solid.width() > 0.0
+    }
+
+    /// Whether its textures were drawn: the flat view comes with the first picture that has them.
+    pub fn is_seen_dressed(&self) -> bool {
+        self.is_seen() && self.flat.width() > 0.0
     }
 
     /// What the threads know of the garment's shape.
@@ -266,6 +277,14 @@ impl Open {
             }
             _ => self.selected() == Some(placement.id.as_str()),
         }
+    }
+
+    /// The placements whose borders are drawn: of many, while one is dragged, those that are marked; a frame has no time for all of them.
+    pub(crate) fn outlined(&self) -> impl Iterator<Item = &Placement> {
+        /// As many are drawn in half a millisecond.
+        const FEW: usize = 40;
+        let all = self.job().placements.len() <= FEW || !self.history.is_dragging();
+        self.job().placements.iter().filter(move |placement| all || self.is_marked(placement))
     }
 
     /// The patch that was taken from the drawer.

@@ -2,12 +2,14 @@
 
 use std::path::Path;
 use std::sync::Arc;
+use std::thread::{Builder, Scope, ScopedJoinHandle};
 use std::time::Duration;
 
-use tatter::deliver::{DeliverySummary, Foreign, Foreseen, deliver_job, foresee, undo_delivery};
+use tatter::deliver::{DeliveredFile, DeliverySummary, Foreign, Foreseen, deliver_states, foresee, undo_delivery};
 use tatter::library::{Card, cards};
 use tatter::proof::ProofError;
-use tatter::stand::{Dresser, Fineness, Form, State, View};
+use tatter::stand::{Brush, Dresser, Fineness, Form, State, Textures, View};
+use tatter::variation::Which;
 use tatter_core::explain::Explain;
 use tatter_core::image::LinearRgb;
 use tatter_core::model::Job;
@@ -38,7 +40,8 @@ impl Trouble {
 
     /// Of an error of the façade.
     pub fn of(error: &dyn Explain) -> Self {
-        Self { what: format!("{error}."), next: format!("{}.", error.next()) }
+        let said = |text: String| crate::say::sentence(&crate::say::at_the_desk(&text));
+        Self { what: said(error.to_string()), next: said(error.next()) }
     }
 }
 
@@ -85,8 +88,8 @@ impl PartialEq for Look {
 pub enum Errand {
     /// See what a delivery of the job would do, as it is now.
     Foresee(Arc<Job>),
-    /// Deliver.
-    Deliver(Foreign),
+    /// Deliver; with all variations, if so.
+    Deliver(Foreign, bool),
     /// Put back what was there before the last delivery.
     Undo,
 }
@@ -98,8 +101,12 @@ pub enum News {
     Form(Arc<Form>),
     /// The patches at hand.
     Cards(Vec<Card>),
-    /// Textures are read; why nothing can be drawn, if so.
+    /// Looks can be asked for; why nothing can be drawn, if so.
     Ready(Option<String>),
+    /// The solid view from where the eye stood, without textures.
+    Clay(Picture, Camera),
+    /// The textures are there.
+    Dressed,
     /// The flat view of a map set.
     Flat(usize, Picture),
     /// The solid view from where the eye stood.
@@ -125,8 +132,8 @@ pub enum News {
     Progress(String, f32),
     /// What a delivery would do.
     Foreseen(Result<Foreseen, Trouble>),
-    /// What a delivery did.
-    Delivered(Result<DeliverySummary, Trouble>),
+    /// What a delivery did: the files of each state delivered.
+    Delivered(Result<Vec<DeliveredFile>, Trouble>),
     /// What was put back.
     Undone(Result<DeliverySummary, Trouble>),
 }
@@ -183,7 +190,11 @@ impl Work {
         let path = path.to_owned();
         let run = move |task: &Task| match errand {
             Errand::Foresee(job) => News::Foreseen(foresee(&path, &job, task).map_err(|error| Trouble::of(&error))),
-            Errand::Deliver(foreign) => News::Delivered(deliver_job(&path, foreign, task).map_err(|error| Trouble::of(&error))),
+            Errand::Deliver(foreign, all) => {
+                let done = deliver_states(&path, if all { Which::All } else { Which::Job }, foreign, task);
+                let files = done.map(|states| states.into_iter().flat_map(|state| state.files).collect());
+                News::Delivered(files.map_err(|error| Trouble::of(&error)))
+            }
             Errand::Undo => News::Undone(undo_delivery(&path, task).map_err(|error| Trouble::of(&error))),
         };
         self.0.errands().send("errand", |stage, share| News::Progress(stage.to_owned(), share), run)
@@ -208,26 +219,89 @@ impl Telling for News {
 /// The thread that keeps the garment on its stand.
 fn stand(path: &Path, job: &Arc<Job>, drawn: Drawn, post: &Newest<Look>, mouth: &Mouth<News>) {
     let task = Task::new();
-    let form = match Form::read(job, path, &task) {
-        Ok(form) => Arc::new(form),
-        Err(error) => return mouth.tell(News::Trouble(Trouble::of(&error))),
-    };
+    std::thread::scope(|scope| {
+        if let Err(trouble) = stand_in(scope, (path, job, drawn), &task, post, mouth) {
+            // What is still read is for nothing.
+            task.cancel();
+            mouth.tell(News::Trouble(trouble));
+        }
+    });
+}
+
+/// Enough for the shape and a picture of each channel at once.
+const MANY_CORES: usize = 8;
+
+/// How long nobody looks whether the textures are there.
+const GLANCE: Duration = Duration::from_millis(5);
+
+/// Shape, textures, patches and adapter are made ready beside each other; what is there first is shown first.
+fn stand_in<'scope>(
+    scope: &'scope Scope<'scope, '_>,
+    (path, job, drawn): (&'scope Path, &'scope Arc<Job>, Drawn),
+    task: &'scope Task,
+    post: &Newest<Look>,
+    mouth: &Mouth<News>,
+) -> Result<(), Trouble> {
+    let textures = move || beside(scope, "textures", move || Textures::read(job, path, task));
+    // On few cores pictures that are unpacked would leave none for the shape.
+    let many_cores = std::thread::available_parallelism().is_ok_and(|cores| cores.get() >= MANY_CORES);
+    let at_once = many_cores.then(textures).transpose()?;
+    let brush =
+        beside(scope, "brush", move || if drawn == Drawn::Not { Brush::none(crate::say::NOT_DRAWN) } else { Brush::find() })?;
+    let drawer = mouth.clone();
+    let cards = beside(scope, "cards", move || drawer.tell(News::Cards(cards(path, job))))?;
+    let form = Arc::new(Form::read(job, path, task).map_err(|error| Trouble::of(&error))?);
     mouth.tell(News::Form(Arc::clone(&form)));
-    mouth.tell(News::Cards(cards(path, job)));
-    let dresser = match drawn {
-        Drawn::ByAdapter | Drawn::Coarsely => Dresser::open(path, form, &task),
-        Drawn::Not => Dresser::undrawn(path, form, crate::say::NOT_DRAWN, &task),
-    };
-    let mut dresser = match dresser {
-        Ok(dresser) => dresser,
-        Err(error) => return mouth.tell(News::Trouble(Trouble::of(&error))),
-    };
+    let textures = at_once.map_or_else(textures, Ok)?;
+    let mut dresser = Dresser::new(Arc::clone(job), path.to_owned(), form, joined(brush));
     mouth.tell(News::Ready(dresser.without_adapter().map(str::to_owned)));
+    let mut seen = 0;
+    while !textures.is_finished() {
+        if post.ends() {
+            task.cancel();
+            return Ok(());
+        }
+        if let Some((look, number)) = post.peek(seen, GLANCE)
+            && drawn == Drawn::ByAdapter
+        {
+            seen = number;
+            clay(&mut dresser, &look, mouth);
+        }
+    }
+    let textures = joined(textures).map_err(|error| Trouble::of(&error))?;
+    dresser.dress(textures).map_err(|error| Trouble::of(&error))?;
+    joined(cards);
+    mouth.tell(News::Dressed);
     while let Some((look, number, task)) = post.next(|_| Task::new()) {
         show(&mut dresser, &look, drawn, &task, mouth);
         if !post.is_newer(number) {
             mouth.tell(News::Rested(number));
         }
+    }
+    Ok(())
+}
+
+/// A thread beside this one.
+fn beside<'scope, T: Send + 'scope>(
+    scope: &'scope Scope<'scope, '_>,
+    name: &str,
+    run: impl FnOnce() -> T + Send + 'scope,
+) -> Result<ScopedJoinHandle<'scope, T>, Trouble> {
+    Builder::new().name(name.to_owned()).spawn_scoped(scope, run).map_err(|error| Trouble::no_thread(&error))
+}
+
+/// What a thread beside this one made; its panic is this one's, too.
+fn joined<T>(thread: ScopedJoinHandle<'_, T>) -> T {
+    thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+}
+
+/// The garment's shape, while its textures are read.
+fn clay(dresser: &mut Dresser, look: &Look, mouth: &Mouth<News>) {
+    let size = bearable(dresser, look.size).map(|side| (side / 2).max(1));
+    let view = View { camera: look.camera, size, samples: 1, quick: true, keeps_shadow: false, backdrop: look.backdrop };
+    // What goes wrong here goes wrong with textures, too, and is told then.
+    if let Ok(Some(picture)) = dresser.draw_clay(&view, &Task::new()) {
+        mouth.tell(News::Clay(picture, look.camera));
     }
 }
 
@@ -252,12 +326,17 @@ const FIRST_SAMPLES: u32 = 4;
 /// For the last: sixteen pieces of sky with their shadows; grain that is left in them a second more in software would take away.
 const LAST_SAMPLES: u32 = 16;
 
+/// Placements that are matched as fast as one is.
+const FEW: usize = 8;
+
 /// Coarse first, then finer until something newer is asked.
 fn show(dresser: &mut Dresser, look: &Look, drawn: Drawn, task: &Task, mouth: &Mouth<News>) {
     let outcome = (|| {
         coarse(dresser, look, drawn, mouth)?;
         if !look.moving && drawn != Drawn::Coarsely {
             fine(dresser, look, task, mouth)?;
+            // Where pieces borrowed their match at first, they have their own before something moves.
+            dresser.lay(&look.job, Fineness::Coarse, task)?;
         }
         Ok::<(), ProofError>(())
     })();
@@ -272,8 +351,10 @@ fn show(dresser: &mut Dresser, look: &Look, drawn: Drawn, task: &Task, mouth: &M
 fn coarse(dresser: &mut Dresser, look: &Look, drawn: Drawn, mouth: &Mouth<News>) -> Result<(), ProofError> {
     // To its end: while a pointer moves faster than pictures come, none would ever come.
     let task = Task::new();
-    if look.moving && drawn != Drawn::Coarsely {
-        dresser.lay_moving(&look.job, &task)?;
+    // What was just opened is seen before each of many pieces is matched.
+    let first = !dresser.is_laid() && look.job.placements.len() > FEW;
+    if (look.moving || first) && drawn != Drawn::Coarsely {
+        dresser.lay_quickly(&look.job, &task)?;
     } else {
         dresser.lay(&look.job, Fineness::Coarse, &task)?;
     }

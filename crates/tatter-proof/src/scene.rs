@@ -1,6 +1,6 @@
 //! What is shown: parts of a garment with their materials.
 
-use glam::Vec3;
+use glam::{Vec3, Vec4};
 use tatter_core::channel::Channel;
 use tatter_core::image::{Coding, LinearRgb, Stored};
 use tatter_core::mesh::{Part, tangents};
@@ -34,10 +34,19 @@ impl ScenePart {
     /// Share out a part's triangles over materials; `material_of` says which a triangle has. Corners that agree in everything are
     /// one. Linear in the triangles.
     pub fn split(part: &Part, material_of: impl Fn(usize) -> usize) -> Vec<Self> {
-        let tangents = tangents(part);
+        Self::split_by(part, &tangents(part), material_of)
+    }
+
+    /// As [`ScenePart::split`] with the part's [`tangents`], which take most of its time and ask nothing of materials.
+    ///
+    /// # Panics
+    /// When they are not those of the part: a bug of the caller.
+    pub fn split_by(part: &Part, tangents: &[[Vec4; 3]], material_of: impl Fn(usize) -> usize) -> Vec<Self> {
+        /// No corner.
+        const NONE: u32 = u32::MAX;
         let mut parts: Vec<Self> = Vec::new();
-        // Corners made so far: by part made and corner of the source, one for each tangent.
-        let mut made: Vec<Vec<Vec<u32>>> = Vec::new();
+        // By part made: of each corner of the source the corner made of it last, and of each made the one made of the same before it.
+        let mut made: Vec<(Vec<u32>, Vec<u32>)> = Vec::new();
         for (triangle, wound) in part.triangles.iter().enumerate() {
             let material = material_of(triangle);
             // What the normals say is outside is the front, whichever way the corners were wound.
@@ -48,7 +57,7 @@ impl ScenePart {
             let corners = order.map(|i| (wound[i], tangents[triangle][i]));
             let at = parts.iter().position(|part| part.material == material).unwrap_or_else(|| {
                 parts.push(Self { material, ..Self::default() });
-                made.push(vec![Vec::new(); part.positions.len()]);
+                made.push((vec![NONE; part.positions.len()], Vec::new()));
                 parts.len() - 1
             });
             for (corner, tangent) in corners {
@@ -59,13 +68,16 @@ impl ScenePart {
                     tangent: tangent.to_array(),
                     uv: part.uvs[i].to_array(),
                 };
-                let known = made[at][i].iter().copied().find(|v| parts[at].vertices[*v as usize] == vertex);
-                let number = known.unwrap_or_else(|| {
-                    let number = parts[at].vertices.len() as u32;
+                let (last, before) = &mut made[at];
+                let mut number = last[i];
+                while number != NONE && parts[at].vertices[number as usize] != vertex {
+                    number = before[number as usize];
+                }
+                if number == NONE {
+                    number = parts[at].vertices.len() as u32;
                     parts[at].vertices.push(vertex);
-                    made[at][i].push(number);
-                    number
-                });
+                    before.push(std::mem::replace(&mut last[i], number));
+                }
                 parts[at].corners.push(number);
             }
         }
@@ -139,14 +151,17 @@ impl Scene<'_> {
 
     /// Smallest and largest corner, zeros when there is none.
     pub fn bounds(&self) -> (Vec3, Vec3) {
-        let all = self
-            .points()
-            .fold(None, |all: Option<(Vec3, Vec3)>, p| Some(all.map_or((p, p), |(low, high)| (low.min(p), high.max(p)))));
-        all.unwrap_or_default()
+        around(self.points())
     }
 
     /// Number of triangles.
     pub fn triangles(&self) -> usize {
         self.parts.iter().map(|part| part.corners.len() / 3).sum()
     }
+}
+
+/// Smallest and largest of some places, zeros when there is none.
+pub(crate) fn around(points: impl Iterator<Item = Vec3>) -> (Vec3, Vec3) {
+    let all = points.fold(None, |all: Option<(Vec3, Vec3)>, p| Some(all.map_or((p, p), |(low, high)| (low.min(p), high.max(p)))));
+    all.unwrap_or_default()
 }

@@ -154,56 +154,86 @@ fn microfacet(i: usize, count: usize, alpha: f32) -> Vec3 {
 /// For each n.v (columns) and roughness (rows): what of a white sky a surface mirrors is `f0 * r + g`; a sheen sends `b`.
 /// RGBA halves, texel centres at +0.5.
 pub(crate) fn responses() -> Vec<f16> {
-    let texel = |i: usize| {
-        let n_v = (i % RESPONSE) as f32 + 0.5;
-        let roughness = (i / RESPONSE) as f32 + 0.5;
-        let (scale, bias) = reflectance(n_v / RESPONSE as f32, roughness / RESPONSE as f32);
-        let sheen = sheen_reflectance(n_v / RESPONSE as f32, roughness / RESPONSE as f32);
-        [scale, bias, sheen, 1.0].map(f16::from_f32)
+    let share = |i: usize| (i as f32 + 0.5) / RESPONSE as f32;
+    let row = |row: usize| {
+        let (rough, raised) = (Rough::new(share(row)), Raised::new(share(row)));
+        let texel = move |column: usize| {
+            let n_v = share(column);
+            let (scale, bias) = rough.reflectance(n_v);
+            [scale, bias, raised.reflectance(n_v), 1.0].map(f16::from_f32)
+        };
+        (0..RESPONSE).flat_map(texel)
     };
-    (0..RESPONSE * RESPONSE).into_par_iter().flat_map_iter(texel).collect()
+    (0..RESPONSE).into_par_iter().flat_map_iter(row).collect()
 }
 
-/// Shares of `f0` and of 1 in what a surface mirrors of a white sky.
-fn reflectance(n_v: f32, roughness: f32) -> (f32, f32) {
-    // Grazing looks draw few facets that count: fewer samples leave the table two hundredths off there.
-    const COUNT: usize = 4096;
-    let alpha = (roughness * roughness).max(1e-3);
-    let v = Vec3::new((1.0 - n_v * n_v).sqrt(), 0.0, n_v);
-    let (mut scale, mut bias) = (0.0, 0.0);
-    for i in 0..COUNT {
-        let h = microfacet(i, COUNT, alpha);
-        let v_h = v.dot(h);
-        let n_l = 2.0 * v_h * h.z - n_v;
-        if n_l <= 0.0 || v_h <= 0.0 {
-            continue;
+/// A surface of some roughness, its microfacets drawn once for all directions it is looked at from.
+struct Rough {
+    alpha: f32,
+    facets: Vec<Vec3>,
+}
+
+impl Rough {
+    fn new(roughness: f32) -> Self {
+        // Grazing looks draw few facets that count: fewer samples leave the table two hundredths off there.
+        const COUNT: usize = 4096;
+        let alpha = (roughness * roughness).max(1e-3);
+        Self { alpha, facets: (0..COUNT).map(|i| microfacet(i, COUNT, alpha)).collect() }
+    }
+
+    /// Shares of `f0` and of 1 in what it mirrors of a white sky.
+    fn reflectance(&self, n_v: f32) -> (f32, f32) {
+        let v = Vec3::new((1.0 - n_v * n_v).sqrt(), 0.0, n_v);
+        let (mut scale, mut bias) = (0.0, 0.0);
+        let a2 = self.alpha * self.alpha;
+        for h in &self.facets {
+            let v_h = v.dot(*h);
+            let n_l = 2.0 * v_h * h.z - n_v;
+            if n_l <= 0.0 || v_h <= 0.0 {
+                continue;
+            }
+            let visibility = 0.5 / (n_v * (a2 + (1.0 - a2) * n_l * n_l).sqrt() + n_l * (a2 + (1.0 - a2) * n_v * n_v).sqrt());
+            let share = 4.0 * visibility * n_l * v_h / h.z;
+            let fresnel = (1.0 - v_h).clamp(0.0, 1.0).powi(5);
+            scale += share * (1.0 - fresnel);
+            bias += share * fresnel;
         }
-        let a2 = alpha * alpha;
-        let visibility = 0.5 / (n_v * (a2 + (1.0 - a2) * n_l * n_l).sqrt() + n_l * (a2 + (1.0 - a2) * n_v * n_v).sqrt());
-        let share = 4.0 * visibility * n_l * v_h / h.z;
-        let fresnel = (1.0 - v_h).clamp(0.0, 1.0).powi(5);
-        scale += share * (1.0 - fresnel);
-        bias += share * fresnel;
+        (scale / self.facets.len() as f32, bias / self.facets.len() as f32)
     }
-    (scale / COUNT as f32, bias / COUNT as f32)
 }
 
-/// What a sheen of colour 1 sends of a white sky: its distribution and visibility summed over an even hemisphere.
-fn sheen_reflectance(n_v: f32, roughness: f32) -> f32 {
-    const COUNT: usize = 512;
-    let alpha = roughness.max(0.07).powi(2);
-    let v = Vec3::new((1.0 - n_v * n_v).sqrt(), 0.0, n_v);
-    let mut sum = 0.0;
-    for i in 0..COUNT {
-        // Even over the hemisphere's area.
-        let n_l = (i as f32 + 0.5) / COUNT as f32;
-        let turn = std::f32::consts::TAU * (i as f32 * 0.618_034).fract();
-        let r = (1.0 - n_l * n_l).max(0.0).sqrt();
-        let l = Vec3::new(r * turn.cos(), r * turn.sin(), n_l);
-        let h = (v + l).normalize_or(Vec3::Z);
-        sum += charlie(h.z.clamp(0.0, 1.0), alpha) * charlie_visibility(n_v, n_l, alpha) * n_l;
+/// A sheen of colour 1 and some roughness, and an even hemisphere of directions light comes from, each with its term of [`charlie_lambda`].
+struct Raised {
+    alpha: f32,
+    lights: Vec<(Vec3, f32)>,
+}
+
+impl Raised {
+    fn new(roughness: f32) -> Self {
+        const COUNT: usize = 512;
+        let alpha = roughness.max(0.07).powi(2);
+        let light = |i: usize| {
+            // Even over the hemisphere's area.
+            let n_l = (i as f32 + 0.5) / COUNT as f32;
+            let turn = std::f32::consts::TAU * (i as f32 * 0.618_034).fract();
+            let r = (1.0 - n_l * n_l).max(0.0).sqrt();
+            (Vec3::new(r * turn.cos(), r * turn.sin(), n_l), charlie_lambda(n_l, alpha))
+        };
+        Self { alpha, lights: (0..COUNT).map(light).collect() }
     }
-    (sum * std::f32::consts::TAU / COUNT as f32).min(1.0)
+
+    /// What it sends of a white sky: its distribution and visibility summed over the hemisphere.
+    fn reflectance(&self, n_v: f32) -> f32 {
+        let v = Vec3::new((1.0 - n_v * n_v).sqrt(), 0.0, n_v);
+        let own = charlie_lambda(n_v, self.alpha);
+        let mut sum = 0.0;
+        for &(l, lambda) in &self.lights {
+            let h = (v + l).normalize_or(Vec3::Z);
+            let visibility = 1.0 / ((1.0 + own + lambda) * 4.0 * n_v * l.z);
+            sum += charlie(h.z.clamp(0.0, 1.0), self.alpha) * visibility * l.z;
+        }
+        (sum * std::f32::consts::TAU / self.lights.len() as f32).min(1.0)
+    }
 }
 
 fn charlie(n_h: f32, alpha: f32) -> f32 {
@@ -211,7 +241,7 @@ fn charlie(n_h: f32, alpha: f32) -> f32 {
     (2.0 + 1.0 / alpha) * sin2.powf(0.5 / alpha) / std::f32::consts::TAU
 }
 
-fn charlie_visibility(n_v: f32, n_l: f32, alpha: f32) -> f32 {
+fn charlie_lambda(cosine: f32, alpha: f32) -> f32 {
     let t = (1.0 - alpha) * (1.0 - alpha);
     let mix = |rough: f32, smooth: f32| rough + (smooth - rough) * t;
     let curve = |x: f32| {
@@ -219,10 +249,7 @@ fn charlie_visibility(n_v: f32, n_l: f32, alpha: f32) -> f32 {
             + mix(-1.977_6, -1.273_93) * x
             + mix(-4.320_54, -4.859_67)
     };
-    let lambda = |cosine: f32| {
-        if cosine < 0.5 { curve(cosine).exp() } else { (2.0 * curve(0.5) - curve(1.0 - cosine)).exp() }
-    };
-    1.0 / ((1.0 + lambda(n_v) + lambda(n_l)) * 4.0 * n_v * n_l)
+    if cosine < 0.5 { curve(cosine).exp() } else { (2.0 * curve(0.5) - curve(1.0 - cosine)).exp() }
 }
 
 #[cfg(test)]
@@ -253,12 +280,12 @@ mod tests {
     fn mirrored_share_of_a_white_sky_agrees_with_quadrature_and_never_exceeds_it() {
         for (roughness, n_v, expected) in WHITE_FURNACE {
             // At f0 = 1 scale and bias add up to the whole lobe.
-            let (scale, bias) = reflectance(n_v, roughness);
+            let (scale, bias) = Rough::new(roughness).reflectance(n_v);
             assert!((scale + bias - expected).abs() < 6e-3, "roughness {roughness}, n.v {n_v}: {} not {expected}", scale + bias);
             // Nothing is sent that did not come: diffuse beneath a dielectric's mirror.
             let mirrored = 0.04 * scale + bias;
             assert!(mirrored + (1.0 - mirrored) <= 1.0 + 1e-6 && mirrored >= 0.0, "a dielectric mirrors {mirrored}");
-            assert!(sheen_reflectance(n_v, roughness) <= 1.0, "a sheen sends more than comes");
+            assert!(Raised::new(roughness).reflectance(n_v) <= 1.0, "a sheen sends more than comes");
         }
     }
 

@@ -2,6 +2,7 @@
 
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 use tatter_core::color::{Lab, ciede2000, codes_of, srgb_code};
@@ -41,7 +42,7 @@ pub struct Card {
     /// Colour of its intact cloth, when known.
     pub cloth_color: Option<LinearRgb>,
     /// Its `thumb.png`, when it has one.
-    pub thumb: Option<Picture>,
+    pub thumb: Option<Arc<Picture>>,
 }
 
 /// The patches a job names, and those in its folder, by name. Reads only their descriptions and thumbnails.
@@ -198,11 +199,11 @@ fn card(folder: PathBuf, in_job: Option<String>) -> Card {
     }
 }
 
-fn thumb(path: &Path) -> Option<Picture> {
+fn thumb(path: &Path) -> Option<Arc<Picture>> {
     let stored = read_stored(path, &Limits::default()).ok()?;
     let coding = Coding { transfer: Transfer::Srgb, ..Coding::default() };
     let Map::Color(image) = stored.decode_whole(tatter_core::channel::Kind::Color, &coding) else { return None };
-    Some(shown(&image))
+    Some(Arc::new(shown(&image)))
 }
 
 /// A picture in linear light as a screen shows it.

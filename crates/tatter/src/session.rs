@@ -107,27 +107,26 @@ impl Session {
     /// as it lies there.
     pub(crate) fn look(path: &Path, task: &Task) -> Result<Self, SessionError> {
         let job = read_job(path)?;
+        let folder = path.parent().unwrap_or(Path::new(""));
+        let garment = task.stage("mesh", || garment(&job, folder, path))?;
+        Self::of(job, garment, path)
+    }
+
+    /// A job whose garment is known already; writes nothing, as [`Session::look`].
+    pub(crate) fn of(job: Job, garment: Garment, path: &Path) -> Result<Self, SessionError> {
         let store = Store::open(path)?;
         let folder = path.parent().unwrap_or(Path::new("")).to_owned();
-        let garment = task.stage("mesh", || garment(&job, &folder, path))?;
         Ok(Self { job, garment, store, patches: BTreeMap::new(), fresh: BTreeMap::new(), folder })
     }
 
     /// Read the patches that are placed, unless they were read; give every texture as it was before Tatter touched it, by set and file. Sizes of the
     /// textures are noted in the garment.
     pub(crate) fn load(&mut self, task: &Task) -> Result<Vec<Vec<Stored>>, SessionError> {
-        let limits = Limits::default();
         let mut fresh = std::mem::take(&mut self.fresh);
         let held: Vec<Vec<Option<Stored>>> =
             self.garment.sets.iter().map(|set| set.files.iter().map(|file| fresh.remove(&file.path)).collect()).collect();
         let pristine = |(file, held): (&MapFile, Option<Stored>)| {
-            if let Some(held) = held {
-                return Ok(held);
-            }
-            if !self.store.knows(&file.path) {
-                return Ok(read_stored(&self.folder.join(&file.path), &limits)?);
-            }
-            Ok(self.store.pristine_picture(&file.path, &limits)?)
+            held.map_or_else(|| pristine_picture(&self.store, &self.folder, &file.path), Ok)
         };
         let decoded = || {
             let of_set = |(set, held): (&MapSet, Vec<Option<Stored>>)| {
@@ -196,6 +195,15 @@ impl Session {
             }
         }
     }
+}
+
+/// A texture as it was before Tatter touched it: kept, or as it lies there.
+pub(crate) fn pristine_picture(store: &Store, folder: &Path, file: &str) -> Result<Stored, SessionError> {
+    let limits = Limits::default();
+    if !store.knows(file) {
+        return Ok(read_stored(&folder.join(file), &limits)?);
+    }
+    Ok(store.pristine_picture(file, &limits)?)
 }
 
 /// The garment of a job: its mesh read, its scale settled; sizes of textures are not known yet.

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use glam::{Vec2, Vec3};
 use tatter::session::SessionError;
-use tatter::stand::{Dresser, Fineness, Form, State, View};
+use tatter::stand::{Brush, Dresser, Fineness, Form, State, Textures, View};
 use tatter::weave::{Damage, Kind, WeaveRequest, stock, weave};
 use tatter_core::angle::Angle;
 use tatter_core::channel::Channel;
@@ -134,7 +134,7 @@ impl Sleeve {
     }
 
     fn dresser(&self) -> Result<Dresser, SessionError> {
-        Dresser::open(&self.folder.path().join(JOB), Arc::clone(&self.form), &Task::new())
+        Dresser::open(Arc::new(self.job.clone()), &self.folder.path().join(JOB), Arc::clone(&self.form), &Task::new())
     }
 }
 
@@ -191,8 +191,8 @@ fn what_moved_rests_as_laid_at_once() {
         (dresser.flat(0, Fineness::Coarse, 2048).unwrap().rgb, drawn.rgb)
     };
     for (number, step) in steps(job).iter().enumerate() {
-        assert!(moving.lay_moving(step, &task).unwrap(), "step {number} is new");
-        assert!(!moving.lay_moving(step, &task).unwrap(), "step {number} was laid");
+        assert!(moving.lay_quickly(step, &task).unwrap(), "step {number} is new");
+        assert!(!moving.lay_quickly(step, &task).unwrap(), "step {number} was laid");
         let on_the_way = look(&mut moving, true);
         moving.lay(step, Fineness::Coarse, &task).unwrap();
         assert!(!moving.lay(step, Fineness::Coarse, &task).unwrap(), "step {number} rests");
@@ -205,6 +205,58 @@ fn what_moved_rests_as_laid_at_once() {
         let far = apart(&on_the_way.0, &wanted.0);
         assert!(far < 0.1, "step {number}: {far} codes apart on the way");
     }
+}
+
+/// Before its textures are read a garment is seen in clay: the same outline, one grey for all of it; and nothing is laid.
+#[test]
+fn clay_has_the_shape_of_what_is_dressed_later() {
+    let (sleeve, task) = (Sleeve::made().unwrap(), Task::new());
+    let (job, path) = (Arc::new(sleeve.job.clone()), sleeve.folder.path().join(JOB));
+    let mut dresser = Dresser::new(Arc::clone(&job), path.clone(), Arc::clone(&sleeve.form), Brush::find());
+    // A backdrop that no cloth has the colour of.
+    let backdrop = [LinearRgb([0.0, 0.0, 1.0]); 2];
+    let view = View { camera: sleeve.form.eye(1.0), size: [160, 160], samples: 1, quick: true, keeps_shadow: false, backdrop };
+    let clay =
+        dresser.draw_clay(&view, &task).unwrap().expect("the test needs an adapter; tools/adapter.sh installs one in software");
+    assert!(!dresser.lay(&job, Fineness::Coarse, &task).unwrap() && !dresser.is_laid(), "there is nothing to lay on");
+    assert!(dresser.draw(State::After, Fineness::Coarse, &view, &task).unwrap().is_none(), "nor to draw");
+    dresser.dress(Textures::read(&job, &path, &task).unwrap()).unwrap();
+    assert!(dresser.lay(&job, Fineness::Coarse, &task).unwrap() && dresser.is_laid(), "now there is");
+    let dressed = dresser.draw(State::After, Fineness::Coarse, &view, &task).unwrap().unwrap();
+    let is_cloth = |texel: &[u8]| i32::from(texel[2]) < 100 + i32::from(texel[0]);
+    let (mut cloth, mut other) = (0, 0);
+    for (clay, dressed) in clay.rgb.chunks_exact(3).zip(dressed.rgb.chunks_exact(3)) {
+        cloth += usize::from(is_cloth(dressed));
+        other += usize::from(is_cloth(clay) != is_cloth(dressed));
+        let spread = clay.iter().max().unwrap() - clay.iter().min().unwrap();
+        assert!(!is_cloth(clay) || spread < 40, "grey, not {clay:?}");
+    }
+    assert!(cloth > 3000 && other == 0, "{cloth} pixels of cloth, {other} that only one of both shows");
+}
+
+/// A job that is opened with many pieces is laid with borrowed matches first; then it rests as laid at once, at both finenesses.
+#[test]
+fn what_was_laid_quickly_first_rests_as_laid_at_once() {
+    let (sleeve, task) = (Sleeve::made().unwrap(), Task::new());
+    let mut job = sleeve.job.clone();
+    job.patches = vec![PatchRef { name: "rip".into(), path: "rip.patch".into() }];
+    job.placements = (0..12u8).map(|n| placement(&format!("tear-{n}"), 0.08 * f32::from(n) + 0.02, 0.5)).collect();
+    job.placements[7].matching.strength = 0.3;
+    let job = Arc::new(job);
+    let (mut quick, mut at_once) = (sleeve.dresser().unwrap(), sleeve.dresser().unwrap());
+    assert!(quick.lay_quickly(&job, &task).unwrap(), "laid");
+    let borrowed = quick.flat(0, Fineness::Coarse, 2048).unwrap();
+    for fineness in [Fineness::Fine, Fineness::Coarse] {
+        assert!(
+            quick.lay(&job, fineness, &task).unwrap() && at_once.lay(&job, fineness, &task).unwrap(),
+            "matched where each lies"
+        );
+        let [one, other] = [&mut quick, &mut at_once].map(|dresser| dresser.flat(0, fineness, 2048).unwrap());
+        assert!(one.rgb == other.rgb, "{fineness:?}: to the bit");
+    }
+    let matched = quick.flat(0, Fineness::Coarse, 2048).unwrap();
+    let far = apart(&borrowed.rgb, &matched.rgb);
+    assert!(far < 0.2, "on even cloth a borrowed match is nearly one's own: {far} codes");
 }
 
 /// What stays from one number of a mark to the next is kept: the textures come out as worn at once.
@@ -245,7 +297,7 @@ fn wear_changed_step_by_step_looks_as_at_once() {
     for (number, wear) in steps.into_iter().enumerate() {
         job.wear = wear;
         let step = Arc::new(job.clone());
-        assert!(stepwise.lay_moving(&step, &task).unwrap(), "step {number} is new");
+        assert!(stepwise.lay_quickly(&step, &task).unwrap(), "step {number} is new");
         look(&mut stepwise);
         stepwise.lay(&step, Fineness::Coarse, &task).unwrap();
         let mut at_once = open();

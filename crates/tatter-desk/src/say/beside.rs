@@ -185,5 +185,6 @@ pub(crate) fn told_scale(scale: Scale) -> Option<String> {
     })
 }
 
-/// How a scale is given as a number.
+/// How a scale is given as a number, and what one looks like.
+pub(crate) const SCALE_HINTS: [&str; 3] = ["120", "0.05", "14"];
 pub(crate) const SCALES: [(usize, &str); 3] = [(0, "mm from left to right"), (1, "mm a pixel"), (2, "ends per cm")];

@@ -2,6 +2,7 @@
 
 mod beside;
 mod garment;
+mod here;
 mod patch;
 mod photo;
 mod start;
@@ -9,6 +10,7 @@ mod weave;
 
 pub(crate) use beside::*;
 pub(crate) use garment::*;
+pub(crate) use here::*;
 pub(crate) use patch::*;
 pub(crate) use photo::*;
 pub(crate) use start::*;
@@ -118,6 +120,7 @@ pub(crate) const LOOKING_OVER: &str = "Looking it over …";
 pub(crate) const LOOK_OVER: &str = "Look it over again";
 pub(crate) const DELIVER: &str = "Deliver";
 pub(crate) const DELIVER_TIP: &str = "Save the job and write every texture where the renderer reads it: all of them or none.";
+pub(crate) const VARIATIONS_TIP: &str = "Each variation of the job is written whole, into the folder of its name, beside what Deliver writes of the job itself. The table tells of the job itself.";
 pub(crate) const PUT_BACK: &str = "Put back";
 pub(crate) const PUT_BACK_TIP: &str = "Put back, bit for bit, what lay there before the last delivery.";
 pub(crate) const STOP: &str = "Stop";
@@ -217,6 +220,11 @@ pub(crate) fn fault(place: &str, what: &str) -> String {
     if place.is_empty() { sentence(what) } else { format!("{place}: {what}") }
 }
 
+/// Deliver the variations, too.
+pub(crate) fn with_variations(count: usize) -> String {
+    if count == 1 { "with its variation".to_owned() } else { format!("with its {count} variations") }
+}
+
 /// What a delivery did.
 pub(crate) fn delivered(files: usize) -> String {
     match files {
@@ -243,19 +251,6 @@ pub(crate) fn progress(stage: &str, share: f32) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn nobody_at_the_desk_is_told_to_type() {
-        for told in [
-            "Say where it is with --around x,y,radius (photo pixels), or paint it with a stroke",
-            "The scale is not known: 20 ends per cm were assumed. Give --width-mm, --mm-per-pixel, --ruler, --ends-per-cm or --scale-by.",
-            "2 injured places found; the one at 3, 4 was taken. The others, for --around: 7,8,9",
-        ] {
-            let said = at_the_desk(told);
-            assert!(!said.contains("--") && said != told, "{said}");
-        }
-        assert_eq!(at_the_desk("Pick another neutral place"), "Pick another neutral place", "what names no option stays");
-    }
 
     #[test]
     fn numbers_are_grouped() {

@@ -288,38 +288,3 @@ pub(crate) const fn scale_source(source: ScaleSource) -> &'static str {
         ScaleSource::Assumed => "assumed",
     }
 }
-
-/// What the command line asks for, and how it is done here.
-const HERE: [(&str, &str); 17] = [
-    ("Say where it is with --around x,y,radius (photo pixels)", "Draw a loop around it"),
-    ("say --around x,y,radius", "draw a loop around it"),
-    ("The others, for --around:", "For another, draw a loop around it; middle and radius of the others:"),
-    (
-        "Give --width-mm, --mm-per-pixel, --ruler, --ends-per-cm or --scale-by",
-        "Draw a ruler line and write its length, or say what of known size lies there",
-    ),
-    ("Give --mm-per-pixel, --width-mm or --ruler instead", "Draw a ruler line and write its length"),
-    ("tell it with --grain-deg", "draw a grain line"),
-    ("; tell it if that is wrong", "; if that is wrong, draw a light line"),
-    ("say --subject damage if", "say that it is damage if"),
-    ("or give the scale with --ruler", "or draw a ruler line"),
-    ("or mark two of its places with --ruler", "or mark two of its places with a ruler line"),
-    ("or mark two places with --ruler", "or mark two places with a ruler line"),
-    (
-        "or lay down a card: --scale-by card takes perspective out",
-        "or lay down a card: as a known rectangle it takes perspective out",
-    ),
-    (", or mark it with --corners and --corners-mm", ", or draw from corner to corner of it and drag its corners"),
-    (
-        "Say what it is with --scale-by card, a4, a5 or a6, or with --corners-mm WIDTHxHEIGHT",
-        "Say what it is, or how long its sides are",
-    ),
-    (", and give it with --lamp", ", and say that it is the lamp alone"),
-    ("give the lamp alone with --lamp", "lay a shot of the lamp alone beside it"),
-    ("Write flat_field = \"FILE\" into the lights file", "Take the even card back, and name one in the lights file"),
-];
-
-/// A remedy in the words of the desk.
-pub(crate) fn at_the_desk(text: &str) -> String {
-    HERE.iter().fold(text.to_owned(), |text, (typed, here)| text.replace(typed, here))
-}

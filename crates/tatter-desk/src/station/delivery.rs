@@ -44,6 +44,17 @@ fn buttons_ui(ui: &mut Ui, open: &Open, colors: &Palette, asked: &mut Vec<Comman
     if ui.add_enabled(!busy, egui::Button::new(say::PUT_BACK)).on_hover_text(say::PUT_BACK_TIP).clicked() {
         asked.push(Command::PutBack);
     }
+    let count = open.job().variations.len();
+    if count > 0 {
+        let mut with = open.outlook.with_variations;
+        if ui
+            .add_enabled(!busy, egui::Checkbox::new(&mut with, say::with_variations(count)))
+            .on_hover_text(say::VARIATIONS_TIP)
+            .changed()
+        {
+            asked.push(Command::WithVariations(with));
+        }
+    }
     if busy {
         ask_ui(ui, say::STOP, Command::Stop, asked);
     } else {
@@ -95,13 +106,14 @@ fn files_ui(ui: &mut Ui, found: &Foreseen, colors: &Palette) {
     let belongs =
         |place: &str, target: &str| target.ends_with(place) || place.ends_with(target.rsplit('/').next().unwrap_or(target));
     Grid::new("files").num_columns(say::DELIVERY_HEAD.len()).striped(true).spacing([18.0, 7.0]).show(ui, |ui| {
-        for (title, tip) in say::DELIVERY_HEAD {
-            ui.label(look::quiet(title, colors)).on_hover_text(look::plain(tip, colors));
+        for (at, (title, tip)) in say::DELIVERY_HEAD.into_iter().enumerate() {
+            let tip = look::plain(tip, colors);
+            cell_ui(ui, at == 0, |ui| drop(ui.label(look::quiet(title, colors)).on_hover_text(tip)));
         }
         ui.end_row();
         for file in &found.files {
             let name = file.target.rsplit('/').next().unwrap_or(&file.target);
-            ui.label(look::name(name)).on_hover_text(&file.target);
+            cell_ui(ui, true, |ui| drop(ui.label(look::name(name)).on_hover_text(&file.target)));
             let channels: Vec<String> = file.channels.iter().map(ToString::to_string).collect();
             ui.label(channels.join(", ").replace('_', " "));
             let (word, color) = standing(file.standing, colors);
@@ -128,9 +140,21 @@ fn files_ui(ui: &mut Ui, found: &Foreseen, colors: &Palette) {
     }
 }
 
+/// A cell; the first of a row stands in from the edge of its stripe.
+fn cell_ui(ui: &mut Ui, is_first: bool, add: impl FnOnce(&mut Ui)) {
+    if is_first {
+        ui.horizontal(|ui| {
+            ui.add_space(NEAR);
+            add(ui);
+        });
+    } else {
+        add(ui);
+    }
+}
+
 fn fault_ui(ui: &mut Ui, fault: &tatter::check::Fault, colors: &Palette) {
-    ui.add(egui::Label::new(look::warning(&say::fault(&fault.place, &fault.what), colors)).wrap());
-    ui.add(egui::Label::new(look::quiet(&say::sentence(&fault.remedy), colors)).wrap());
+    ui.add(egui::Label::new(look::warning(&say::at_the_desk(&say::fault(&fault.place, &fault.what)), colors)).wrap());
+    ui.add(egui::Label::new(look::quiet(&say::at_the_desk(&say::sentence(&fault.remedy)), colors)).wrap());
     ui.add_space(NEAR);
 }
 

@@ -39,7 +39,7 @@ pub(crate) fn flat_ui(ui: &mut Ui, open: &mut Open, asked: &mut Vec<Command>) {
     let Some(sheet) = form.sheets().get(open.sheet) else { return };
     let edge = Stroke::new(1.0, colors.chalk[1].gamma_multiply(0.55));
     painter.extend(sheet.edges.iter().map(|ends| egui::Shape::line_segment(ends.map(at), edge)));
-    for placement in &open.job().placements {
+    for placement in open.outlined() {
         let Some(lie) = open.lie(&placement.id) else { continue };
         let here = || lie.flat_border.iter().filter(|(set, _)| *set == open.sheet);
         let middle = at(lie.flat_middle.1);

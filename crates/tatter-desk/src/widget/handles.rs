@@ -75,7 +75,7 @@ pub(crate) fn facing(pieces: &[([Vec3; 2], Vec3)], sight: &Sight) -> Vec<[Pos2; 
 
 /// The borders of all placements as far as they face the eye.
 pub(crate) fn borders(painter: &Painter, open: &Open, sight: &Sight, colors: &Palette) {
-    for placement in &open.job().placements {
+    for placement in open.outlined() {
         let Some(lie) = open.lie(&placement.id) else { continue };
         let half = sight.pos(lie.middle).zip(sight.pos(lie.knobs[1])).map_or(0.0, |(middle, corner)| middle.distance(corner));
         let how = Chalk::around(open.is_marked(placement), half);

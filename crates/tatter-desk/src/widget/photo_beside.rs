@@ -126,7 +126,8 @@ pub(super) fn find_ruler_ui(ui: &mut Ui, sheet: &Sheet, asked: &mut Vec<Command>
 pub(super) fn scale_ui(ui: &mut Ui, sheet: &mut Sheet, colors: &Palette, asked: &mut Vec<Command>) {
     ui.add_space(NEAR);
     ui.label(look::quiet(say::NO_RULER, colors));
-    let number = field_ui(ui, &mut sheet.numbers[2], say::SCALE_NUMBER, "");
+    let hint = say::SCALE_HINTS[sheet.scale_by.min(2)];
+    let number = field_ui(ui, &mut sheet.numbers[2], say::SCALE_NUMBER, hint);
     let mut handled = Handled::default();
     choice_ui(ui, &mut sheet.scale_by, &say::SCALES, say::SCALE_BY, ui.available_width() - NEAR, &mut handled);
     if let Some(number) = number {

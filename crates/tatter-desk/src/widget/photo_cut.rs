@@ -33,8 +33,8 @@ pub(crate) fn photo_cut_ui(ui: &mut Ui, photos: &mut Photos, job: Option<&std::p
         });
         ui.add_space(NEAR);
         if let Some(trouble) = &sheet.trouble {
-            ui.add(egui::Label::new(RichText::new(say::sentence(&say::at_the_desk(&trouble.what))).color(colors.madder)).wrap());
-            ui.add(egui::Label::new(look::plain(&say::at_the_desk(&trouble.next), &colors)).wrap());
+            ui.add(egui::Label::new(RichText::new(say::sentence(&trouble.what)).color(colors.madder)).wrap());
+            ui.add(egui::Label::new(look::plain(&trouble.next, &colors)).wrap());
         }
         if let Some(preview) = sheet.preview.clone() {
             found_ui(ui, &preview, &colors);

@@ -134,7 +134,7 @@ fn a_scatter_lies_along_a_chalked_line_and_says_when_it_cannot() -> Tried<()> {
     assert!(farthest < 0.05, "all lie along it: {farthest}");
     let before = person.job();
     person.write("Off seams", "400");
-    assert!(person.says("no cloth is left to lay anything on"), "said on the ticket");
+    assert!(person.says("No cloth is left to lay anything on"), "said on the ticket");
     assert_eq!(person.job(), before, "and the job is as it was");
     person.write("Off seams", "5");
     assert!(!person.says("no cloth is left to lay anything on"), "and no longer");

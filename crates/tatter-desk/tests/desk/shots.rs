@@ -162,7 +162,7 @@ fn a_lights_file_with_shots_of_another_size_is_refused() -> Tried<()> {
     person.draw("Cloth stroke", [0.1, 0.1], [0.4, 0.1]);
     person.ask(Command::Bring(vec![lights.clone()]));
     let trouble = person.desk().photos().sheet().and_then(Sheet::trouble).cloned().ok_or("it says so")?;
-    assert!(trouble.what.contains("the photo has 160") && trouble.what.contains("shots of the lights file 80"), "{trouble:?}");
+    assert!(trouble.what.contains("The photo has 160") && trouble.what.contains("shots of the lights file 80"), "{trouble:?}");
     assert!(trouble.next.contains("strokes and lines of this photo would lie elsewhere"), "{trouble:?}");
     assert!(person.says("Take the lights file back"), "in place");
     person.press("Take back: under several lamps: lights.toml");
@@ -392,7 +392,7 @@ fn a_ruler_is_found_by_a_press() -> Tried<()> {
     person.ask(Command::Lay(vec![plain]));
     person.press("Find the ruler");
     let trouble = person.desk().photos().sheet().and_then(Sheet::trouble).cloned().ok_or("there is none in this photo")?;
-    assert!(trouble.what.starts_with("no ruler was found in the photo"), "{trouble:?}");
+    assert!(trouble.what.starts_with("No ruler was found in the photo"), "{trouble:?}");
     assert!(
         person.says("mark two of its places with a ruler line") && !person.says("--ruler"),
         "and the remedy is one of the desk's: {trouble:?}"

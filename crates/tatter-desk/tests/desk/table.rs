@@ -6,7 +6,8 @@ use std::path::Path;
 use egui::{Key, Modifiers};
 use egui_kittest::kittest::Queryable as _;
 use glam::Vec3;
-use tatter::deliver::{Foreign, deliver_job, foresee};
+use tatter::deliver::{Foreign, deliver_job, deliver_states, foresee};
+use tatter::variation::Which;
 use tatter_core::angle::Angle;
 use tatter_core::channel::PerChannel;
 use tatter_core::model::Spot;
@@ -99,6 +100,55 @@ fn the_desk_delivers_what_the_command_line_does() -> Tried<()> {
     assert_eq!(std::fs::read_to_string(by_desk.job())?, std::fs::read_to_string(by_hand.job())?, "one job file");
     let bytes = |shop: &Workshop| Ok::<_, Box<dyn Error>>(shop.textures()?.into_values().collect::<Vec<_>>());
     assert_eq!(bytes(&by_desk)?, bytes(&by_hand)?, "one set of textures");
+    Ok(())
+}
+
+/// The command line's `deliver --all` on a copy of the same job gives the same bytes.
+#[test]
+fn variations_are_delivered_with_the_job_when_one_asks() -> Tried<()> {
+    let (by_desk, by_hand) = (Workshop::new()?, Workshop::new()?);
+    let more = "\n[[wear]]\nid = \"sun\"\nkind = \"fade\"\nstrength = 0.6\n\n[[variation]]\nname = \"dark\"\ndye = \"#26262a\"\n";
+    for shop in [&by_desk, &by_hand] {
+        std::fs::write(shop.job(), format!("{JOB}{more}"))?;
+    }
+    let mut person = Person::at(&by_desk.job());
+    person.press("Delivery: in work");
+    person.press("Deliver");
+    person.quiet();
+    assert!(!by_desk.path("variations").exists(), "the job alone, until one asks");
+    person.press("with its variation");
+    person.press("Deliver");
+    person.quiet();
+    deliver_states(&by_hand.job(), Which::All, Foreign::Refuse, &Task::new())?;
+    let (desk, hand) = (by_desk.files("variations/dark")?, by_hand.files("variations/dark")?);
+    assert!(!hand.is_empty() && desk == hand, "the variation's textures");
+    assert_eq!(
+        by_desk.textures()?.into_values().collect::<Vec<_>>(),
+        by_hand.textures()?.into_values().collect::<Vec<_>>(),
+        "the job's"
+    );
+    Ok(())
+}
+
+/// It is looked over anew what stands in the files then; why nothing was written must still be there to be read.
+#[test]
+fn why_a_delivery_failed_stays_to_be_read() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut person = Person::at(&shop.job());
+    person.press("rip, 100 × 100 mm");
+    person.touch("Flat view", [0.5, 0.4]);
+    let before = shop.textures()?;
+    for file in before.keys() {
+        let mut may = std::fs::metadata(file)?.permissions();
+        may.set_readonly(true);
+        std::fs::set_permissions(file, may)?;
+    }
+    person.press("Delivery: in work");
+    person.press("Deliver");
+    assert!(person.says("make it writable, then deliver again"), "what to do is said");
+    assert!(shop.textures()? == before, "nothing was written");
+    person.press("Look it over again");
+    assert!(!person.says("make it writable"), "it was read");
     Ok(())
 }
 

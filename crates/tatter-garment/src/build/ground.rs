@@ -121,6 +121,25 @@ impl Ground {
         own.or_else(like).map(|(_, fit)| fit.with(matching))
     }
 
+    /// For each placement the first of those `asked` that is to be fitted in the same manner; itself where it is not asked.
+    pub(super) fn alike(&self, placements: &[Placed<'_>], asked: impl Fn(usize) -> bool) -> Vec<usize> {
+        let mut first: Vec<(Manner, usize)> = Vec::new();
+        let of = |(k, placed): (usize, &Placed<'_>)| {
+            if !asked(k) {
+                return k;
+            }
+            let manner = Manner::of(placed);
+            match first.iter().find(|(known, _)| *known == manner) {
+                Some((_, number)) => *number,
+                None => {
+                    first.push((manner, k));
+                    k
+                }
+            }
+        };
+        placements.iter().enumerate().map(of).collect()
+    }
+
     /// Keep how the chosen placements were fitted, and of others nothing that is not there any more.
     pub(super) fn keep_fits(&self, placements: &[Placed<'_>], fits: &[Arc<Fit>], chosen: &[bool]) {
         let mut kept = self.fits.lock().unwrap_or_else(PoisonError::into_inner);

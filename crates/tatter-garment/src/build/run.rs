@@ -94,8 +94,8 @@ impl<'a> BuildPlan<'a> {
         Ok(Self { planned, patches, draws, keeps_match: false })
     }
 
-    /// Placements that were laid on this ground before keep the match they had, though they lie elsewhere now: for a quick look while
-    /// something moves.
+    /// Placements that were laid on this ground before keep the match they had, though they lie elsewhere now; others borrow that of one
+    /// like them, and where there is none one of them is matched: for a quick look.
     #[must_use]
     pub fn keeping_match(self) -> Self {
         Self { keeps_match: true, ..self }
@@ -220,10 +220,17 @@ impl<'a> BuildPlan<'a> {
         let (planned, draws) = (&self.planned, &self.draws);
         let context = FitContext { planned, pictures, patches: &self.patches, draws, dyes: &dyes };
         let known = again.map(|again| &again.record.fits);
-        let fits: Vec<Arc<Fit>> = task.stage("match", || context.fits(&chosen, &kept, known));
-        if !self.keeps_match {
-            self.planned.ground.keep_fits(placements, &fits, &chosen);
+        // Where nothing is known yet one of each manner is matched, and lends the others its match.
+        let lends = |k: usize| self.keeps_match && chosen[k] && kept[k].is_none();
+        let lender = planned.ground.alike(placements, lends);
+        let matched: Vec<bool> = (0..placements.len()).map(|k| chosen[k] && lender[k] == k).collect();
+        let mut fits: Vec<Arc<Fit>> = task.stage("match", || context.fits(&matched, &kept, known));
+        for k in (0..placements.len()).filter(|&k| lender[k] != k) {
+            fits[k] = fits[lender[k]].with(&placements[k].placement.matching);
         }
+        // What was borrowed is nobody's own.
+        let own: Vec<bool> = matched.iter().zip(&kept).map(|(matched, kept)| *matched && kept.is_none()).collect();
+        self.planned.ground.keep_fits(placements, &fits, &own);
         let mut tiles: BTreeMap<TileAt, TileRecord> =
             task.stage("lay", || self.lay_all(pictures, (&chosen, &levels), &fits, again, task))?;
         let laid = |at: &TileAt| again.is_none_or(|again| again.tiles.contains(at));

@@ -2,8 +2,8 @@
 
 use rayon::prelude::*;
 use tatter_core::channel::{Channel, Kind};
-use tatter_core::image::{Image, Layout, Map, Pixel, Rect, Size, Stored, Unit};
-use tatter_core::kernel::{area_resize, bilinear_resize};
+use tatter_core::image::{Image, Layout, Map, MapRow, Pixel, Rect, Size, Stored, Unit};
+use tatter_core::kernel::{area_resize, area_resize_rows, bilinear_resize};
 use tatter_core::model::MapRole;
 
 /// A picture a whole number of times smaller: colour averaged in linear light, normals as directions, roughness by its fourth power
@@ -47,11 +47,33 @@ fn band(stored: &Stored, roles: &[MapRole], times: usize, part: Rect) -> Stored 
     }
     let all = Image::filled(part.width, part.height, true);
     for role in roles {
-        let decoded = stored.decode(role.channel.info().kind, &role.coding, source);
-        let map = resized(decoded, role.channel, part.size());
+        let map = averaged(stored, role, source, part.size());
         out.encode(&role.coding, Rect::whole(out.size), &map, &all);
     }
     out
+}
+
+/// Whole rows of a channel at another size, as [`resized`], decoded a row at a time: what a core holds is in its own cache.
+fn averaged(stored: &Stored, role: &MapRole, source: Rect, Size { width, height }: Size) -> Map {
+    macro_rules! rows {
+        ($kind:ident, $each:expr) => {
+            area_resize_rows(source.size(), width, height, |y| {
+                match stored.decode_row(role.channel.info().kind, &role.coding, source.y + y, 0..source.width) {
+                    MapRow::$kind(row) => row.iter().map($each).collect(),
+                    _ => Vec::new(),
+                }
+            })
+        };
+    }
+    match role.channel.info().kind {
+        Kind::Color => Map::Color(rows!(Color, |v| *v)),
+        Kind::Height => Map::Height(rows!(Height, |v| *v)),
+        Kind::Normal => Map::Normal(rows!(Normal, |v| *v).map(|n| n.normalized())),
+        Kind::Unit if role.channel == Channel::Roughness => {
+            Map::Unit(rows!(Unit, |r| Unit(r.0.powi(4))).map(|r| Unit(r.0.max(0.0).sqrt().sqrt())))
+        }
+        Kind::Unit => Map::Unit(rows!(Unit, |v| *v)),
+    }
 }
 
 /// Components that no channel is written into.

@@ -11,6 +11,7 @@ mod weld;
 use std::sync::OnceLock;
 
 use glam::{DVec2, DVec3};
+use rayon::prelude::*;
 use tatter_core::model::Garment;
 
 pub use face::Face;
@@ -54,7 +55,7 @@ impl Surface {
                 let scale = f64::from(garment.mm_per_unit);
                 for (index, part) in mesh.parts.iter().enumerate() {
                     parts.push(SurfacePart { name: part.name.clone(), material: part.material.clone() });
-                    faces.extend((0..part.triangles.len()).map(|t| Face::of_part(part, t, index, scale)));
+                    faces.par_extend((0..part.triangles.len()).into_par_iter().map(|t| Face::of_part(part, t, index, scale)));
                 }
             }
             None => flat_sheets(garment, &mut faces, &mut parts),

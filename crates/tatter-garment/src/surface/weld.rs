@@ -1,8 +1,9 @@
 //! Which faces touch: corners at one place are one corner, whatever their UV or part.
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 
 use glam::DVec3;
+use rayon::prelude::*;
 
 use super::Face;
 
@@ -29,7 +30,7 @@ impl Edges {
                 }
             }
         }
-        list.sort_unstable();
+        list.par_sort_unstable();
         let mut starts = vec![[list.len() as u32; 3]; faces.len()];
         let mut start = 0;
         for (at, &(low, high, face)) in list.iter().enumerate() {
@@ -87,8 +88,10 @@ fn weld(faces: &[Face]) -> Vec<[u32; 3]> {
     let (low, high) = all().fold((DVec3::MAX, DVec3::MIN), |(low, high), p| (low.min(p), high.max(p)));
     let reach = ((high - low).length() * 2e-6).max(1e-9);
     let cell_of = |p: DVec3| ((p - low) / (4.0 * reach)).floor().as_i64vec3();
-    let mut cells: BTreeMap<[i64; 3], Vec<u32>> = BTreeMap::new();
+    let mut cells: HashMap<[i64; 3], Vec<u32>> = HashMap::new();
     let mut places: Vec<DVec3> = Vec::new();
+    // Most corners lie where one lay before, to the bit.
+    let mut known: HashMap<[u64; 3], u32> = HashMap::new();
     let mut number = |p: DVec3| {
         let (first, last) = (cell_of(p - reach), cell_of(p + reach));
         for x in first.x..=last.x {
@@ -106,5 +109,6 @@ fn weld(faces: &[Face]) -> Vec<[u32; 3]> {
         cells.entry(cell_of(p).to_array()).or_default().push(new);
         new
     };
-    faces.iter().map(|face| face.corners.map(&mut number)).collect()
+    let mut known_number = |p: DVec3| *known.entry(p.to_array().map(f64::to_bits)).or_insert_with(|| number(p));
+    faces.iter().map(|face| face.corners.map(&mut known_number)).collect()
 }

@@ -14,7 +14,7 @@ use super::pipelines::MaterialBlock;
 use super::texture::{APART, Levels, Packing, halvings_of, packed, packed_part, packed_size};
 use crate::camera::Camera;
 use crate::light::{Environment, KeyLight, Light};
-use crate::scene::{Material, Openings, Scene, ScenePart};
+use crate::scene::{Material, Openings, Scene, ScenePart, around};
 use crate::sky;
 
 /// A scene on the adapter.
@@ -140,8 +140,14 @@ impl Renderer {
     /// Put a scene on the adapter; `needed` texels along a unit of texture coordinates of each material (see
     /// [`needed_reduction`]) decide how large its textures are there. 16 bytes a texel with all levels.
     pub fn load(&self, scene: &Scene<'_>, needed: &[f32]) -> Loaded {
-        let parts: Vec<LoadedPart> = scene
-            .parts
+        self.dressed(self.shape(&scene.parts), &scene.materials, needed)
+    }
+
+    /// Put triangles on the adapter, to be shared between scenes in several materials.
+    pub fn shape(&self, parts: &[ScenePart]) -> Arc<LoadedShape> {
+        let points = parts.iter().flat_map(|part| &part.vertices).map(|vertex| Vec3::from_array(vertex.position));
+        let bounds = around(points);
+        let parts: Vec<LoadedPart> = parts
             .iter()
             .filter(|part| !part.corners.is_empty())
             .map(|part| {
@@ -151,7 +157,7 @@ impl Renderer {
             })
             .collect();
         let bytes = parts.iter().map(|part| part.vertices.size() + part.corners.size()).sum();
-        self.dressed(Arc::new(LoadedShape { parts, bounds: scene.bounds(), bytes }), &scene.materials, needed)
+        Arc::new(LoadedShape { parts, bounds, bytes })
     }
 
     /// Textures of a material changed in some areas, each given by a part of a picture of some size: only those are packed anew, to the

@@ -2,11 +2,12 @@
 
 use std::path::Path;
 
-use glam::Vec2;
+use glam::{Vec2, Vec4};
+use rayon::prelude::*;
 use tatter_core::channel::Kind;
 use tatter_core::image::{Coding, Map, Size, Stored, Transfer};
 use tatter_core::kernel::area_resize;
-use tatter_core::mesh::Part;
+use tatter_core::mesh::{Part, tangents};
 use tatter_core::model::{Garment, Job, Variation};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
@@ -149,16 +150,40 @@ fn surroundings(path: &Path) -> Result<Light, ProofError> {
 
 /// The garment's triangles, by the map set they show; the last material is for those that show none.
 pub(crate) fn parts(garment: &Garment, viewer: &Viewer<'_>) -> Vec<ScenePart> {
+    parts_by(garment, viewer, &mesh_tangents(garment))
+}
+
+/// As [`parts`], with [`mesh_tangents`] found beside something else.
+pub(crate) fn parts_by(garment: &Garment, viewer: &Viewer<'_>, mesh_tangents: &[Tangents]) -> Vec<ScenePart> {
     let none = garment.sets.len();
-    let mut first = 0;
-    let flat = flat_parts(viewer.surface());
-    let all = garment.mesh.as_ref().map_or(&flat, |mesh| &mesh.parts);
-    let mut parts = Vec::new();
-    for part in all {
-        parts.extend(ScenePart::split(part, |triangle| viewer.set_of(first + triangle).unwrap_or(none)));
-        first += part.triangles.len();
-    }
-    parts
+    let set_of = |triangle: usize| viewer.set_of(triangle).unwrap_or(none);
+    let Some(mesh) = &garment.mesh else {
+        let all = flat_parts(viewer.surface());
+        let firsts = firsts(&all);
+        return all.iter().zip(firsts).flat_map(|(part, first)| ScenePart::split(part, |t| set_of(first + t))).collect();
+    };
+    let all: Vec<_> = mesh.parts.iter().zip(firsts(&mesh.parts)).zip(mesh_tangents).collect();
+    let split =
+        |((part, first), tangents): &((&Part, usize), &Tangents)| ScenePart::split_by(part, tangents, |t| set_of(first + t));
+    all.par_iter().map(split).collect::<Vec<_>>().into_iter().flatten().collect()
+}
+
+/// A part's tangents, three a triangle.
+pub(crate) type Tangents = Vec<[Vec4; 3]>;
+
+/// The tangents of the parts of a garment's mesh; of sheets that lie flat they are not worth finding ahead.
+pub(crate) fn mesh_tangents(garment: &Garment) -> Vec<Tangents> {
+    garment.mesh.as_ref().map_or_else(Vec::new, |mesh| mesh.parts.par_iter().map(tangents).collect())
+}
+
+/// The number among all triangles of each part's first.
+fn firsts(parts: &[Part]) -> Vec<usize> {
+    let next = |next: &mut usize, part: &Part| {
+        let first = *next;
+        *next += part.triangles.len();
+        Some(first)
+    };
+    parts.iter().scan(0, next).collect()
 }
 
 /// A bare map set's sheets, in millimetres.

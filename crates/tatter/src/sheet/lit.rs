@@ -12,15 +12,51 @@ const SKY: f32 = 0.35;
 /// The lit patch over a checker, where it is see-through or ends.
 #[must_use]
 pub(super) fn lit(patch: &Patch) -> Image<LinearRgb> {
-    Surface {
-        color: patch.map(Channel::BaseColor),
-        normal: patch.map(Channel::Normal),
-        cover: patch.map(Channel::Cover),
-        opacity: patch.map(Channel::Opacity),
-        occlusion: patch.map(Channel::Occlusion),
-    }
-    .lit(&checker(patch.size()))
+    Surface::of(patch).lit(&checker(patch.size()))
 }
+
+/// What there is of the lit patch, over an even ground: dark beneath light cloth, light beneath dark cloth. In a picture that is too small for a checker
+/// and a few threads across an opening, those threads are seen. A square around all that is covered.
+#[must_use]
+pub(super) fn lit_apart(patch: &Patch) -> Image<LinearRgb> {
+    let of = Surface::of(patch);
+    let size = patch.size();
+    let [cover, opacity] = [of.cover, of.opacity].map(|map| map.and_then(Map::as_unit));
+    let unit = |map: Option<&Image<Unit>>, at: usize| map.map_or(1.0, |map| map.texels()[at].0);
+    let (mut sum, mut all) = (0.0, 1e-6);
+    let (mut low, mut high) = ([size.width, size.height], [0, 0]);
+    for at in 0..size.area() {
+        let own = unit(cover, at);
+        let share = f64::from(own * unit(opacity, at));
+        if own > COVERED {
+            let place = [at % size.width, at / size.width];
+            (low, high) = ([0, 1].map(|i| low[i].min(place[i])), [0, 1].map(|i| high[i].max(place[i] + 1)));
+        }
+        if let Some(color) = of.color.and_then(Map::as_color) {
+            // Y of linear Rec.709 colour (IEC 61966-2-1).
+            let [r, g, b] = color.texels()[at].0.map(f64::from);
+            sum += share * (0.2126 * r + 0.7152 * g + 0.0722 * b);
+            all += share;
+        }
+    }
+    // Half as light as white to the eye is 0.18 (CIE 1976 L* of 50).
+    let ground = if sum / all > 0.18 { INSIDE } else { LinearRgb([0.6; 3]) };
+    let whole = of.lit(&Image::filled(size.width, size.height, ground));
+    if low[0] >= high[0] {
+        return whole;
+    }
+    let longest = (high[0] - low[0]).max(high[1] - low[1]);
+    let side = longest + longest / 8;
+    let first = [0, 1].map(|i| (low[i] + high[i]) as isize / 2 - side as isize / 2);
+    Image::from_fn(side, side, |x, y| {
+        let [x, y] = [first[0] + x as isize, first[1] + y as isize];
+        let inside = (0..size.width as isize).contains(&x) && (0..size.height as isize).contains(&y);
+        if inside { whole.get(x as usize, y as usize) } else { ground }
+    })
+}
+
+/// Less cover than this is not seen.
+const COVERED: f32 = 0.03;
 
 /// The patch's own colours over a checker.
 #[must_use]
@@ -49,7 +85,14 @@ struct Surface<'a> {
     occlusion: Option<&'a Map>,
 }
 
-impl Surface<'_> {
+impl<'a> Surface<'a> {
+    fn of(patch: &'a Patch) -> Self {
+        let [color, normal, cover, opacity, occlusion] =
+            [Channel::BaseColor, Channel::Normal, Channel::Cover, Channel::Opacity, Channel::Occlusion]
+                .map(|channel| patch.map(channel));
+        Self { color, normal, cover, opacity, occlusion }
+    }
+
     /// Lambert, and sky times occlusion, over `ground`.
     fn lit(&self, ground: &Image<LinearRgb>) -> Image<LinearRgb> {
         let unit = |map: Option<&Image<Unit>>, x: usize, y: usize| map.map_or(1.0, |i| i.get(x, y).0);

@@ -12,7 +12,7 @@ use tatter_core::stats::{quantile, sample};
 
 use draw::{Panel, compose};
 pub(crate) use lit::lit_maps;
-use lit::{lit, plain};
+use lit::{lit, lit_apart, plain};
 pub(crate) use swatch::Swatch;
 
 /// Side of one view on the sheet, texels.
@@ -29,7 +29,7 @@ pub fn sheet(patch: &Patch) -> Image<LinearRgb> {
 /// [`thumb`] and [`sheet`].
 pub(crate) fn thumb_and_sheet(patch: &Patch) -> [Image<LinearRgb>; 2] {
     let lit = lit(patch);
-    [fit(&lit, THUMB), sheet_beside(patch, &lit)]
+    [thumb(patch), sheet_beside(patch, &lit)]
 }
 
 fn sheet_beside(patch: &Patch, lit: &Image<LinearRgb>) -> Image<LinearRgb> {
@@ -65,10 +65,10 @@ pub(crate) fn pairs(views: &[Pair]) -> Image<LinearRgb> {
     compose(&panels, &["before above, after below".to_owned()])
 }
 
-/// A small lit picture.
+/// A small lit picture of what there is of it.
 #[must_use]
 pub fn thumb(patch: &Patch) -> Image<LinearRgb> {
-    fit(&lit(patch), THUMB)
+    fit(&lit_apart(patch), THUMB)
 }
 
 /// The patch in even light and under one lamp, over a checker where it is see-through or ends; the longer side `side` texels.

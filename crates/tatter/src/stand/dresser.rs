@@ -1,31 +1,22 @@
 //! Laying a job over textures of a screen's size, and drawing it, again and again.
 
-use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use rayon::prelude::*;
-use tatter_core::channel::{Channel, Kind};
-use tatter_core::color::srgb_code;
-use tatter_core::explain::Explain as _;
-use tatter_core::image::{Coding, LinearRgb, Map, Rect, Samples, Size, Stored};
-use tatter_core::kernel::area_resize;
-use tatter_core::model::{Garment, Job, MapFile, MapRole, MapSet, Wear};
+use tatter_core::image::{LinearRgb, Stored};
+use tatter_core::model::Job;
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
 use tatter_files::patch::read_patch;
-use tatter_garment::build::{Again, BuildError, BuildPlan, BuildRecord, BuildSettings, Ground, Keeping, WearGround, shrink};
-use tatter_garment::surface::Surface;
-use tatter_proof::{Camera, Light, Loaded, LoadedLight, LoadedShape, Picture, Renderer, ScenePart, StillSettings, ViewTransform};
+use tatter_proof::{Camera, Loaded, LoadedShape, Picture, StillSettings, ViewTransform};
 
-use super::Form;
+use super::level::{Level, Matching};
+use super::textures::small;
+use super::{Brush, Form, Textures};
 use crate::build::BuildFailed;
-use crate::library::shown;
-use crate::proof::studio::{materials, scene};
+use crate::proof::studio::materials;
 use crate::proof::{ProofError, ProofRequest};
-use crate::reuse::changed;
-use crate::session::{Session, SessionError};
-use crate::wear;
+use crate::session::SessionError;
 
 /// How finely a garment is dressed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,10 +28,8 @@ pub enum Fineness {
 }
 
 impl Fineness {
-    const ALL: [Self; 2] = [Self::Coarse, Self::Fine];
-
     /// Longest side of a texture.
-    const fn texels(self) -> usize {
+    pub(super) const fn texels(self) -> usize {
         match self {
             Self::Coarse => 512,
             Self::Fine => 2048,
@@ -74,218 +63,20 @@ pub struct View {
     pub backdrop: [LinearRgb; 2],
 }
 
-/// Textures at one fineness.
-struct Level {
-    session: Session,
-    pristine: Vec<Vec<Stored>>,
-    /// Wear, and the textures worn by it: it costs more than placements do, and changes more seldom.
-    worn: Option<Worn>,
-    /// Those before, where they are small: while wear moves only what differs from them is laid on anew.
-    worn_before: Option<Worn>,
-    /// What wearing has in common, once something was worn.
-    wear_ground: Option<WearGround>,
-    /// What builds have in common, once something was laid.
-    ground: Option<Arc<Ground>>,
-    laid: Option<Laid>,
-    /// On the adapter: as they were, and as they become.
-    loaded: [Option<Loaded>; 2],
-    /// By map set: areas in which what was laid last is not what the adapter has.
-    stale: Vec<Vec<(Rect, Size)>>,
-    /// The textures beneath what is laid, to be laid on again, where they are small: fresh memory costs more than what is laid.
-    fresh: Option<Vec<Vec<Stored>>>,
-    /// By map set: base colours as a screen shows them, and the areas in which they are not what was laid last.
-    flat: Vec<Option<Flat>>,
-}
-
-/// Wear, and the textures worn by it.
-type Worn = (Vec<Wear>, Vec<Vec<Stored>>);
-
-/// A map set's base colours as they were shown flat.
-struct Flat {
-    picture: Picture,
-    stale: Vec<Rect>,
-}
-
-/// How placements are matched.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Matching {
-    /// To the cloth where they lie.
-    Own,
-    /// As before, where something is known.
-    Kept,
-}
-
-/// A job that was laid, and what came of it.
-struct Laid {
-    job: Arc<Job>,
-    pictures: Vec<Vec<Stored>>,
-    record: BuildRecord,
-    /// Ids of placements that may have kept the match of another place.
-    kept: BTreeSet<String>,
-}
-
-impl Laid {
-    /// Whether it is what laying a job with such matches gives.
-    fn is_of(&self, job: &Job, matching: Matching) -> bool {
-        looks_same(&self.job, job) && (matching == Matching::Kept || self.kept.is_empty())
-    }
-}
-
-/// Textures of at most so many bytes are held twice.
-const SMALL: usize = 16 << 20;
-
-/// Sides of the tiles that are laid anew: what is dragged is small beside a texture.
-const TILE: usize = 64;
-
-impl Level {
-    /// Have the textures ready as the wear of its job leaves them.
-    fn wear(&mut self, surface: &Surface, path: &Path, task: &Task) -> Result<(), ProofError> {
-        let job = &self.session.job;
-        if job.wear.is_empty() {
-            if let Some(old) = self.worn.take() {
-                self.worn_before = Some(old).filter(|(_, pictures)| bytes(pictures) <= SMALL);
-                self.fresh = None;
-            }
-        } else if self.worn.as_ref().is_none_or(|(wear, _)| *wear != job.wear) {
-            let mut pictures = self.pristine.clone();
-            let ground = self.wear_ground.get_or_insert_with(|| {
-                // Of what is fine all texels would be held once more.
-                let keeping = if bytes(&pictures) <= SMALL { Keeping::All } else { Keeping::Nothing };
-                let settings = BuildSettings { tile: TILE, ..BuildSettings::default() };
-                WearGround::new(surface, &self.session.garment, &settings, keeping)
-            });
-            wear::apply_on((ground, surface), &self.session, &mut pictures, path, task).map_err(BuildFailed::from)?;
-            let old = self.worn.replace((job.wear.clone(), pictures));
-            self.worn_before = old.filter(|(_, pictures)| bytes(pictures) <= SMALL);
-            self.fresh = None;
-        }
-        Ok(())
-    }
-
-    /// Lay the placements of a job, of which the session has a copy: only what differs from what was laid last, where little does.
-    fn lay(&mut self, job: &Arc<Job>, form: &Form, matching: Matching, task: &Task) -> Result<(), BuildError> {
-        let beneath = self.worn.as_ref().map_or(&self.pristine, |(_, pictures)| pictures);
-        let settings = BuildSettings { tile: TILE, ..BuildSettings::default() };
-        let ground =
-            || Ground::new(Arc::clone(form.surface()), &self.session.garment, &settings).sharing(Arc::clone(form.footprints()));
-        let ground = self.ground.get_or_insert_with(|| Arc::new(ground()));
-        let placed = self.session.placed();
-        let mut plan = BuildPlan::on(Arc::clone(ground), &self.session.garment, &placed, task)?;
-        if matching == Matching::Kept {
-            plan = plan.keeping_match();
-        }
-        let mut pictures = self.fresh.take().unwrap_or_else(|| beneath.clone());
-        let beneath_before = beneath_of(&self.laid, &self.pristine, [&self.worn, &self.worn_before]);
-        let before = self.laid.as_mut().filter(|laid| laid.job.patches == job.patches);
-        let changed = before.zip(beneath_before).and_then(|(laid, beneath_before)| {
-            let mut ids = changed(&laid.job.placements, &job.placements, |placement| placement.id.as_str())?;
-            let worn_anew = laid.job.wear != job.wear;
-            // At rest each is matched to the cloth as it is worn now.
-            (!worn_anew || matching == Matching::Kept).then_some(())?;
-            if matching == Matching::Own {
-                ids.extend(laid.kept.iter().cloned());
-            }
-            let mut tiles = laid.record.tiles_of(&ids);
-            tiles.extend(plan.tiles_of(&ids));
-            if worn_anew {
-                for (set, (old, new)) in beneath_before.iter().zip(beneath).enumerate() {
-                    for (file, (old, new)) in old.iter().zip(new).enumerate() {
-                        tiles.extend(differing(new, old).iter().filter_map(|part| plan.tile_at(set, file, [part.x, part.y])));
-                    }
-                }
-                ids = job.placements.iter().map(|placement| placement.id.clone()).collect();
-            }
-            Some((laid, ids, tiles))
-        });
-        let Some((laid, mut ids, tiles)) = changed else {
-            let (_, record) = plan.lay(&mut pictures, None, task)?;
-            let ids = || job.placements.iter().map(|placement| placement.id.clone());
-            let kept = if matching == Matching::Kept { ids().collect() } else { BTreeSet::new() };
-            let before = self.laid.iter().flat_map(|laid| &laid.pictures);
-            for (set, (old, new)) in before.zip(&pictures).enumerate() {
-                let shown = base_color(&self.session.garment.sets[set]).map(|(file, _)| file);
-                note_differing(old, new, &mut self.stale[set], self.flat[set].as_mut(), shown);
-            }
-            self.laid = Some(Laid { job: Arc::clone(job), pictures, record, kept });
-            return Ok(());
-        };
-        let sets = 0..self.session.garment.sets.len();
-        let parts: Vec<Vec<Vec<Rect>>> =
-            sets.map(|set| (0..pictures[set].len()).map(|file| plan.parts(&tiles, set, file)).collect()).collect();
-        let (_, record) = plan.lay(&mut pictures, Some(Again { record: &laid.record, tiles: &tiles }), task)?;
-        for (set, files) in parts.iter().enumerate() {
-            let shown = base_color(&self.session.garment.sets[set]).map(|(file, _)| file);
-            for (file, parts) in files.iter().enumerate() {
-                let (new, old) = (&mut pictures[set][file], &mut laid.pictures[set][file]);
-                for part in parts {
-                    if let Some(part) = new.differing_part(old, *part) {
-                        old.paste(&new.crop(part), part.x, part.y);
-                        self.stale[set].push((part, new.size));
-                        if let Some(flat) = self.flat[set].as_mut().filter(|_| shown == Some(file)) {
-                            flat.stale.push(part);
-                        }
-                    }
-                    new.paste(&beneath[set][file].crop(*part), part.x, part.y);
-                }
-            }
-        }
-        if bytes(&pictures) <= SMALL {
-            self.fresh = Some(pictures);
-        }
-        (laid.job, laid.record) = (Arc::clone(job), record);
-        match matching {
-            Matching::Own => laid.kept.clear(),
-            Matching::Kept => laid.kept.append(&mut ids),
-        }
-        Ok(())
-    }
-
-    /// Put what was laid, or what was before, on the adapter, if it is not there; what is there is refreshed where it is
-    /// stale. `shape` is the garment's, if it is there already.
-    fn load(
-        &mut self,
-        renderer: &Renderer,
-        state: State,
-        parts: &[ScenePart],
-        shape: Option<Arc<LoadedShape>>,
-    ) -> Option<&Loaded> {
-        let request = ProofRequest::default();
-        let pictures = if state == State::Before { &self.pristine } else { &self.laid.as_ref()?.pictures };
-        let garment = &self.session.garment;
-        let loaded = &mut self.loaded[state as usize];
-        let materials = || materials(garment, pictures, &request);
-        match loaded {
-            Some(loaded) if state == State::After && self.stale.iter().any(|areas| !areas.is_empty()) => {
-                let materials = materials();
-                for (number, areas) in self.stale.iter().enumerate().filter(|(_, areas)| !areas.is_empty()) {
-                    renderer.refresh(loaded, number, &materials[number], areas);
-                }
-            }
-            Some(_) => {}
-            None => {
-                // All of each texture: what is asked for next may be nearer.
-                let whole = vec![f32::MAX; garment.sets.len() + 1];
-                *loaded = Some(match shape {
-                    Some(shape) => renderer.dressed(shape, &materials(), &whole),
-                    None => renderer.load(&scene(garment, pictures, parts, &request), &whole),
-                });
-            }
-        }
-        if state == State::After {
-            self.stale.iter_mut().for_each(Vec::clear);
-        }
-        loaded.as_ref()
-    }
-}
-
 /// Textures and an adapter, made ready once.
 pub struct Dresser {
     path: PathBuf,
     form: Arc<Form>,
-    levels: Vec<Level>,
-    renderer: Result<Renderer, String>,
-    light: Light,
-    lit: Option<LoadedLight>,
+    brush: Brush,
+    /// The job as it was opened.
+    job: Arc<Job>,
+    /// The garment's triangles, once they are on the adapter.
+    shape: Option<Arc<LoadedShape>>,
+    clay: Option<Loaded>,
+    /// The textures at full size, until they are kept at the finer of both sizes.
+    whole: Option<Vec<Vec<Stored>>>,
+    /// By fineness.
+    levels: [Option<Level>; 2],
 }
 
 impl std::fmt::Debug for Dresser {
@@ -295,53 +86,56 @@ impl std::fmt::Debug for Dresser {
 }
 
 impl Dresser {
-    /// Read a job's textures, keep them at the size of a screen, and look for an adapter; without one, garments are dressed but not
-    /// drawn. Peak memory is that of all textures at full size, once; 4096² textures keep a quarter of it.
+    /// Read a job's textures and look for an adapter; without one, garments are dressed but not drawn. What it takes is made one after the
+    /// other; see [`Dresser::new`].
     ///
     /// # Errors
     /// When a texture cannot be read.
-    pub fn open(path: &Path, form: Arc<Form>, task: &Task) -> Result<Self, SessionError> {
-        let look = || Renderer::new().map_err(|error| format!("{error}. {}.", error.next()));
-        Self::with(path, form, look, task)
+    pub fn open(job: Arc<Job>, path: &Path, form: Arc<Form>, task: &Task) -> Result<Self, SessionError> {
+        let textures = Textures::read(&job, path, task)?;
+        let mut dresser = Self::new(job, path.to_owned(), form, task.stage("adapter", Brush::find));
+        dresser.dress(textures)?;
+        Ok(dresser)
     }
 
-    /// As [`Self::open`] without looking for an adapter, `why` in two sentences: garments are dressed but not drawn.
+    /// A garment without its textures: it can be seen in clay. `job` says which they are.
+    pub const fn new(job: Arc<Job>, path: PathBuf, form: Arc<Form>, brush: Brush) -> Self {
+        Self { path, form, brush, job, shape: None, clay: None, whole: None, levels: [None, None] }
+    }
+
+    /// Give it its textures. They are held at full size until they are first laid finely; of 4096² then a quarter is kept.
     ///
     /// # Errors
-    /// When a texture cannot be read.
-    pub fn undrawn(path: &Path, form: Arc<Form>, why: &str, task: &Task) -> Result<Self, SessionError> {
-        Self::with(path, form, || Err(why.to_owned()), task)
-    }
-
-    fn with(
-        path: &Path,
-        form: Arc<Form>,
-        renderer: impl FnOnce() -> Result<Renderer, String>,
-        task: &Task,
-    ) -> Result<Self, SessionError> {
-        let mut session = Session::look(path, task)?;
-        // Patches are read when a job that is laid wants them.
-        session.job.placements.clear();
-        let pictures = session.load(task)?;
-        let garment = &session.garment;
-        let small = task.stage("shrink", || Fineness::ALL.map(|fineness| small(garment, &pictures, fineness.texels())));
-        drop(pictures);
-        let levels = small.into_iter().map(|pristine| level(path, pristine, task)).collect::<Result<Vec<_>, _>>()?;
-        let renderer = task.stage("adapter", renderer);
-        Ok(Self { path: path.to_owned(), form, levels, renderer, light: Light::default(), lit: None })
+    /// When what is kept beside the job cannot be read.
+    pub fn dress(&mut self, textures: Textures) -> Result<(), SessionError> {
+        let Textures { whole, coarse } = textures;
+        self.levels = [Some(Level::new(&self.job, self.form.garment().clone(), coarse, &self.path)?), None];
+        self.whole = Some(whole);
+        self.clay = None;
+        Ok(())
     }
 
     /// Why nothing can be drawn, in two sentences; `None` when it can.
     pub fn without_adapter(&self) -> Option<&str> {
-        self.renderer.as_ref().err().map(String::as_str)
+        self.brush.renderer().err()
     }
 
     /// Whether a program draws, not a card.
     pub fn is_software(&self) -> bool {
-        self.renderer.as_ref().is_ok_and(|renderer| renderer.info().software)
+        self.brush.renderer().is_ok_and(|renderer| renderer.info().software)
     }
 
-    /// Lay a job over the textures, unless it is laid already; whether it was not. Patches are read when they first appear.
+    /// Whether anything was laid coarsely yet.
+    pub fn is_laid(&self) -> bool {
+        self.level(Fineness::Coarse).is_some_and(|level| level.laid.is_some())
+    }
+
+    const fn level(&self, fineness: Fineness) -> Option<&Level> {
+        self.levels[fineness as usize].as_ref()
+    }
+
+    /// Lay a job over the textures, unless it is laid already; whether it was not. Patches are read when they first appear. Before there are
+    /// textures nothing is laid.
     ///
     /// # Errors
     /// As a build, also when the task is cancelled: what was laid before is then still shown.
@@ -349,17 +143,23 @@ impl Dresser {
         self.lay_matched(job, fineness, Matching::Own, task)
     }
 
-    /// As [`Self::lay`] coarsely, for a look while something moves: placements keep the match they had before it moved. Laid again, they
-    /// are matched to the cloth where they lie.
+    /// As [`Self::lay`] coarsely, for a quick look: placements keep the match they had before something moved, or borrow that of one like them.
+    /// Laid again, they are matched to the cloth where they lie.
     ///
     /// # Errors
     /// As [`Self::lay`].
-    pub fn lay_moving(&mut self, job: &Arc<Job>, task: &Task) -> Result<bool, ProofError> {
+    pub fn lay_quickly(&mut self, job: &Arc<Job>, task: &Task) -> Result<bool, ProofError> {
         self.lay_matched(job, Fineness::Coarse, Matching::Kept, task)
     }
 
     fn lay_matched(&mut self, job: &Arc<Job>, fineness: Fineness, matching: Matching, task: &Task) -> Result<bool, ProofError> {
-        let level = &mut self.levels[fineness as usize];
+        if let Some(whole) = self.whole.take_if(|_| fineness == Fineness::Fine) {
+            let garment = self.form.garment();
+            let pristine = task.stage("shrink", || small(&garment.sets, &whole, fineness.texels()));
+            drop(whole);
+            self.levels[1] = Some(Level::new(&self.job, garment.clone(), pristine, &self.path).map_err(ProofError::from)?);
+        }
+        let Some(level) = &mut self.levels[fineness as usize] else { return Ok(false) };
         if level.laid.as_ref().is_some_and(|laid| laid.is_of(job, matching)) {
             return Ok(false);
         }
@@ -382,29 +182,7 @@ impl Dresser {
     /// The base colour of a map set as it was laid last, at most `most` pixels to a side, for screens; `None` before anything was laid,
     /// or without one. Where it was asked before, only what was laid since is made anew.
     pub fn flat(&mut self, set: usize, fineness: Fineness, most: usize) -> Option<Picture> {
-        let level = &mut self.levels[fineness as usize];
-        let pictures = &level.laid.as_ref()?.pictures;
-        let (file, role) = base_color(level.session.garment.sets.get(set)?)?;
-        let picture = &pictures[set][file];
-        let Size { width, height } = picture.size;
-        let longest = width.max(height);
-        if longest <= most {
-            let flat = level.flat[set].get_or_insert_with(|| {
-                let rgb = codes(picture, &role.coding, Rect::whole(picture.size));
-                Flat { picture: Picture { width: width as u32, height: height as u32, rgb }, stale: Vec::new() }
-            });
-            for part in flat.stale.drain(..) {
-                let new = codes(picture, &role.coding, part);
-                for (row, line) in new.chunks_exact(3 * part.width).enumerate() {
-                    let at = 3 * ((part.y + row) * width + part.x);
-                    flat.picture.rgb[at..at + line.len()].copy_from_slice(line);
-                }
-            }
-            return Some(flat.picture.clone());
-        }
-        let Map::Color(color) = picture.decode(Kind::Color, &role.coding, Rect::whole(picture.size)) else { return None };
-        let side = |side: usize| (side * most / longest).max(1);
-        Some(shown(&area_resize(&color, side(width), side(height))))
+        self.levels[fineness as usize].as_mut()?.flat(set, most)
     }
 
     /// Draw the garment as it was laid last; `None` before anything was laid.
@@ -412,160 +190,42 @@ impl Dresser {
     /// # Errors
     /// When there is no adapter, it refuses, or the task is cancelled.
     pub fn draw(&mut self, state: State, fineness: Fineness, view: &View, task: &Task) -> Result<Option<Picture>, ProofError> {
-        let Ok(renderer) = &self.renderer else { return Ok(None) };
-        let shape = self.levels.iter().flat_map(|level| &level.loaded).flatten().next().map(Loaded::shape);
-        let Some(loaded) = self.levels[fineness as usize].load(renderer, state, self.form.parts(), shape) else {
-            return Ok(None);
-        };
-        let light = match &self.lit {
-            Some(lit) if view.quick => lit.with_key_of(&self.light.with_key_carried(&view.camera)),
-            _ => renderer.load_light(&self.light.carried(&view.camera)),
-        };
-        let settings = StillSettings {
-            width: view.size[0],
-            height: view.size[1],
-            samples: view.samples,
-            shadow_side: view.quick.then_some(512),
-            open_sky: view.quick,
-            keeps_shadow: view.keeps_shadow,
-            backdrop: view.backdrop.map(|wanted| ViewTransform::default().undone(wanted)),
-            ..StillSettings::default()
-        };
-        let picture = renderer.still_in(loaded, &view.camera, &light, &settings, task)?;
-        self.lit = Some(light);
-        Ok(Some(picture))
+        let (Ok(renderer), Some(level)) = (self.brush.renderer(), &mut self.levels[fineness as usize]) else { return Ok(None) };
+        let shape = self.shape.get_or_insert_with(|| renderer.shape(self.form.parts()));
+        let Some(loaded) = level.load(renderer, state, shape) else { return Ok(None) };
+        paint(&mut self.brush, loaded, view, task)
+    }
+
+    /// Draw the garment as if it were of grey clay: its shape is known before its textures are. `None` without an adapter.
+    ///
+    /// # Errors
+    /// As [`Self::draw`].
+    pub fn draw_clay(&mut self, view: &View, task: &Task) -> Result<Option<Picture>, ProofError> {
+        let Ok(renderer) = self.brush.renderer() else { return Ok(None) };
+        let shape = self.shape.get_or_insert_with(|| renderer.shape(self.form.parts()));
+        let garment = self.form.garment();
+        let loaded = self.clay.get_or_insert_with(|| {
+            let clay = materials(garment, &[], &ProofRequest::default());
+            // What shows no map set shows clay anyway; all others do as well.
+            let clay: Vec<_> = std::iter::repeat_n(clay, garment.sets.len() + 1).flatten().collect();
+            renderer.dressed(Arc::clone(shape), &clay, &vec![1.0; clay.len()])
+        });
+        paint(&mut self.brush, loaded, view, task)
     }
 }
 
-/// The textures beneath what was laid last, where they are still at hand.
-fn beneath_of<'a>(laid: &Option<Laid>, pristine: &'a [Vec<Stored>], worn: [&'a Option<Worn>; 2]) -> Option<&'a [Vec<Stored>]> {
-    let wear = &laid.as_ref()?.job.wear;
-    if wear.is_empty() {
-        return Some(pristine);
-    }
-    worn.into_iter().flatten().find(|(known, _)| known == wear).map(|(_, pictures)| pictures.as_slice())
-}
-
-/// Whether two jobs give the same pictures.
-fn looks_same(one: &Job, other: &Job) -> bool {
-    one.placements == other.placements && one.wear == other.wear && one.patches == other.patches
-}
-
-fn level(path: &Path, pristine: Vec<Vec<Stored>>, task: &Task) -> Result<Level, SessionError> {
-    let mut session = Session::look(path, task)?;
-    for (set, pictures) in session.garment.sets.iter_mut().zip(&pristine) {
-        for (file, picture) in set.files.iter_mut().zip(pictures) {
-            file.size = picture.size;
-        }
-    }
-    let stale = vec![Vec::new(); session.garment.sets.len()];
-    let flat = session.garment.sets.iter().map(|_| None).collect();
-    Ok(Level {
-        session,
-        pristine,
-        worn: None,
-        worn_before: None,
-        wear_ground: None,
-        ground: None,
-        laid: None,
-        loaded: [None, None],
-        stale,
-        fresh: None,
-        flat,
-    })
-}
-
-/// Pictures no more than `texels` to a side, or as little more as a whole number of times smaller allows.
-fn small(garment: &Garment, pictures: &[Vec<Stored>], texels: usize) -> Vec<Vec<Stored>> {
-    let of_set = |(set, pictures): (&MapSet, &Vec<Stored>)| {
-        let files = set.files.par_iter().zip(pictures);
-        files
-            .map(|(file, picture)| match times_smaller(picture.size, texels) {
-                1 => picture.clone(),
-                times => shrink(picture, &file.roles, times),
-            })
-            .collect()
+fn paint(brush: &mut Brush, loaded: &Loaded, view: &View, task: &Task) -> Result<Option<Picture>, ProofError> {
+    let light = task.stage("light", || brush.light(&view.camera, view.quick));
+    let (Ok(renderer), Some(light)) = (brush.renderer(), light) else { return Ok(None) };
+    let settings = StillSettings {
+        width: view.size[0],
+        height: view.size[1],
+        samples: view.samples,
+        shadow_side: view.quick.then_some(512),
+        open_sky: view.quick,
+        keeps_shadow: view.keeps_shadow,
+        backdrop: view.backdrop.map(|wanted| ViewTransform::default().undone(wanted)),
+        ..StillSettings::default()
     };
-    garment.sets.iter().zip(pictures).map(of_set).collect()
-}
-
-/// The least whole number of times that a size can be divided by to have sides of at most `texels`; 1 when none does.
-fn times_smaller(size: Size, texels: usize) -> usize {
-    let fits = |times: &usize| size.width.max(size.height) <= texels * times;
-    let divides = |times: &usize| size.width.is_multiple_of(*times) && size.height.is_multiple_of(*times);
-    (1..=64).find(|times| fits(times) && divides(times)).unwrap_or(1)
-}
-
-/// What pictures take.
-fn bytes(pictures: &[Vec<Stored>]) -> usize {
-    let of_sample = |samples: &Samples| match samples {
-        Samples::U8(_) => 1,
-        Samples::U16(_) | Samples::F16(_) => 2,
-        Samples::F32(_) => 4,
-    };
-    let of = |picture: &Stored| picture.size.area() * picture.layout.components() * of_sample(&picture.samples);
-    pictures.iter().flatten().map(of).sum()
-}
-
-/// Note where the pictures of a map set differ, of which one is `shown` flat.
-fn note_differing(
-    old: &[Stored],
-    new: &[Stored],
-    stale: &mut Vec<(Rect, Size)>,
-    mut flat: Option<&mut Flat>,
-    shown: Option<usize>,
-) {
-    for (file, (old, new)) in old.iter().zip(new).enumerate() {
-        let parts = differing(new, old);
-        stale.extend(parts.iter().map(|part| (*part, new.size)));
-        if let Some(flat) = flat.as_deref_mut().filter(|_| shown == Some(file)) {
-            flat.stale.extend(parts);
-        }
-    }
-}
-
-/// The parts of tiles in which two pictures differ.
-fn differing(one: &Stored, other: &Stored) -> Vec<Rect> {
-    let Size { width, height } = one.size;
-    let rows: Vec<usize> = (0..height).step_by(TILE).collect();
-    let of_row = |&y: &usize| {
-        let tile = move |x: usize| Rect::new(x, y, TILE.min(width - x), TILE.min(height - y));
-        (0..width).step_by(TILE).filter_map(|x| one.differing_part(other, tile(x))).collect::<Vec<_>>()
-    };
-    rows.par_iter().flat_map_iter(of_row).collect()
-}
-
-/// The file that holds a map set's base colour.
-fn base_color(set: &MapSet) -> Option<(usize, &MapRole)> {
-    let of = |file: &'_ MapFile| file.roles.iter().position(|role| role.channel == Channel::BaseColor);
-    set.files.iter().enumerate().find_map(|(number, file)| Some((number, &file.roles[of(file)?])))
-}
-
-/// The colours of a part of a picture as a screen shows them, row by row.
-fn codes(picture: &Stored, coding: &Coding, part: Rect) -> Vec<u8> {
-    const ROWS: usize = 32;
-    let strips: Vec<usize> = (part.y..part.bottom()).step_by(ROWS).collect();
-    let strip = |&y: &usize| {
-        let rows = Rect::new(part.x, y, part.width, ROWS.min(part.bottom() - y));
-        match picture.decode(Kind::Color, coding, rows) {
-            Map::Color(color) => color.texels().iter().flat_map(|light| light.0.map(srgb_code)).collect::<Vec<u8>>(),
-            _ => vec![0; 3 * rows.width * rows.height],
-        }
-    };
-    strips.par_iter().map(strip).collect::<Vec<_>>().concat()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn textures_are_divided_without_rest() {
-        for (size, texels, times) in
-            [([4096, 4096], 512, 8), ([4096, 2048], 2048, 2), ([500, 500], 512, 1), ([1536, 1000], 512, 4)]
-        {
-            assert_eq!(times_smaller(Size::new(size[0], size[1]), texels), times, "{size:?} to {texels}");
-        }
-        assert_eq!(times_smaller(Size::new(1021, 1021), 512), 1, "a prime stays whole");
-    }
+    Ok(Some(renderer.still_in(loaded, &view.camera, &light, &settings, task)?))
 }

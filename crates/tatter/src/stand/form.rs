@@ -1,6 +1,5 @@
 //! The garment's shape: what lies under a finger, and how placements lie on it.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -17,7 +16,7 @@ use tatter_garment::view::Viewer;
 use tatter_proof::{Camera, ScenePart};
 
 use crate::place::{placeable, sizes};
-use crate::proof::studio::parts;
+use crate::proof::studio::{mesh_tangents, parts_by};
 use crate::session::SessionError;
 
 /// A map set as it lies flat: its name and the edges of its islands.
@@ -100,11 +99,15 @@ impl Form {
     /// When the mesh cannot be read, or nothing tells its scale.
     pub fn read(job: &Job, path: &Path, task: &Task) -> Result<Self, SessionError> {
         let garment = task.stage("mesh", || placeable(job, path))?;
-        let viewer = Viewer::new(&garment);
-        let parts = parts(&garment, &viewer);
+        let (viewer, tangents) = rayon::join(
+            || task.stage("surface", || Viewer::new(&garment)),
+            || task.stage("tangents", || mesh_tangents(&garment)),
+        );
+        let search = || task.stage("search", || viewer.surface().be_searched());
+        let islands = || task.stage("islands", || sheets(&garment, &viewer));
+        let split = || task.stage("parts", || parts_by(&garment, &viewer, &tangents));
+        let (((), sheets), parts) = rayon::join(|| rayon::join(search, islands), split);
         let (surface, sets) = viewer.into_parts();
-        task.stage("search", || surface.be_searched());
-        let sheets = sheets(&garment, &surface, &sets);
         let millimetres = if garment.mesh.is_some() { f64::from(garment.mm_per_unit) } else { 1.0 };
         let triangles = surface.faces().len();
         let footprints = Arc::default();
@@ -318,22 +321,27 @@ fn crossing(from: DVec3, along: DVec3, [a, b, c]: [DVec3; 3]) -> Option<(f64, [f
     (w >= 0.0 && v + w <= 1.0 && way > 0.0).then_some((way, [1.0 - v - w, v, w]))
 }
 
-/// How many faces have an edge, by its ends in millionths of the texture.
-type Edges = BTreeMap<[[i64; 2]; 2], (u32, [Vec2; 2])>;
-
 /// The map sets with the edges that only one of their faces has.
-fn sheets(garment: &Garment, surface: &Surface, sets: &[Option<usize>]) -> Vec<Sheet> {
-    let mut edges: Vec<Edges> = vec![BTreeMap::new(); garment.sets.len()];
-    for (face, set) in surface.faces().iter().zip(sets) {
-        let Some(set) = set else { continue };
+fn sheets(garment: &Garment, viewer: &Viewer<'_>) -> Vec<Sheet> {
+    // By map set and ends in millionths of the texture: finer than any texel.
+    let edges_of = |(number, face): (usize, &Face)| {
+        let set = viewer.set_of(number)?;
         let first = face.uv_centre().floor();
         let corners = face.uvs.map(|uv| uv - first);
-        for i in 0..3 {
+        Some([0, 1, 2].map(|i| {
             let ends = [corners[i], corners[(i + 1) % 3]];
-            // A millionth of the texture: finer than any texel.
             let mut key = ends.map(|p| [(p.x * 1e6).round() as i64, (p.y * 1e6).round() as i64]);
             key.sort_unstable();
-            edges[*set].entry(key).or_insert((0, ends.map(|p| p.as_vec2()))).0 += 1;
+            ((set, key), ends.map(|p| p.as_vec2()))
+        }))
+    };
+    let mut edges: Vec<_> =
+        viewer.surface().faces().par_iter().enumerate().filter_map(edges_of).flat_map_iter(|edges| edges).collect();
+    edges.par_sort_unstable_by_key(|(key, _)| *key);
+    let mut lone: Vec<Vec<[Vec2; 2]>> = vec![Vec::new(); garment.sets.len()];
+    for alike in edges.chunk_by(|one, other| one.0 == other.0) {
+        if let [((set, _), ends)] = alike {
+            lone[*set].push(*ends);
         }
     }
     let name = |number: usize| {
@@ -342,8 +350,7 @@ fn sheets(garment: &Garment, surface: &Surface, sets: &[Option<usize>]) -> Vec<S
         let tiled = garment.sets.iter().filter(|other| other.material == set.material).count() > 1;
         if tiled { format!("{material} {}", 1001 + set.tile.u + 10 * set.tile.v) } else { material.to_owned() }
     };
-    let lone = |of: Edges| of.into_values().filter(|(count, _)| *count == 1).map(|(_, ends)| ends).collect();
-    edges.into_iter().enumerate().map(|(number, of)| Sheet { name: name(number), edges: lone(of) }).collect()
+    lone.into_iter().enumerate().map(|(number, edges)| Sheet { name: name(number), edges }).collect()
 }
 
 #[cfg(test)]

@@ -62,7 +62,7 @@ impl Content<'_> {
              <h3 id=\"patch-{}-name\">{}</h3>\n{}</div>\n<ul class=\"maps\" aria-label=\"Maps\">\n{}</ul>\n</article>\n",
             number,
             number,
-            picture(thumb(patch), &format!("{name}, lit, on a checker"))?,
+            picture(thumb(patch), &format!("{name}, lit"))?,
             number,
             name,
             figures(self.described(patch)),
