@@ -6,7 +6,7 @@ use tatter::history::Edit;
 use tatter_core::model::Placement;
 
 use super::WHOLE;
-use super::handles::{Chalk, chalk};
+use super::handles::{Chalk, chalk, drawn_by};
 use super::line::flat_line_ui;
 use super::solid::said;
 use crate::command::Command;
@@ -98,8 +98,7 @@ fn middle_ui(
     let is_hot = handle.hovered() || handle.dragged();
     ui.painter().circle_stroke(middle, KNOB, Stroke::new(4.6, dark.gamma_multiply(0.8)));
     ui.painter().circle_stroke(middle, KNOB, Stroke::new(2.2, if is_hot { colors.held } else { light }));
-    if handle.dragged()
-        && handle.drag_delta() != egui::Vec2::ZERO
+    if drawn_by(&handle) != egui::Vec2::ZERO
         && let Some(pos) = handle.interact_pointer_pos()
         && let Some(touch) = form.touch_flat(open.sheet, place(pos))
     {

@@ -165,12 +165,18 @@ fn apart(middle: Pos2, knob: Pos2) -> Pos2 {
     }
 }
 
+/// How far the pointer drew a handle since the last frame. A hand that is faster than frames moves on and lets go within one.
+pub(crate) fn drawn_by(handle: &Response) -> egui::Vec2 {
+    let is_drawn = handle.dragged() || handle.drag_stopped();
+    if is_drawn { handle.ctx.input(|input| input.pointer.delta()) } else { egui::Vec2::ZERO }
+}
+
 /// While a handle is dragged, the placement follows the pointer; `start` is the placement as it was when the drag began.
 fn drag(ui: &Ui, handle: &Response, asked: &mut Vec<Command>, follow: impl Fn(Pos2, Pos2) -> Option<Placement>) {
-    if handle.dragged()
-        && let Some(pos) = handle.interact_pointer_pos()
-        && (handle.drag_delta() != egui::Vec2::ZERO)
-        && let Some(placement) = follow(pos, pos - handle.drag_delta())
+    let moved = drawn_by(handle);
+    if let Some(pos) = handle.interact_pointer_pos()
+        && moved != egui::Vec2::ZERO
+        && let Some(placement) = follow(pos, pos - moved)
     {
         asked.push(Command::Drag(Edit::Change(Box::new(placement))));
     }

@@ -4,7 +4,7 @@ use egui::{Id, Painter, Pos2, Response, Ui};
 use glam::Vec2;
 use tatter::stand::{Form, Line};
 
-use super::handles::{Chalk, STEP_MM, Sight, arrows, chalk, facing, knob_ui};
+use super::handles::{Chalk, STEP_MM, Sight, arrows, chalk, drawn_by, facing, knob_ui};
 use crate::command::{Command, OnLine};
 use crate::look::Palette;
 use crate::open::Open;
@@ -73,8 +73,7 @@ fn follow(
     asked: &mut Vec<Command>,
     touch: impl Fn(Pos2) -> Option<tatter::stand::Touch>,
 ) -> bool {
-    if knob.dragged()
-        && knob.drag_delta() != egui::Vec2::ZERO
+    if drawn_by(knob) != egui::Vec2::ZERO
         && let Some(touch) = knob.interact_pointer_pos().and_then(touch)
     {
         asked.push(Command::Line(OnLine::Corner(number, touch)));

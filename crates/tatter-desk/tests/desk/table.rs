@@ -72,6 +72,23 @@ fn a_patch_is_laid_turned_undone_saved_delivered_and_put_back() -> Tried<()> {
     Ok(())
 }
 
+/// A desk that draws slower than the hand moves loses nothing of its way.
+#[test]
+fn a_piece_lies_where_the_hand_let_go_of_it() -> Tried<()> {
+    let shop = Workshop::new()?;
+    let mut person = Person::at(&shop.job());
+    person.press("rip, 100 × 100 mm");
+    person.touch("Solid view", [0.5, 0.5]);
+    let from = person.middle_of("Move rip-1");
+    let to = from + egui::vec2(60.0, 40.0);
+    person.fling(from, to);
+    let there = person.middle_of("Move rip-1");
+    assert!(there.distance(to) < 2.0, "let go at {to:?} it lies at {there:?}");
+    person.press("Undo");
+    assert!(person.middle_of("Move rip-1").distance(from) < 2.0, "and that was one step");
+    Ok(())
+}
+
 /// The command line's own functions on a copy of the same job give the same bytes.
 #[test]
 fn the_desk_delivers_what_the_command_line_does() -> Tried<()> {
