@@ -1,6 +1,6 @@
 //! Which faces touch: corners at one place are one corner, whatever their UV or part.
 
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 
 use glam::DVec3;
 use rayon::prelude::*;
@@ -88,10 +88,8 @@ fn weld(faces: &[Face]) -> Vec<[u32; 3]> {
     let (low, high) = all().fold((DVec3::MAX, DVec3::MIN), |(low, high), p| (low.min(p), high.max(p)));
     let reach = ((high - low).length() * 2e-6).max(1e-9);
     let cell_of = |p: DVec3| ((p - low) / (4.0 * reach)).floor().as_i64vec3();
-    let mut cells: HashMap<[i64; 3], Vec<u32>> = HashMap::new();
+    let mut cells: BTreeMap<[i64; 3], Vec<u32>> = BTreeMap::new();
     let mut places: Vec<DVec3> = Vec::new();
-    // Most corners lie where one lay before, to the bit.
-    let mut known: HashMap<[u64; 3], u32> = HashMap::new();
     let mut number = |p: DVec3| {
         let (first, last) = (cell_of(p - reach), cell_of(p + reach));
         for x in first.x..=last.x {
@@ -109,6 +107,19 @@ fn weld(faces: &[Face]) -> Vec<[u32; 3]> {
         cells.entry(cell_of(p).to_array()).or_default().push(new);
         new
     };
-    let mut known_number = |p: DVec3| *known.entry(p.to_array().map(f64::to_bits)).or_insert_with(|| number(p));
-    faces.iter().map(|face| face.corners.map(&mut known_number)).collect()
+    // Most corners lie where one lay before, to the bit: only the first of each is looked for.
+    let place = |i: u32| faces[i as usize / 3].corners[i as usize % 3];
+    let mut order: Vec<([u64; 3], u32)> =
+        (0..3 * faces.len() as u32).into_par_iter().map(|i| (place(i).to_array().map(f64::to_bits), i)).collect();
+    order.par_sort_unstable();
+    let mut firsts = vec![0u32; order.len()];
+    for alike in order.chunk_by(|(a, _), (b, _)| a == b) {
+        alike.iter().for_each(|&(_, i)| firsts[i as usize] = alike[0].1);
+    }
+    let mut numbers: Vec<u32> = Vec::with_capacity(firsts.len());
+    for (i, &first) in (0u32..).zip(&firsts) {
+        let known = numbers.get(first as usize).copied();
+        numbers.push(known.unwrap_or_else(|| number(place(i))));
+    }
+    numbers.as_chunks::<3>().0.to_vec()
 }
