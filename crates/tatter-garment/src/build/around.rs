@@ -75,17 +75,12 @@ fn texels(
     most: f64,
     takes: &dyn Fn([usize; 2], f64) -> bool,
 ) -> Vec<Near> {
-    let ring = &prepared.ring;
     let mut found = Vec::new();
     for draw in draws {
         for y in draw.bounds.y0..draw.bounds.y1 {
             for (x, chance) in drawn(draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1), y, most) {
                 let (px, py) = draw.patch_at(x, y);
-                let (cx, cy) = (px * prepared.cells_per_texel[0], py * prepared.cells_per_texel[1]);
-                if cx < 0.0 || cy < 0.0 || cx >= ring.width() as f64 || cy >= ring.height() as f64 {
-                    continue;
-                }
-                if takes([cx as usize, cy as usize], chance) {
+                if prepared.cell(px, py).is_some_and(|cell| takes(cell, chance)) {
                     found.push(Near {
                         x: x as usize,
                         y: y as usize,

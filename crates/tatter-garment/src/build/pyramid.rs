@@ -143,6 +143,13 @@ impl Prepared {
         }
     }
 
+    /// The coarse cell of a place in patch texels; `None` beyond the canvas.
+    pub(super) fn cell(&self, x: f64, y: f64) -> Option<[usize; 2]> {
+        let (cx, cy) = (x * self.cells_per_texel[0], y * self.cells_per_texel[1]);
+        let within = cx >= 0.0 && cy >= 0.0 && cx < self.coarse.width() as f64 && cy < self.coarse.height() as f64;
+        within.then_some([cx as usize, cy as usize])
+    }
+
     /// Whether any cover lies within one coarse cell of a place in patch texels.
     pub(super) fn may_cover(&self, x: f64, y: f64) -> bool {
         let at = |v: f64, n: usize| (v.max(0.0) as usize).min(n - 1);

@@ -43,14 +43,11 @@ pub(super) fn local_height(
         for y in draw.bounds.y0..draw.bounds.y1 {
             for (x, _) in drawn(draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1), y, share) {
                 let (px, py) = draw.patch_at(x, y);
-                let (cx, cy) = (px * prepared.cells_per_texel[0], py * prepared.cells_per_texel[1]);
-                if cx < 0.0 || cy < 0.0 || cx >= ring.width() as f64 || cy >= ring.height() as f64 {
-                    continue;
-                }
+                let Some([cx, cy]) = prepared.cell(px, py) else { continue };
                 let mm = f64::from(height_at(stored, role, x as usize, y as usize));
                 let (dx, dy) = (px / size.0 - 0.5, py / size.1 - 0.5);
-                rim.add(f64::from(ring.get(cx as usize, cy as usize)), dx, dy, mm);
-                under.add(f64::from(prepared.coarse.get(cx as usize, cy as usize)), dx, dy, mm);
+                rim.add(f64::from(ring.get(cx, cy)), dx, dy, mm);
+                under.add(f64::from(prepared.coarse.get(cx, cy)), dx, dy, mm);
             }
         }
     }

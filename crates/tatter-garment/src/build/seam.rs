@@ -140,11 +140,8 @@ impl FitContext<'_> {
                 for y in (draw.bounds.y0..draw.bounds.y1).step_by(step) {
                     for x in draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1).step_by(step) {
                         let (px, py) = draw.patch_at(x, y);
-                        let (cx, cy) = (px * prepared.cells_per_texel[0], py * prepared.cells_per_texel[1]);
-                        if cx < 0.0 || cy < 0.0 || cx >= width as f64 || cy >= height as f64 {
-                            continue;
-                        }
-                        let cell = cy as usize * width + cx as usize;
+                        let Some([cx, cy]) = prepared.cell(px, py) else { continue };
+                        let cell = cy * width + cx;
                         if wants.texels()[cell] != 0 {
                             continue;
                         }
