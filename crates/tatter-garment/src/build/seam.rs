@@ -181,7 +181,7 @@ impl Cloths {
             let length = if dx != 0 && dy != 0 { std::f32::consts::FRAC_1_SQRT_2 } else { 1.0 };
             (UNITS * length * (apart[i] + apart[j]) / (edge + 2.0 * EVEN)) as i32
         };
-        Image::from_vec(width, height, GridCut::new(width, height, |i| 100_000_000 * wants.texels()[i], link).solve())
+        Image::from_vec(width, height, GridCut::banded(width, height, |i| 100_000_000 * wants.texels()[i], link))
     }
 }
 
