@@ -142,9 +142,9 @@ fn files_too_large_or_of_no_kind_are_named() -> Checked<()> {
     for (name, said) in [("empty.png", "the file is empty"), ("folder.png", "this is a folder, not a picture")] {
         let path = folder.path().join(name);
         if name == "empty.png" {
-            std::fs::write(&path, [])?
+            std::fs::write(&path, [])?;
         } else {
-            std::fs::create_dir(&path)?
+            std::fs::create_dir(&path)?;
         }
         let errors = [
             read_photo(&path, &SMALL).err().ok_or("it was read")?,

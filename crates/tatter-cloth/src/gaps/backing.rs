@@ -321,8 +321,9 @@ mod tests {
         let pale = LinearRgb([0.70, 0.78, 0.76]);
         let dark = LinearRgb([0.06, 0.08, 0.10]);
         let ring = |wide: f32| move |x: usize, y: usize| ((x as f32 - 31.5).hypot(y as f32 - 31.5) - 6.0).abs() < 0.5 * wide;
-        let denim =
-            |flecks: bool| move |x: usize, y: usize| if flecks && x % 6 == 0 && y % 8 == 0 { pale.times(0.7) } else { dark };
+        let denim = |flecks: bool| {
+            move |x: usize, y: usize| if flecks && x.is_multiple_of(6) && y.is_multiple_of(8) { pale.times(0.7) } else { dark }
+        };
         let seen = |flecks: bool, wide: f32| {
             let on = ring(wide);
             found_in(denim(flecks), move |x, y, _| if ring(wide)(x, y) { pale } else { dark }, on).is_some()
