@@ -102,9 +102,9 @@ def main(folder):
 
 
 def compare(folder, maps):
-    """How far the two results lie apart, where either changed anything, in codes of 8 bits."""
+    """How far the two results lie apart, where either changed anything, in codes of 8 bits; of placements that follow no cloth."""
     for r in ROLES:
-        built = cv2.imread(os.path.join(folder, "bench.tatter", "built", f"canvas_{r}.png"), cv2.IMREAD_UNCHANGED)
+        built = cv2.imread(os.path.join(folder, "plain.tatter", "built", f"canvas_{r}.png"), cv2.IMREAD_UNCHANGED)
         if built is None:
             continue
         clean = cv2.imread(os.path.join(folder, "maps", f"canvas_{r}.png"), cv2.IMREAD_UNCHANGED)

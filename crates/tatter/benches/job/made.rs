@@ -9,7 +9,7 @@ use tatter::scatter::{ScatterRequest, scatter_job};
 use tatter_core::angle::Angle;
 use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::image::{Coding, Depth, HeightRange, Image, LinearRgb, Map, Stored, Transfer, Unit};
-use tatter_core::model::{Match, Origin, Patch, PatchMap, PatchRef, Placement, ScaleSource, Scatter, Spot, Subject};
+use tatter_core::model::{Match, MatchMode, Origin, Patch, PatchMap, PatchRef, Placement, ScaleSource, Scatter, Spot, Subject};
 use tatter_core::rng::Rng;
 use tatter_core::task::Task;
 use tatter_core::units::Mm;
@@ -126,7 +126,8 @@ fn patch(woven: Woven) -> Patch {
     }
 }
 
-/// Twenty placements on the bare map set, and the same in texels for the reference.
+/// Twenty placements on the bare map set, the same as they are for a comparison (no colour, relief or edge follows the cloth), and the same in
+/// texels for the reference.
 fn job(folder: &Path) -> Done<()> {
     let path = folder.join("bench.tatter.toml");
     let request = GarmentRequest { source: folder.join("maps"), mm_per_uv: Some(SPAN_MM), ..GarmentRequest::default() };
@@ -151,6 +152,10 @@ fn job(folder: &Path) -> Done<()> {
         texels.push(format!("{{\"size_px\": {size}, \"centre_px\": [{x}, {y}], \"turn_deg\": {turn}}}"));
     }
     fs::write(folder.join("placements.json"), format!("[{}]\n", texels.join(",\n ")))?;
+    let mut plain = job.clone();
+    plain.name = "plain".into();
+    plain.placements.iter_mut().for_each(|placement| placement.matching.mode = Some(MatchMode::None));
+    write_job(&folder.join("plain.tatter.toml"), &plain)?;
     // Last, since it says that the folder is complete.
     Ok(write_job(&path, &job)?)
 }

@@ -22,8 +22,9 @@ pub(crate) const STEPS: &[(&str, &str)] = &[
     ("decode", "five maps of 4096² from PNG files"),
     ("encode", "the same five maps to PNG in memory"),
     ("cut", "photo of 2048² to patch folder"),
-    ("build", "20 placements, files to files: built beside the garment's files"),
-    ("deliver", "20 placements, files to files: built, journalled, and safely on disk"),
+    ("build", "20 placements, files to files, nothing kept before: built beside the garment's files"),
+    ("again", "the same once more, with what was kept"),
+    ("deliver", "20 placements, files to files, nothing kept before: built, journalled, and safely on disk"),
 ];
 
 /// The same of the large job.
@@ -92,8 +93,14 @@ pub(crate) fn run(name: &str, folder: &Path) -> Done<Figures> {
             };
             timed(&task, || Ok(cut_photo(&request, &task).map(drop)?))
         }
-        "build" => timed(&task, || Ok(build_job(&job, None, &task).map(drop)?)),
+        "build" => {
+            forget(&folder.join("bench.tatter"))?;
+            timed(&task, || Ok(build_job(&job, None, &task).map(drop)?))
+        }
+        "again" => timed(&task, || Ok(build_job(&job, None, &task).map(drop)?)),
+        "plain" => timed(&task, || Ok(build_job(&folder.join("plain.tatter.toml"), None, &task).map(drop)?)),
         "deliver" => {
+            forget(&folder.join("bench.tatter"))?;
             let figures = timed(&task, || Ok(deliver_job(&job, Foreign::Refuse, &task).map(drop)?))?;
             undo_delivery(&job, &Task::new())?;
             Ok(figures)
