@@ -3,7 +3,7 @@
 use tatter_cloth::cut::cut;
 use tatter_core::channel::Channel;
 use tatter_core::image::{Image, LinearRgb, Map};
-use tatter_core::model::{CutRecipe, Patch, Scale, Stroke, StrokeKind};
+use tatter_core::model::{CutRecipe, Patch, Scale, Stroke, StrokeKind, Subject};
 use tatter_core::task::Task;
 use tatter_testkit::scene::{Scene, Spec, cloth, dyed, photo};
 use tatter_weave::{Cloth, Damage, Kind, Shot};
@@ -69,6 +69,42 @@ fn pores_and_fringe_of_a_piece_are_seen_through() {
         let [alpha, green] = off(&scene, &patch).unwrap();
         assert!(alpha < most, "{name}: alpha is off by {alpha} in the mean, {most} at most");
         assert!(green < 0.045, "{name}: its colour is greener by {green} in the mean");
+    }
+}
+
+#[test]
+fn a_piece_that_runs_out_of_the_photo_is_one() {
+    // Strips from side to side, and a scrap over one side alone. Measured 0.134, 0.099 and 0.088; as edges of a cloth that goes on they
+    // were 0.658, 0.616 and 0.691 off.
+    let canvas = || dyed("canvas", [0.50, 0.10, 0.08], [0.60, 0.58, 0.52]);
+    let (card, green) = ([0.74, 0.75, 0.74], [0.10, 0.30, 0.22]);
+    let cases = [
+        ("a strip of canvas", canvas(), 10.0, green, [120.0, 12.0], [0.0, 0.0], 0.16),
+        ("a strip of linen", cloth("linen"), 9.0, [0.03, 0.03, 0.035], [120.0, 14.0], [0.0, 0.0], 0.12),
+        (
+            "a scrap over a side",
+            dyed("poplin", [0.02, 0.03, 0.07], [0.02, 0.03, 0.07]),
+            8.0,
+            card,
+            [30.0, 28.0],
+            [18.0, 0.0],
+            0.11,
+        ),
+    ];
+    for (name, cloth, pitch, backing, [length, width], at, most) in cases {
+        let [ends, picks] = [cloth.ends_per_cm, cloth.picks_per_cm].map(|per_cm| 10.0 / per_cm.get());
+        let mm = (ends * picks).sqrt();
+        let damage = Damage { length: length * mm, width: width * mm, at: at.map(|v| v * mm), ..Damage::new(Kind::Scrap) };
+        let shot = Shot { backing: LinearRgb(backing), ..Shot::default() };
+        let scene = Spec { damage: vec![damage], seed: 43, shot, ..Spec::new(cloth, 384, pitch) }.shoot();
+        let recipe = CutRecipe { scale: Scale::MmPerPixel(scene.scale), upright: false, ..CutRecipe::default() };
+        let task = Task::new();
+        let cut = cut(&photo("piece", &scene.photo), &recipe, &task).unwrap();
+        let [alpha, green] = off(&scene, &cut.patch).unwrap();
+        assert_eq!(cut.patch.subject, Subject::Piece, "{name}: {}", cut.why);
+        assert!(alpha < most, "{name}: alpha is off by {alpha} in the mean, {most} at most");
+        assert!(green < 0.045, "{name}: its colour is greener by {green} in the mean");
+        assert!(task.notes().iter().any(|note| note.code == "piece-cut-off"), "{name}: that it ends in a straight cut is said");
     }
 }
 

@@ -92,6 +92,26 @@ fn exr_keeps_channel_names() -> Checked<()> {
     Ok(())
 }
 
+#[test]
+fn a_layer_of_an_exr_is_read_in_the_order_of_its_colours() -> Checked<()> {
+    // Names of layers stand before a dot ("Technical Introduction to OpenEXR", layers); a file keeps channels in alphabetical order.
+    let stored = Stored { tags: ColorTags::default(), ..sample(Layout::Rgb, &Samples::F32(Vec::new()), 5, 4) };
+    let mut layer = stored.clone();
+    layer.tags.channel_names = ["R", "G", "B"].map(|name| format!("beauty.{name}")).to_vec();
+    let folder = tempfile::tempdir()?;
+    let read = |name: &str, stored: &Stored| -> Checked<_> {
+        let path = folder.path().join(name);
+        std::fs::write(&path, encode(stored, PictureFormat::Exr, Effort::Fast)?)?;
+        Ok(read_photo(&path, &Limits::default()))
+    };
+    assert_eq!(read("layer.exr", &layer)??.color, read("plain.exr", &stored)??.color, "the same colours");
+    layer.tags.channel_names = ["N.X", "N.Y", "N.Z"].map(str::to_owned).to_vec();
+    let error = read("normals.exr", &layer)?.err().ok_or("directions were taken for colours")?;
+    assert_eq!(error.class(), Class::Input, "{error}");
+    assert!(error.to_string().contains("N.X, N.Y, N.Z"), "its channels are named: {error}");
+    Ok(())
+}
+
 fn fixture(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/pictures_data").join(name)
 }

@@ -6,7 +6,7 @@ use std::error::Error;
 use tatter_core::explain::{Class, Explain as _};
 use tatter_core::image::{Layout, Samples, Size, Stored};
 use tatter_files::limits::Limits;
-use tatter_files::picture::{Effort, PictureError, PictureFormat, decode_stored, encode, probe, read_photo};
+use tatter_files::picture::{Effort, PictureError, PictureFormat, decode_stored, encode, probe, read_photo, read_stored};
 
 type Checked<T> = Result<T, Box<dyn Error>>;
 
@@ -139,5 +139,22 @@ fn files_too_large_or_of_no_kind_are_named() -> Checked<()> {
     let error = probe(&path, &SMALL).err().ok_or("it was probed")?;
     assert!(matches!(error, PictureError::Unknown { .. }), "no picture: {error}");
     assert!(error.next().contains("PNG"), "the formats are named: {}", error.next());
+    for (name, said) in [("empty.png", "the file is empty"), ("folder.png", "this is a folder, not a picture")] {
+        let path = folder.path().join(name);
+        if name == "empty.png" {
+            std::fs::write(&path, [])?;
+        } else {
+            std::fs::create_dir(&path)?;
+        }
+        let errors = [
+            read_photo(&path, &SMALL).err().ok_or("it was read")?,
+            read_stored(&path, &SMALL).err().ok_or("it was read")?,
+            probe(&path, &SMALL).err().ok_or("it was probed")?,
+        ];
+        for error in errors {
+            assert_eq!(error.to_string(), format!("{said}: {}", path.display()), "one sentence");
+            assert_eq!(error.class(), Class::Input, "{error}");
+        }
+    }
     Ok(())
 }

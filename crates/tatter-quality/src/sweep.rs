@@ -18,8 +18,8 @@ const INJURIES: [(Kind, f32, f32); 8] = [
     (Kind::Stain, 13.0, 11.0),
     (Kind::Rip, 13.0, 4.0),
 ];
-/// A piece, made where the word is said.
-const SCRAP: (Kind, f32, f32) = (Kind::Scrap, 24.0, 21.0);
+/// Pieces, made where their word is said: one in the photo, and one that runs through it from side to side.
+const PIECES: [(&str, (Kind, f32, f32)); 2] = [("scrap", (Kind::Scrap, 24.0, 21.0)), ("strip", (Kind::Scrap, 130.0, 16.0))];
 const BACKINGS: [(&str, [f32; 3]); 6] = [
     ("light card", [0.74, 0.75, 0.74]),
     ("dark lining", [0.03, 0.03, 0.035]),
@@ -33,10 +33,8 @@ const BACKINGS: [(&str, [f32; 3]); 6] = [
 /// from the number of the scene.
 pub(crate) fn cases(words: &str, count: usize) -> Vec<Case> {
     let has = |case: &Case| words.split('+').all(|word| case.name.contains(word));
-    let made = |number| {
-        if words.split('+').any(|word| word == SCRAP.0.name()) { scene(number, Some(SCRAP)) } else { scene(number, None) }
-    };
-    (0..20_000).map(made).filter(has).take(count).collect()
+    let piece = PIECES.into_iter().find(|(name, _)| words.split('+').any(|word| word == *name));
+    (0..20_000).map(|number| scene(number, piece)).filter(has).take(count).collect()
 }
 
 /// Scenes of those numbers that the work list took over.
@@ -60,7 +58,7 @@ fn all_cloths() -> Vec<(&'static str, Cloth, f32)> {
     all
 }
 
-fn scene(number: usize, told: Option<(Kind, f32, f32)>) -> Case {
+fn scene(number: usize, told: Option<(&str, (Kind, f32, f32))>) -> Case {
     let mut state = number as u64 + 0x5eed;
     // Steele, Lea, Flood, "Fast Splittable Pseudorandom Number Generators", 2014.
     let mut draw = || {
@@ -72,7 +70,8 @@ fn scene(number: usize, told: Option<(Kind, f32, f32)>) -> Case {
     let mut one_of = |n: usize| (draw() >> 33) as usize % n;
     let (name, cloth, pitch_px) = all_cloths().swap_remove(one_of(12));
     let drawn = INJURIES[one_of(INJURIES.len())];
-    let (kind, length, width) = told.unwrap_or(drawn);
+    let (kind, length, width) = told.map_or(drawn, |(_, piece)| piece);
+    let injury = told.map_or(kind.name(), |(name, _)| name);
     let (backing, color) = BACKINGS[one_of(BACKINGS.len())];
     let (light, from, elevation, sky) = LIGHTS[one_of(LIGHTS.len())];
     let (cast, quality) = CAMERAS[one_of(CAMERAS.len())];
@@ -93,5 +92,5 @@ fn scene(number: usize, told: Option<(Kind, f32, f32)>) -> Case {
     let damage = vec![Damage { length: length * size, width: width * size, at, ..Damage::new(kind) }];
     let grain = Angle::degrees(within(75.0, 105.0));
     let spec = Spec { damage, grain, shot, seed: 5000 + number as u64, ..Spec::new(cloth, side, pitch_px) };
-    Case { name: format!("{number}: {name}, {}, {backing}, {light}", kind.name()), spec, jpeg: Some(quality) }
+    Case { name: format!("{number}: {name}, {injury}, {backing}, {light}"), spec, jpeg: Some(quality) }
 }

@@ -239,7 +239,15 @@ pub(crate) enum Read<'a> {
 }
 
 pub(crate) fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<Read<'static>, CutFailed> {
-    let photo = |path: &Path| read_photo(path, limits).map(Cow::Owned);
+    let photo = |path: &Path| {
+        let photo = read_photo(path, limits)?;
+        if photo.alpha.is_some() {
+            let what = "The photo is transparent in places, and that is not used: the colours stored there count as photographed. Give the photo \
+                        as the camera wrote it; where the backing is, --strokes can tell";
+            task.note("photo-transparent", what);
+        }
+        Ok::<_, PictureError>(Cow::Owned(photo))
+    };
     let lit = |path: &Path| read_shots(path, task).map(Cow::Owned);
     Ok(match source {
         CutSource::Photo(path) => Read::Photo(photo(path)?),

@@ -1,6 +1,10 @@
 //! Exit codes, and what goes to stdout and stderr (design.md, section 5).
 #![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
 
+use tatter_core::image::{Layout, Stored};
+use tatter_files::limits::Limits;
+use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
+
 use crate::workshop::{Workshop, cut_short, has_keys};
 
 /// One request that is wrong: arguments, exit code, words of the error.
@@ -9,6 +13,8 @@ type Wrong<'a> = (&'a [&'a str], i32, &'a str);
 const WRONG: &[Wrong<'_>] = &[
     (&["measure", "nowhere.png"], 3, "nowhere.png"),
     (&["measure", "smock.glb"], 3, "no picture"),
+    (&["measure", "textures"], 3, "a folder, not a picture"),
+    (&["cut", "textures", "-o", "new.patch"], 3, "a folder, not a picture"),
     (&["cut", "nowhere.png", "-o", "new.patch"], 3, "nowhere.png"),
     (&["cut", "textures/canvas_normal.png", "-o", "new"], 2, "NAME.patch"),
     (&["garment", "nowhere.glb"], 3, "nowhere.glb"),
@@ -139,6 +145,24 @@ fn notes_go_to_stderr_and_progress_is_quiet_in_a_pipe() {
     assert!(run.err.starts_with("note: ") && run.err.contains("assumed"), "the guess is said: {}", run.err);
     assert!(!run.err.contains('\r') && !run.out.contains("note:"), "no progress, and the result alone: {}", run.err);
     assert!(run.out.contains("canvas_height.png") && run.out.contains("16 bits"), "{}", run.out);
+}
+
+#[test]
+fn a_photo_that_is_transparent_in_places_is_cut_and_says_so() {
+    let shop = Workshop::new().expect("a workshop");
+    shop.shoot("canvas.png", 256).expect("a photo");
+    let opaque = read_stored(&shop.path("canvas.png"), &Limits::default()).expect("a photo");
+    let mut clear = Stored::zeros(opaque.size, Layout::Rgba, &opaque.samples);
+    for (y, x) in (0..256).flat_map(|y| (0..256).map(move |x| (y, x))) {
+        (0..3).for_each(|c| clear.set_value(x, y, c, opaque.value(x, y, c)));
+        clear.set_value(x, y, 3, if x + y < 60 { 0.0 } else { 1.0 });
+    }
+    let bytes = encode(&clear, PictureFormat::Png, Effort::Fast).expect("a PNG");
+    std::fs::write(shop.path("clear.png"), bytes).expect("written");
+    for (photo, said) in [("canvas.png", false), ("clear.png", true)] {
+        let run = shop.run(&["cut", photo, "-o", "new.patch"]).expect("runs");
+        assert_eq!((run.code, run.err.contains("transparent")), (Some(0), said), "{photo}: {}", run.err);
+    }
 }
 
 #[test]

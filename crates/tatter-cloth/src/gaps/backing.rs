@@ -153,6 +153,13 @@ pub(super) struct Search<'a> {
 const MUCH_BRIGHTER: f32 = 5.5;
 /// Breadth of an even place, in thread spacings, that no thread has: light bounced off coloured cloth may tint it.
 const BROAD: f32 = 1.2;
+/// Breadth of an even place, in thread spacings, that loops of thread don't reach together.
+const THREAD: f32 = 3.0;
+/// How much lighter than ordinary cloth a thread of another dye is, share of intact cloth that shows it, and least of its light there:
+/// flecks are narrower than loops, and a lens spreads their light.
+const LIGHTER: f32 = 2.0;
+const FLECKS: f32 = 0.003;
+const FLECK_LIGHT: f32 = 0.5;
 /// At most this many things lie behind one injury.
 const MOST: usize = 3;
 /// Share of the first one's even places that a further one must have: less is pale fluff of the cloth.
@@ -165,7 +172,9 @@ pub(super) fn backings(search: &Search<'_>) -> (Vec<Backing>, Option<Image<bool>
     if !found.is_empty() {
         return (found, None);
     }
-    between_fibres(search).map_or_else(|| (Vec::new(), None), |(one, seeds)| (vec![one], Some(seeds)))
+    between_fibres(search)
+        .filter(|(one, _)| !is_own_dye(search, one))
+        .map_or_else(|| (Vec::new(), None), |(one, seeds)| (vec![one], Some(seeds)))
 }
 
 fn evenly_seen(search: &Search<'_>) -> Vec<Backing> {
@@ -197,11 +206,21 @@ fn evenly_seen(search: &Search<'_>) -> Vec<Backing> {
             || within(1.0)
             || (within(2.5) && breadth > BROAD)
             || (within(4.0) && breadth > 1.5 * BROAD);
-        if count as f32 >= SECOND * most as f32 && one_tint {
+        let thread = breadth < THREAD && is_own_dye(search, &made);
+        if count as f32 >= SECOND * most as f32 && one_tint && !thread {
             found.push(made);
         }
     }
     found
+}
+
+/// Whether intact cloth shows flecks of what is lighter than it: undyed weft of a denim, of which loops and floats are pulled out. What
+/// lies behind close cloth is not seen in it, and through the pores of loose cloth only in the shade of its threads.
+fn is_own_dye(search: &Search<'_>, one: &Backing) -> bool {
+    let light = one.color.luminance();
+    let intact = pick(search.tints, search.reference);
+    let fleck = |t: &&Tint| t.0[0].exp() - search.scale.floor > FLECK_LIGHT * light && one.explains(**t, search.scale);
+    light > LIGHTER * search.usual && intact.iter().filter(fleck).count() as f32 > FLECKS * intact.len() as f32
 }
 
 /// Deviations from the usual tint of the cloth beyond which a texel of it may be a pinhole, squared.
@@ -260,16 +279,24 @@ mod tests {
 
     /// Grey cloth with threads six texels apart; in the middle what `inside` says of a place and the light of its thread.
     fn found(inside: impl Fn(usize, usize, f32) -> LinearRgb + Sync) -> Option<Backing> {
+        let grey = |x: usize, _: usize| LinearRgb([1.0, 0.95, 0.85]).times(0.12 + 0.05 * (x % 6) as f32);
+        found_in(grey, inside, |_, _| false)
+    }
+
+    /// The same of another cloth, with the places that are even.
+    fn found_in(
+        cloth: impl Fn(usize, usize) -> LinearRgb + Sync,
+        inside: impl Fn(usize, usize, f32) -> LinearRgb + Sync,
+        even: impl Fn(usize, usize) -> bool + Sync,
+    ) -> Option<Backing> {
         let hurt = |x: usize, y: usize| (20..44).contains(&x) && (20..44).contains(&y);
         let thread = |x: usize| 0.12 + 0.05 * (x % 6) as f32;
-        let color = Image::from_fn(64, 64, |x, y| {
-            if hurt(x, y) { inside(x, y, thread(x)) } else { LinearRgb([1.0, 0.95, 0.85]).times(thread(x)) }
-        });
+        let color = Image::from_fn(64, 64, |x, y| if hurt(x, y) { inside(x, y, thread(x)) } else { cloth(x, y) });
         let scale = Scale::guess(&color);
         let tints = color.map(|c| scale.tint(c));
         let cover = Image::from_fn(64, 64, |x, y| Unit(if hurt(x, y) { 1.0 } else { 0.0 }));
         let usual_tint = UsualTint::of(&pick(&tints, &cover.map(|c| c.0 < 0.5)));
-        let even = cover.map(|_| false);
+        let even = Image::from_fn(64, 64, even);
         let (by_chance, pitch, brightest, usual, contrast) = (60, 6.0, 0.4, 0.24, 0.15);
         let search = Search {
             color: &color,
@@ -286,6 +313,24 @@ mod tests {
             usual,
         };
         backings(&search).0.into_iter().next()
+    }
+
+    #[test]
+    fn loops_of_a_thread_that_cloth_shows_in_flecks_are_no_openings() {
+        // Physical reasoning, no source: a denim's undyed weft stands out in flecks, and is what its floats are made of.
+        let pale = LinearRgb([0.70, 0.78, 0.76]);
+        let dark = LinearRgb([0.06, 0.08, 0.10]);
+        let ring = |wide: f32| move |x: usize, y: usize| ((x as f32 - 31.5).hypot(y as f32 - 31.5) - 6.0).abs() < 0.5 * wide;
+        let denim = |flecks: bool| {
+            move |x: usize, y: usize| if flecks && x.is_multiple_of(6) && y.is_multiple_of(8) { pale.times(0.7) } else { dark }
+        };
+        let seen = |flecks: bool, wide: f32| {
+            let on = ring(wide);
+            found_in(denim(flecks), move |x, y, _| if ring(wide)(x, y) { pale } else { dark }, on).is_some()
+        };
+        assert!(!seen(true, 8.0), "a loop of the weft that the cloth shows");
+        assert!(seen(false, 8.0), "an opening over a pale card: the cloth shows nothing of it");
+        assert!(seen(true, 24.0), "broader than any loop: a card of the weft's colour");
     }
 
     #[test]

@@ -3,7 +3,7 @@
 //! It is an injury of the cloth, but neither within cloth nor a piece: the cloth's edge is found as a piece's is, against a
 //! model of the backing, and what is cut is the band along it.
 
-use tatter_core::image::{Image, LinearRgb};
+use tatter_core::image::{Image, LinearRgb, Rect};
 use tatter_core::kernel::{close, dilate, distance_to, erode, gaussian, label, open};
 use tatter_core::model::{CutRecipe, StrokeKind, Subject};
 use tatter_core::stats::{median, quantile};
@@ -30,11 +30,34 @@ const BAND: f32 = 1.5;
 const STRIP: f32 = 5.0;
 const BETWEEN: f32 = 3.0;
 
+/// Least share of each corner of the photo that is backing where a piece lies on it.
+const CORNER: f32 = 0.75;
+
 /// What is cloth and what backing for certain, at working size.
 #[derive(Debug)]
 pub(super) struct Hem {
     cloth: Image<bool>,
     backing: Image<bool>,
+    /// Backing lies at all four corners of the photo: the cloth ends on both sides of wherever it runs out of it, so it is a piece.
+    /// Cloth that goes on has a corner at least.
+    piece: bool,
+}
+
+impl Hem {
+    /// What is backing for certain.
+    pub(super) const fn backing(&self) -> &Image<bool> {
+        &self.backing
+    }
+
+    /// Whether the cloth is a piece that runs out of the photo.
+    pub(super) const fn is_piece(&self) -> bool {
+        self.piece
+    }
+
+    /// Whether enough of it is cloth to have an edge of its own.
+    pub(super) fn has_body(&self) -> bool {
+        self.cloth.texels().contains(&true)
+    }
 }
 
 /// Deviations of colour or contrast from which cloth beside the edge is injured.
@@ -79,11 +102,21 @@ pub(super) fn find(working: &Working) -> Option<Hem> {
     if area < AREA {
         return None;
     }
+    let piece = corners(&backing, depth).iter().all(|share| *share > CORNER);
     // Fringe is neither yet.
     let cloth = erode(&backing.map(|b| !b), 6.0 * working.pitch);
     let backing = erode(&backing.zip(&rough, |b, r| b && r < 0.7 * woven), sigma);
-    let any = |mask: &Image<bool>| mask.texels().contains(&true);
-    (any(&cloth) && any(&backing)).then_some(Hem { cloth, backing })
+    let found = Hem { cloth, backing, piece };
+    ((piece || found.has_body()) && found.backing.texels().contains(&true)).then_some(found)
+}
+
+/// The share of a mask in each corner of the photo, squares of that side.
+fn corners(mask: &Image<bool>, side: usize) -> [f32; 4] {
+    let (right, low) = (mask.width().saturating_sub(side), mask.height().saturating_sub(side));
+    [(0, 0), (right, 0), (0, low), (right, low)].map(|(x, y)| {
+        let inside = mask.crop(Rect::new(x, y, side.min(mask.width()), side.min(mask.height())));
+        inside.texels().iter().filter(|m| **m).count() as f32 / inside.texels().len().max(1) as f32
+    })
 }
 
 /// Two colours that the border's fall into, started from the two that are farthest apart.
@@ -279,6 +312,11 @@ mod tests {
         let hem = found(photo(DARK, 0.3)).expect("cloth and a dark card");
         assert!(hem.cloth.get(40, 120) && hem.backing.get(210, 120), "which is which");
         assert!(!hem.cloth.get(210, 120) && !hem.backing.get(40, 120), "and which is not");
+        assert!(!hem.is_piece(), "it fills two corners");
+        let strip =
+            Image::from_fn(240, 240, |x, y| photo(DARK, 0.3).get(if (60..170).contains(&x) { 40 + x % 2 } else { 239 }, y));
+        let strip = found(strip).expect("a strip from edge to edge over a dark card");
+        assert!(strip.is_piece() && strip.backing.get(20, 120) && !strip.backing.get(115, 120), "cloth has no corner");
         assert!(found(photo(CLOTH, 0.3)).is_none(), "a seam between two parts of one colour");
         assert!(found(photo(DARK, 0.0)).is_none(), "two plain parts: nothing says which is cloth");
     }

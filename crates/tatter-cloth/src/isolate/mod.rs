@@ -15,6 +15,7 @@ mod sampling;
 mod sheen;
 mod strokes;
 
+use hem::Hem;
 use tatter_core::angle::Angle;
 use tatter_core::explain::{Class, Explain};
 use tatter_core::image::{Image, LinearRgb, Rect, Size, Unit};
@@ -182,19 +183,24 @@ pub fn isolate(
     }
     let working = Working::new(color, hints);
     task.check()?;
-    if recipe.around.is_none()
-        && recipe.subject != SubjectChoice::Told(Subject::Piece)
-        && let Some(hem) = hem::find(&working)
-    {
-        return hem::isolate_hem(color, &working, recipe, &hem, task);
-    }
-    let (subject, why) = match recipe.subject {
-        SubjectChoice::Told(subject) => (subject, "as told".to_owned()),
-        SubjectChoice::Auto => decide::decide(&working, recipe),
+    let edge = if recipe.around.is_none() { hem::find(&working) } else { None };
+    let runs_out = edge.as_ref().is_some_and(Hem::is_piece) && !recipe.strokes.iter().any(|s| s.kind == StrokeKind::Damage);
+    let (subject, why) = match (recipe.subject, &edge) {
+        (SubjectChoice::Auto, Some(_)) if runs_out => {
+            (Subject::Piece, "a piece because an even backing lies at all four corners of the photo".to_owned())
+        }
+        (SubjectChoice::Auto | SubjectChoice::Told(Subject::Damage), Some(hem)) if hem.has_body() => {
+            return hem::isolate_hem(color, &working, recipe, hem, task);
+        }
+        (SubjectChoice::Told(subject), _) => (subject, "as told".to_owned()),
+        (SubjectChoice::Auto, _) => decide::decide(&working, recipe),
     };
     match subject {
         Subject::Damage => damage::isolate_damage(color, &working, recipe, why, task),
-        Subject::Piece => piece::isolate_piece(color, &working, recipe, why, task),
+        Subject::Piece => {
+            let backing = edge.filter(Hem::is_piece).map(|hem| hem.backing().clone());
+            piece::isolate_piece(color, &working, recipe, backing.as_ref(), why, task)
+        }
     }
 }
 

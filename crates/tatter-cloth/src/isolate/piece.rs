@@ -14,11 +14,16 @@ use super::{IsolateError, Isolated, Region, Working, sampling};
 /// A shade this deep on the backing may still be a shadow of the piece.
 const SHADOW: f32 = 0.6;
 
-/// Find the piece and its fractional alpha.
+/// Least share of the photo's border at which a piece is said to run out of it.
+const RUNS_OUT: f32 = 0.02;
+
+/// Find the piece and its fractional alpha. `known` is where the backing lies for certain, working size, where more than the border
+/// tells it.
 pub(super) fn isolate_piece(
     color: &Image<LinearRgb>,
     working: &Working,
     recipe: &CutRecipe,
+    known: Option<&Image<bool>>,
     why: String,
     task: &Task,
 ) -> Result<Isolated, IsolateError> {
@@ -28,13 +33,15 @@ pub(super) fn isolate_piece(
     let depth = (width.min(height) / 20).max(3);
     let seeds = Image::from_fn(width, height, |x, y| {
         let edge = x < depth || y < depth || x + depth >= width || y + depth >= height;
-        (edge || told_backing.get(x, y)) && !told_cloth.get(x, y)
+        let backing = known.map_or(edge, |known| known.get(x, y));
+        (backing || told_backing.get(x, y)) && !told_cloth.get(x, y)
     });
     let small_backing = backing_of(&working.color, &seeds, &told_backing, &told_cloth).ok_or(IsolateError::NoPiece)?;
     let region = cut(&working.color, &small_backing, recipe, working, &told_cloth, &told_backing)?;
     task.check()?;
     let backing = small_backing.clone().for_photo(color.width(), color.height());
     warn_if_close(&working.color, &region, &small_backing, task);
+    warn_if_cut_off(&region, task);
     let ring = (0.6 * working.pitch * working.shrink).clamp(3.0, 16.0) + working.shrink;
     let bounds = bounds_of(&region).ok_or(IsolateError::NoPiece)?;
     let to_photo = |v: usize| (v as f32 * working.shrink) as usize;
@@ -143,6 +150,21 @@ fn warn_if_close(color: &Image<LinearRgb>, region: &Image<bool>, backing: &Backi
             "backing-dark",
             "On a dark backing shaded threads look like gaps; a backing lighter than the cloth gives better edges",
         );
+    }
+}
+
+/// Says so when the piece goes on beyond the photo.
+fn warn_if_cut_off(region: &Image<bool>, task: &Task) {
+    let (width, height) = (region.width(), region.height());
+    let sides = (0..width).flat_map(|x| [(x, 0), (x, height - 1)]).chain((0..height).flat_map(|y| [(0, y), (width - 1, y)]));
+    let on = sides.filter(|&(x, y)| region.get(x, y)).count() as f32 / (2 * (width + height)) as f32;
+    if on > RUNS_OUT {
+        let what = format!(
+            "The piece runs out of the photo along {:.0} % of its border and ends there in a straight cut; photograph all of it, or lay that \
+             end where another part covers it",
+            100.0 * on
+        );
+        task.note("piece-cut-off", what);
     }
 }
 

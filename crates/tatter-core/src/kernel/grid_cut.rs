@@ -76,6 +76,16 @@ impl GridCut {
         i.wrapping_add_signed(dy * self.stride as isize + dx)
     }
 
+    /// A cut that is hardly dearer than the minimum, in a quarter of the time (Lombaert et al., "A multilevel banded graph cuts method for fast
+    /// image segmentation", 2005): the cheapest along the edges of cells of two nodes a side, found likewise where these are many, then the
+    /// cheapest within [`BAND`] nodes of that one. What is told is as of [`GridCut::new`].
+    pub fn banded(width: usize, height: usize, terminal: impl Fn(usize) -> i32, link: impl Fn(usize, usize) -> i32) -> Vec<bool> {
+        let mut costs = Costs { width, height, terminals: (0..width * height).map(terminal).collect(), links: Vec::new() };
+        let own = |i: usize| std::array::from_fn(|d| costs.next(i, 2 * d).map_or(0, |_| link(i, 2 * d).max(0)));
+        costs.links = (0..width * height).map(own).collect();
+        costs.cut()
+    }
+
     /// The minimum cut: true for nodes on the source's side.
     pub fn solve(mut self) -> Vec<bool> {
         for i in 0..self.nodes.len() {
@@ -247,6 +257,84 @@ impl GridCut {
     }
 }
 
+/// How far from the cut between cells of two nodes that between nodes is sought.
+const BAND: usize = 3;
+/// What ties a node to a side for good.
+const SURE: i32 = 100_000_000;
+/// A grid of so many nodes is cut as a whole.
+const FEW: usize = 40 * 40;
+
+/// What a cut costs, node by node in row order.
+struct Costs {
+    width: usize,
+    height: usize,
+    terminals: Vec<i32>,
+    /// Along the even steps.
+    links: Vec<[i32; 4]>,
+}
+
+impl Costs {
+    /// The neighbour in a step.
+    fn next(&self, i: usize, d: usize) -> Option<usize> {
+        let (x, y) = ((i % self.width).wrapping_add_signed(STEPS[d].0), (i / self.width).wrapping_add_signed(STEPS[d].1));
+        (x < self.width && y < self.height).then_some(y * self.width + x)
+    }
+
+    fn cut(&self) -> Vec<bool> {
+        let &Self { width, height, .. } = self;
+        if width * height <= FEW {
+            return GridCut::new(width, height, |i| self.terminals[i], |i, d| self.links[i][d / 2]).solve();
+        }
+        let cells = self.in_cells().cut();
+        let across = width.div_ceil(2);
+        let inside: Vec<bool> = (0..width * height).map(|i| cells[i / width / 2 * across + i % width / 2]).collect();
+        let near = |at: usize, of: usize| at.saturating_sub(BAND)..(at + BAND + 1).min(of);
+        // Whether any node within reach is outside, and inside: along rows, then down columns.
+        let mut wide = vec![[false; 2]; width * height];
+        for (row, wide) in inside.chunks_exact(width).zip(wide.chunks_exact_mut(width)) {
+            for (x, wide) in wide.iter_mut().enumerate() {
+                row[near(x, width)].iter().for_each(|side| wide[usize::from(*side)] = true);
+            }
+        }
+        let sure = |i: usize| {
+            let column = near(i / width, height).map(|y| wide[y * width + i % width]);
+            match column.fold([false; 2], |[out, within], [o, w]| [out | o, within | w]) {
+                [false, true] => SURE,
+                [true, false] => -SURE,
+                _ => 0,
+            }
+        };
+        let sure: Vec<i32> = (0..width * height).map(sure).collect();
+        // What is sure on both sides is never parted, and need not be looked at.
+        let open = |i: usize, d: usize| sure[i] == 0 || self.next(i, d).is_some_and(|next| sure[next] == 0);
+        let terminal = |i: usize| if sure[i] == 0 { self.terminals[i] } else { sure[i] };
+        GridCut::new(width, height, terminal, |i, d| if open(i, d) { self.links[i][d / 2] } else { 0 }).solve()
+    }
+
+    /// With two nodes a side in one: what it costs to part two cells is what it costs to part all nodes of the one from all of the other.
+    fn in_cells(&self) -> Self {
+        let (across, down) = (self.width.div_ceil(2), self.height.div_ceil(2));
+        let mut cells =
+            Self { width: across, height: down, terminals: vec![0; across * down], links: vec![[0; 4]; across * down] };
+        for i in 0..self.width * self.height {
+            let place = |i: usize| (i % self.width / 2, i / self.width / 2);
+            let (x, y) = place(i);
+            let terminal = &mut cells.terminals[y * across + x];
+            *terminal = terminal.saturating_add(self.terminals[i]).clamp(-SURE, SURE);
+            for d in (0..8).step_by(2) {
+                let Some((to_x, to_y)) = self.next(i, d).map(place) else { continue };
+                let step = (to_x as isize - x as isize, to_y as isize - y as isize);
+                let Some(way) = STEPS.iter().position(|&s| s == step) else { continue };
+                // Steps against the even ones are told by the cell they lead to.
+                let from = if way % 2 == 0 { y * across + x } else { to_y * across + to_x };
+                let link = &mut cells.links[from][way / 2];
+                *link = link.saturating_add(self.links[i][d / 2]);
+            }
+        }
+        cells
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -279,6 +367,36 @@ mod tests {
                 .map(|bits| energy(&(0..12).map(|i| bits >> i & 1 == 1).collect::<Vec<_>>(), 4, &terminal, &link))
                 .min();
             assert_eq!(Some(got), least, "seed {seed}");
+        }
+    }
+
+    /// Beside the exact cut of the same grid: a seed in the middle, a frame around it, costs that vary over some nodes as between two cloths.
+    #[test]
+    fn a_banded_cut_costs_hardly_more_than_the_least() {
+        const SIDE: usize = 107;
+        for seed in 0..12 {
+            let mut rng = Rng::new(seed);
+            let waves: [[f32; 3]; 6] =
+                std::array::from_fn(|_| [0.2 + 0.5 * rng.unit(), 0.2 + 0.5 * rng.unit(), 6.3 * rng.unit()]);
+            let cost = |i: usize| {
+                let (x, y) = ((i % SIDE) as f32, (i / SIDE) as f32);
+                let sum: f32 = waves.iter().map(|[a, b, c]| (a * x + b * y + c).sin()).sum();
+                (200.0 + 100.0 * sum).clamp(10.0, 800.0) as i32
+            };
+            let costs: Vec<i32> = (0..SIDE * SIDE).map(cost).collect();
+            let next = |i: usize, d: usize| i.wrapping_add_signed(STEPS[d].1 * SIDE as isize + STEPS[d].0);
+            let link = |i: usize, d: usize| costs[i] + costs[next(i, d)];
+            let far = |i: usize| (i % SIDE).abs_diff(SIDE / 2).max((i / SIDE).abs_diff(SIDE / 2));
+            let terminal: Vec<i32> = (0..SIDE * SIDE)
+                .map(|i| match far(i) {
+                    0..12 => SURE,
+                    50.. => -SURE,
+                    _ => 0,
+                })
+                .collect();
+            let least = energy(&GridCut::new(SIDE, SIDE, |i| terminal[i], link).solve(), SIDE, &terminal, &link);
+            let banded = energy(&GridCut::banded(SIDE, SIDE, |i| terminal[i], link), SIDE, &terminal, &link);
+            assert!(banded >= least && banded as f64 <= 1.05 * least as f64, "seed {seed}: {banded}, the least is {least}");
         }
     }
 }

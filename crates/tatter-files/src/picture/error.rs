@@ -18,6 +18,18 @@ pub enum PictureError {
         /// What the system said.
         source: io::Error,
     },
+    /// It is a folder.
+    #[error("this is a folder, not a picture: {}", path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// It holds no bytes.
+    #[error("the file is empty: {}", path.display())]
+    Empty {
+        /// The file.
+        path: PathBuf,
+    },
     /// Its bytes are no picture format known here.
     #[error("this is no picture known here: {}", path.display())]
     Unknown {
@@ -71,9 +83,11 @@ impl Explain for PictureError {
         match self {
             Self::Open { source, .. } if source.kind() == io::ErrorKind::NotFound => "Check the name and the folder".into(),
             Self::Open { .. } => "Check that the file may be read and its disk is there".into(),
+            Self::Folder { .. } => "Name one picture in it".into(),
+            Self::Empty { .. } => "Copy the picture again from the camera or the store it came from".into(),
             Self::Unknown { .. } => format!("Save it as one of {}", PictureFormat::names()),
             Self::Damaged { .. } => "Copy or export the picture again from its source".into(),
-            Self::TooLarge { .. } => "Use a smaller picture, or raise the limit if the file can be trusted".into(),
+            Self::TooLarge { .. } => "Crop the picture to what is needed, or make it smaller".into(),
             Self::Unsupported { .. } => "Save the picture as an 8 or 16-bit PNG or TIFF".into(),
             Self::Unwritable { format: PictureFormat::Jpeg | PictureFormat::WebP | PictureFormat::Tga, .. } => {
                 "Deliver this map as PNG, which keeps every untouched texel as it was".into()
@@ -86,7 +100,8 @@ impl Explain for PictureError {
         match self {
             Self::Open { source, .. } if source.kind() == io::ErrorKind::NotFound => Class::Input,
             Self::Open { .. } => Class::Outside,
-            Self::Unknown { .. } | Self::Damaged { .. } | Self::TooLarge { .. } | Self::Unsupported { .. } => Class::Input,
+            Self::Folder { .. } | Self::Empty { .. } | Self::Unknown { .. } => Class::Input,
+            Self::Damaged { .. } | Self::TooLarge { .. } | Self::Unsupported { .. } => Class::Input,
             Self::Unwritable { .. } => Class::Request,
         }
     }

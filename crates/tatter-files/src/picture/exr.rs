@@ -72,7 +72,8 @@ fn plan(bytes: &[u8], limits: &Limits) -> Result<Plan, Fault> {
     Ok(Plan { info, names, tags, display })
 }
 
-/// Which channels make the picture: R, G, B or Y with A, else up to three unnamed ones in file order.
+/// Which channels make the picture: R, G, B or Y with A, then R, G, B with A of the first layer that is named before a dot, else up to
+/// three unnamed ones in file order.
 fn components(header: &Header) -> Result<(Layout, Vec<String>), Fault> {
     let found: Vec<String> = header.channels.list.iter().map(|channel| channel.name.to_string()).collect();
     let pick = |wanted: &[&str]| {
@@ -92,6 +93,16 @@ fn components(header: &Header) -> Result<(Layout, Vec<String>), Fault> {
     for (layout, wanted) in choices {
         if let Some(names) = pick(wanted) {
             return Ok((layout, names));
+        }
+    }
+    for layer in found.iter().filter_map(|name| name.strip_suffix(".R")) {
+        let of = |wanted: &[&str]| {
+            let names: Vec<String> = wanted.iter().map(|name| format!("{layer}.{name}")).collect();
+            names.iter().all(|name| found.contains(name)).then_some(names)
+        };
+        let colour = choices.iter().filter(|(layout, _)| matches!(layout, Layout::Rgb | Layout::Rgba));
+        if let Some(picked) = colour.into_iter().find_map(|(layout, wanted)| Some((*layout, of(wanted)?))) {
+            return Ok(picked);
         }
     }
     match found.len() {

@@ -160,7 +160,7 @@ pub fn decode_stored(bytes: &[u8], limits: &Limits) -> Result<Stored, PictureErr
 /// When the file can't be read, is no picture, or its header is damaged or exceeds `limits`.
 pub fn probe(path: &Path, limits: &Limits) -> Result<PictureInfo, PictureError> {
     let bytes = read_file(path, limits)?;
-    let format = PictureFormat::from_bytes(&bytes).ok_or_else(|| PictureError::Unknown { path: path.to_path_buf() })?;
+    let format = known(&bytes, path)?;
     format.row().probe(&bytes, limits).map_err(|fault| fault.at(path, format))
 }
 
@@ -253,15 +253,36 @@ fn in_memory() -> &'static Path {
     Path::new("(bytes in memory)")
 }
 
+/// The format that the bytes of a file are of.
+fn known(bytes: &[u8], path: &Path) -> Result<PictureFormat, PictureError> {
+    let path = || path.to_path_buf();
+    match PictureFormat::from_bytes(bytes) {
+        Some(format) => Ok(format),
+        None if bytes.is_empty() => Err(PictureError::Empty { path: path() }),
+        None => Err(PictureError::Unknown { path: path() }),
+    }
+}
+
 fn decode(bytes: &[u8], limits: &Limits, path: &Path) -> Result<Decoded, PictureError> {
-    let format = PictureFormat::from_bytes(bytes).ok_or_else(|| PictureError::Unknown { path: path.to_path_buf() })?;
+    let format = known(bytes, path)?;
     format.row().decode(bytes, limits).map_err(|fault| fault.at(path, format))
+}
+
+/// A file at its first byte, and its length.
+fn opened(path: &Path) -> Result<(File, u64), PictureError> {
+    let fail = |source| PictureError::Open { path: path.to_path_buf(), source };
+    let told = std::fs::metadata(path).map_err(fail)?;
+    if told.is_dir() {
+        return Err(PictureError::Folder { path: path.to_path_buf() });
+    }
+    let file = File::open(path).map_err(fail)?;
+    let length = file.metadata().map_err(fail)?.len();
+    Ok((file, length))
 }
 
 fn read_file(path: &Path, limits: &Limits) -> Result<Vec<u8>, PictureError> {
     let fail = |source| PictureError::Open { path: path.to_path_buf(), source };
-    let file = File::open(path).map_err(fail)?;
-    let length = file.metadata().map_err(fail)?.len();
+    let (file, length) = opened(path)?;
     let too_large =
         |asked| PictureError::TooLarge { what: "bytes of file", asked, allowed: limits.max_file_bytes, path: path.to_path_buf() };
     if length > limits.max_file_bytes {

@@ -13,6 +13,10 @@ const PHOTO_TEXEL: u64 = 16;
 
 pub(super) fn develop(decoded: Decoded, name: String, hash: String, limits: &Limits) -> Result<Photo, Fault> {
     let Decoded { info, stored, by_profile } = decoded;
+    if !shows_light(&stored.tags.channel_names) {
+        let names = stored.tags.channel_names.join(", ");
+        return Err(Fault::unsupported(format!("a photo of the channels {names}, without R, G, B or Y,")));
+    }
     super::admit(stored.size.width as u64, stored.size.height as u64, PHOTO_TEXEL, limits)?;
     let described = color::describe(&stored.tags, stored.is_float())?;
     let lookup = Lookup::new(&described.light, &stored.samples);
@@ -31,6 +35,12 @@ pub(super) fn develop(decoded: Decoded, name: String, hash: String, limits: &Lim
         described.source
     };
     Ok(Photo { name, color, alpha, bits: info.bits, color_source: color_source.into(), hash })
+}
+
+/// Whether channels of these names are colours or light; where a format does not name them they are.
+fn shows_light(names: &[String]) -> bool {
+    let is = |name: &str, wanted: &str| name.rsplit('.').next() == Some(wanted);
+    names.is_empty() || names.iter().any(|name| name == "Y") || ["R", "G", "B"].iter().all(|w| names.iter().any(|n| is(n, w)))
 }
 
 fn develop_row(stored: &Stored, y: usize, lookup: &Lookup<'_>, row: &mut [[f32; 3]]) -> Result<(), Fault> {

@@ -21,9 +21,8 @@ pub(super) struct Stream {
 impl Stream {
     /// At the first byte. Refuses files that are longer than the limit.
     pub(super) fn open(path: &Path, limits: &Limits, hashed: bool) -> Result<Self, PictureError> {
-        let fail = |source| PictureError::Open { path: path.to_path_buf(), source };
-        let file = File::open(path).map_err(fail)?;
-        let (asked, allowed) = (file.metadata().map_err(fail)?.len(), limits.max_file_bytes);
+        let (file, asked) = super::opened(path)?;
+        let allowed = limits.max_file_bytes;
         if asked > allowed {
             return Err(PictureError::TooLarge { what: "bytes of file", asked, allowed, path: path.to_path_buf() });
         }

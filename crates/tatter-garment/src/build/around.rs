@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use tatter_core::image::Image;
-use tatter_core::kernel::gaussian;
+use tatter_core::kernel::{distance_to, gaussian};
 
 use super::plan::Draw;
 use super::pyramid::Prepared;
@@ -59,26 +59,65 @@ pub(super) fn near_texels(draws: &[Draw], prepared: &Prepared, size: (f64, f64))
     let density = draws.iter().map(per_texel).fold(0.0, f64::max);
     let keep = (SAMPLES * density / total.max(1e-9)).min(1.0 / f64::from(strongest));
     let in_ring = |cell: [usize; 2], chance: f64| chance < f64::from(ring.get(cell[0], cell[1])) * keep;
-    let found = texels(draws, prepared, size, f64::from(strongest) * keep, &in_ring);
+    let rim = |draw: &Draw, y: i64, columns: Range<i64>| at_rim(draw, prepared, y, columns);
+    let found = texels(draws, prepared, size, (f64::from(strongest) * keep, &rim), &in_ring);
     if found.len() >= FEW {
         return found;
     }
     let beyond = |cell: [usize; 2], _| prepared.coarse.get(cell[0], cell[1]) < 0.1;
-    texels(draws, prepared, size, f64::INFINITY, &beyond)
+    texels(draws, prepared, size, (f64::INFINITY, &|_, _, columns| vec![columns]), &beyond)
 }
 
-/// Texels within the canvas that `takes` takes, by their coarse cell and a number in 0..1; it takes none whose number is not below `most`.
+/// Parts of the columns of a row.
+type Parts<'a> = dyn Fn(&Draw, i64, Range<i64>) -> Vec<Range<i64>> + 'a;
+
+/// Where the rim is looked for: cells of which it is a smaller share of its strongest count as none of it.
+const FAINT: f32 = 1e-3;
+/// Columns that are passed over together where the rim is far.
+const RUN: i64 = 32;
+
+/// Cells from each to the nearest of the rim.
+pub(super) fn away(rim: &Image<f32>) -> Image<f32> {
+    let strongest = rim.texels().iter().copied().fold(1e-6, f32::max);
+    distance_to(&rim.map(|w| w > FAINT * strongest))
+}
+
+/// Of some columns of row `y` those near the rim: none is left out from which any of it is seen.
+fn at_rim(draw: &Draw, prepared: &Prepared, y: i64, columns: Range<i64>) -> Vec<Range<i64>> {
+    let ([u, v], away) = (draw.patch_from_texel, &prepared.away);
+    let [across, down] = prepared.cells_per_texel;
+    // From the middle of a run to its ends, and over two cells.
+    let reach = 0.5 * RUN as f64 * (u[0] * across).hypot(v[0] * down) + 2.0 * std::f64::consts::SQRT_2;
+    let mut runs: Vec<Range<i64>> = Vec::new();
+    for start in columns.clone().step_by(RUN as usize) {
+        let run = start..(start + RUN).min(columns.end);
+        let (x, y) = draw.patch_at(start + RUN / 2, y);
+        // Beyond the canvas the rim is no nearer than from its edge.
+        if f64::from(away.get_clamped((x * across).floor() as isize, (y * down).floor() as isize)) > reach {
+            continue;
+        }
+        match runs.last_mut().filter(|last| last.end == run.start) {
+            Some(last) => last.end = run.end,
+            None => runs.push(run),
+        }
+    }
+    runs
+}
+
+/// Texels within the canvas that `takes` takes, by their coarse cell and a number in 0..1; it takes none whose number is not below `most`, and
+/// none beyond the `parts` of a row.
 fn texels(
     draws: &[Draw],
     prepared: &Prepared,
     size: (f64, f64),
-    most: f64,
+    (most, parts): (f64, &Parts<'_>),
     takes: &dyn Fn([usize; 2], f64) -> bool,
 ) -> Vec<Near> {
     let mut found = Vec::new();
     for draw in draws {
         for y in draw.bounds.y0..draw.bounds.y1 {
-            for (x, chance) in drawn(draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1), y, most) {
+            let parts = parts(draw, y, draw.triangle.columns(y, draw.bounds.x0, draw.bounds.x1));
+            for (x, chance) in parts.into_iter().flat_map(|part| drawn(part, y, most)) {
                 let (px, py) = draw.patch_at(x, y);
                 if prepared.cell(px, py).is_some_and(|cell| takes(cell, chance)) {
                     found.push(Near {

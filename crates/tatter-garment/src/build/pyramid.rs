@@ -11,7 +11,7 @@ use tatter_core::channel::{Channel, Kind};
 use tatter_core::image::{Image, LinearRgb, MapRow, Unit};
 use tatter_core::model::{Patch, PatchMap};
 
-use super::around::{near, ring};
+use super::around::{away, near, ring};
 use super::kernel::catmull_rom;
 use crate::matching::{Dye, PatchCloth, injury};
 
@@ -66,6 +66,8 @@ pub(super) struct Prepared {
     pub(super) near: Image<f32>,
     /// One at the cover's edge, falling off on both sides, in the same cells.
     pub(super) rim: Image<f32>,
+    /// Cells to the nearest of it.
+    pub(super) away: Image<f32>,
     /// Mean colours of the patch, in the same cells.
     pub(super) color: Option<Image<LinearRgb>>,
     /// Where the cloth is injured, in the same cells.
@@ -132,6 +134,7 @@ impl Prepared {
             coarse,
             near,
             ring,
+            away: away(&rim),
             rim,
             color,
             injury,

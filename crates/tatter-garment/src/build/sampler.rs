@@ -11,11 +11,18 @@ const LONGEST: f64 = 16.0;
 /// Taps weighed at once: what the widest registers of many processors hold.
 const CHUNK: usize = 8;
 
+/// Texels a side of the box around the footprint of a patch that is about as much smaller one way as the other.
+const BOX: usize = 6;
+/// So many of them before the one at or before the place: half the box's breadth is below 3.
+const BEFORE: isize = 2;
+
 /// How one face samples its patch: constant over the face.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Filter {
     /// Which density of the patch is read.
     pub(super) level: usize,
+    /// Texels of that density in one of the patch.
+    scale: f64,
     /// How far it reads, in patch texels.
     pub(super) support: f64,
     ellipse: Option<Ellipse>,
@@ -29,6 +36,8 @@ struct Ellipse {
     c: f32,
     half_u: f32,
     half_v: f32,
+    /// It lies within a box of [`BOX`] wherever it is.
+    boxed: bool,
 }
 
 /// Longer and shorter stretch of a 2 × 2 matrix, and the direction of the longer one in its result.
@@ -47,7 +56,7 @@ impl Filter {
     pub(super) fn new(patch_from_texel: [[f64; 2]; 2], last_level: usize) -> Self {
         let (long, short, angle) = stretches(patch_from_texel);
         if long <= 1.0 {
-            return Self { level: 0, support: 2.0, ellipse: None };
+            return Self { level: 0, scale: 1.0, support: 2.0, ellipse: None };
         }
         let short = short.max(long / LONGEST);
         let level = ((2.0 * short.max(1.0).log2()) as usize).min(last_level);
@@ -64,16 +73,16 @@ impl Filter {
             c: (uu / det) as f32,
             half_u: (2.0 * uu.sqrt()) as f32,
             half_v: (2.0 * vv.sqrt()) as f32,
+            boxed: uu.max(vv) < 2.2,
         };
-        Self { level, support: 2.0 * major * scale, ellipse: Some(ellipse) }
+        Self { level, scale: 1.0 / scale, support: 2.0 * major * scale, ellipse: Some(ellipse) }
     }
 
     /// The premultiplied mean around a place in patch texels (first centre at 0.5). Inlined into whoever asks for many, so that it runs
     /// in the registers that are chosen there.
     #[inline(always)]
     pub(super) fn sample<S: Simd>(&self, simd: S, level: &Level, x: f64, y: f64) -> Texel {
-        let scale = 1.0 / level_scale(self.level);
-        let (x, y) = (x * scale - 0.5, y * scale - 0.5);
+        let (x, y) = (x * self.scale - 0.5, y * self.scale - 0.5);
         match &self.ellipse {
             Some(ellipse) => ellipse.sample(simd, level, x, y),
             None => interpolate(level, x, y),
@@ -87,6 +96,11 @@ impl Ellipse {
     fn sample<S: Simd>(&self, simd: S, level: &Level, x: f64, y: f64) -> Texel {
         let (x0, y0) = (floor(x), floor(y));
         let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
+        let within = |from: isize, of: usize| from >= 0 && from + BOX as isize <= of as isize;
+        if self.boxed && within(x0 - BEFORE, level.width) && within(y0 - BEFORE, level.height) {
+            let first = (y0 - BEFORE) as usize * level.width + (x0 - BEFORE) as usize;
+            return self.sum_box(simd, level, first, [-(BEFORE as f32) - fx, -(BEFORE as f32) - fy]);
+        }
         let (u0, u1) = span(fx, self.half_u);
         let (v0, v1) = span(fy, self.half_v);
         let (mut sums, mut totals) = ([[0.0f32; LANES]; 2], [0.0f32; CHUNK]);
@@ -125,9 +139,28 @@ impl Ellipse {
                 start += CHUNK as isize;
             }
         }
-        let total: f32 = totals.iter().sum();
-        let factor = if total > 1e-6 { 1.0 / total } else { 0.0 };
-        std::array::from_fn(|lane| (sums[0][lane] + sums[1][lane]) * factor)
+        mean(&sums, &totals)
+    }
+
+    /// The mean over a box from a texel on, which lies `du` across and `dv` down from the place. All weights first: a sum waits for its weight
+    /// long enough for the processor to run out of work it could do before. Beyond the ellipse weights are nothing.
+    #[inline(always)]
+    fn sum_box<S: Simd>(&self, simd: S, level: &Level, first: usize, [du, dv]: [f32; 2]) -> Texel {
+        let mut weights = [[0.0f32; CHUNK]; BOX];
+        for (i, weights) in weights.iter_mut().enumerate() {
+            *weights = self.weights(simd, du, dv + i as f32);
+        }
+        let (mut sums, mut totals) = ([[0.0f32; LANES]; 2], [0.0f32; CHUNK]);
+        for (i, weights) in weights.iter().enumerate() {
+            for (total, weight) in totals.iter_mut().zip(weights) {
+                *total += weight;
+            }
+            let row = &level.texels[first + i * level.width..][..BOX];
+            for (k, (texel, weight)) in row.iter().zip(weights).enumerate() {
+                weighed(simd, &mut sums[k % 2], texel, *weight);
+            }
+        }
+        mean(&sums, &totals)
     }
 
     /// Of so many texels of a row, the first `du` across and `dv` down from the place.
@@ -151,6 +184,14 @@ impl Ellipse {
         let (a, bv, cv) = (simd.splat_f32s(self.a), simd.splat_f32s(self.b * dv), simd.splat_f32s(self.c * dv * dv));
         mitchell_of_squares(simd, simd.add_f32s(simd.mul_f32s(simd.add_f32s(simd.mul_f32s(a, du), bv), du), cv))
     }
+}
+
+/// What was summed up in two parts, by the sum of the weights.
+#[inline(always)]
+fn mean(sums: &[Texel; 2], totals: &[f32; CHUNK]) -> Texel {
+    let total: f32 = totals.iter().sum();
+    let factor = if total > 1e-6 { 1.0 / total } else { 0.0 };
+    std::array::from_fn(|lane| (sums[0][lane] + sums[1][lane]) * factor)
 }
 
 /// Add a texel by its weight. Register by register: a compiler left to itself takes lanes of neighbours together, and sorts them again.

@@ -196,7 +196,7 @@ impl Cloths {
             0 => (UNITS * (LOST * (injury.texels()[i] - PERHAPS).max(0.0) - STRANGE * apart[i])) as i32,
             sure => 100_000_000 * sure,
         };
-        Image::from_vec(width, height, GridCut::new(width, height, tie, link).solve())
+        Image::from_vec(width, height, GridCut::banded(width, height, tie, link))
     }
 }
 

@@ -275,12 +275,16 @@ struct Place<'a> {
 /// `None` where nothing of the patch can show.
 fn place<'a>(layer: &Layer<'a>, draw: &'a Draw, column: usize, x: i64, y: i64) -> Option<Place<'a>> {
     let (x, y) = draw.patch_at(x, y);
-    let cells = layer.prepared.cells_per_texel;
-    if draw.filter.support * cells[0].max(cells[1]) < 1.0 && !layer.prepared.may_cover(x, y) {
-        return None;
-    }
     let at = [(x * layer.canvas_per_texel[0]) as f32, (y * layer.canvas_per_texel[1]) as f32];
-    let shown = layer.fit.seam.as_ref().map_or(1.0, |seam| seam.at(at));
+    let shown = match &layer.fit.seam {
+        // It lies in the cover.
+        Some(seam) => seam.at(at),
+        None => {
+            let cells = layer.prepared.cells_per_texel;
+            let narrow = draw.filter.support * cells[0].max(cells[1]) < 1.0;
+            f32::from(u8::from(!narrow || layer.prepared.may_cover(x, y)))
+        }
+    };
     let level = layer.levels.level(draw.filter.level)?;
     (shown > 0.0).then_some(Place { column, draw, level, x, y, at, shown })
 }

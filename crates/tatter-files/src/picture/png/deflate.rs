@@ -3,7 +3,7 @@
 //! use all cores. Filtered pictures are mostly noise about zero: nearly all the gain lies in a prefix code that fits each
 //! block, and matches are only sought where they are long.
 
-use super::filter::{entropy, tally};
+use super::filter::{STORED, entropy, tally};
 use super::huffman::{self, LONGEST};
 
 /// Bytes coded with one table; as many as a stored block holds.
@@ -28,7 +28,8 @@ struct Step {
 /// Pack one band. All but the last end with an empty stored block, on a byte boundary, so that the next may follow; no band
 /// looks back into another. Behind `head`, which is given back before it.
 pub(super) fn pack(head: &[u8], data: &[u8], last: bool) -> Vec<u8> {
-    let mut out = Vec::with_capacity(data.len() / 2 + 64);
+    // As much as stored blocks would take, so that it never has to be moved.
+    let mut out = Vec::with_capacity(head.len() + data.len() + 5 * (data.len() / BLOCK + 2) + TABLES);
     out.extend_from_slice(head);
     let mut bits = Bits { out, at: head.len(), ..Bits::default() };
     let mut table = vec![u32::MAX; 1 << TABLE_BITS];
@@ -181,15 +182,18 @@ fn write_block(bits: &mut Bits, data: &[u8], steps: &[Step], last: bool) {
     };
     let body = price(&symbols, &symbol_lengths) + price(&distances, &distance_lengths) + extra_bits;
     // A table of code lengths takes 60 to 90 bytes.
-    if body / 8 + 60 > data.len() as u64 {
+    if (body / 8 + 60) as f32 > STORED * data.len() as f32 {
         bits.stored(data, last);
         return;
     }
-    bits.reserve(data.len() + data.len() / 2 + 512);
+    bits.reserve((body / 8) as usize + TABLES);
     bits.push(u64::from(last) | 2 << 1, 3);
     write_tables(bits, &symbol_lengths, &distance_lengths);
     write_body(bits, data, steps, &huffman::codes(&symbol_lengths), &huffman::codes(&distance_lengths));
 }
+
+/// Bytes that the tables before a block take at most: 316 code lengths of 14 bits with what they repeat, and 19 of 3.
+const TABLES: usize = 640;
 
 /// Order in which lengths of the code of code lengths are sent (RFC 1951, 3.2.7).
 const LENGTH_ORDER: [usize; 19] = [16, 17, 18, 0, 8, 7, 9, 6, 10, 5, 11, 4, 12, 3, 13, 2, 14, 1, 15];

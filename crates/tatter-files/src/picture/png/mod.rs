@@ -108,8 +108,17 @@ pub(super) fn decode_from(source: impl BufRead + Seek, limits: &Limits) -> Resul
     let length = reader.output_buffer_size().ok_or_else(|| Fault::damaged("its size overflows"))?;
     let samples = if info.bits == 16 {
         let mut samples = vec![0u16; length / 2];
-        reader.next_frame(bytemuck::cast_slice_mut(&mut samples)).map_err(fault)?;
-        samples.iter_mut().for_each(|sample| *sample = u16::from_be(*sample));
+        let turned = |part: &mut [u16]| part.iter_mut().for_each(|sample| *sample = u16::from_be(*sample));
+        if reader.info().interlaced {
+            reader.next_frame(bytemuck::cast_slice_mut(&mut samples)).map_err(fault)?;
+            turned(&mut samples);
+        } else {
+            // Row by row, each while it is at hand.
+            for row in samples.chunks_exact_mut((length / 2 / size.height).max(1)) {
+                reader.read_row(bytemuck::cast_slice_mut(row)).map_err(fault)?;
+                turned(row);
+            }
+        }
         Samples::U16(samples)
     } else {
         let mut samples = vec![0; length];

@@ -40,13 +40,13 @@ impl Rows<'_> {
     }
 
     /// Rows `first..last`, each with its filter byte before it.
-    fn filtered(&self, first: usize, last: usize) -> Vec<u8> {
+    fn filtered(&self, effort: Effort, first: usize, last: usize) -> Vec<u8> {
         let bytes = self.bytes(first, last);
         let zeros = vec![0; self.row_bytes];
         let at = |y: usize| &bytes[y * self.row_bytes..][..self.row_bytes];
         // No band looks back into another, neither here nor when it is packed.
         let row = |y: usize| (at(y), if y == 0 { &zeros[..] } else { at(y - 1) });
-        let kind = filter::choose(last - first, self.step, row);
+        let kind = filter::choose(effort, last - first, self.step, row);
         let mut out = vec![kind; (last - first) * (1 + self.row_bytes)];
         for (y, line) in out.chunks_exact_mut(1 + self.row_bytes).enumerate() {
             let (this, above) = row(y);
@@ -118,7 +118,7 @@ pub(in super::super) fn rewrite(
             strip.paste(&piece, part.x, top - first);
         }
         let own = Rows { stored: &strip, ..rows };
-        Some((number, packed(&own.filtered(0, last - first), first == 0, last == stored.size.height)))
+        Some((number, packed(&own.filtered(Effort::Fast, 0, last - first), first == 0, last == stored.size.height)))
     };
     let packed: Option<BTreeMap<usize, Packed>> = touched.into_par_iter().map(repack).collect();
     let Some(mut packed) = packed else { return Ok(None) };
@@ -268,6 +268,8 @@ fn packed(filtered: &[u8], first: bool, last: bool) -> Packed {
     data[..4].copy_from_slice(&length.to_be_bytes());
     let sum = crc32fast::hash(&data[4..]);
     data.extend(sum.to_be_bytes());
+    // Most of what was set aside was not needed.
+    data.shrink_to_fit();
     Packed { data, sum: adler32(filtered), length: filtered.len() }
 }
 
@@ -275,8 +277,10 @@ fn packed(filtered: &[u8], first: bool, last: bool) -> Packed {
 /// which the first is `start`, and the checksum that closes the stream.
 fn in_bands(rows: &Rows<'_>, mut start: usize) -> (Vec<Vec<u8>>, Vec<Band>, u32) {
     let height = rows.stored.size.height;
-    let all: Vec<Packed> =
-        spans(rows).par_iter().map(|&(first, last)| packed(&rows.filtered(first, last), first == 0, last == height)).collect();
+    let all: Vec<Packed> = spans(rows)
+        .par_iter()
+        .map(|&(first, last)| packed(&rows.filtered(Effort::Fast, first, last), first == 0, last == height))
+        .collect();
     let mut whole = 1;
     let place = |band: &Packed| {
         let end = start + band.data.len();
@@ -289,7 +293,7 @@ fn in_bands(rows: &Rows<'_>, mut start: usize) -> (Vec<Vec<u8>>, Vec<Band>, u32)
 
 /// Bands filtered side by side, one stream packed by libdeflate.
 fn whole(rows: &Rows<'_>, out: &mut Vec<u8>) -> Result<(), Fault> {
-    let filtered: Vec<Vec<u8>> = spans(rows).par_iter().map(|&(first, last)| rows.filtered(first, last)).collect();
+    let filtered: Vec<Vec<u8>> = spans(rows).par_iter().map(|&(first, last)| rows.filtered(Effort::Small, first, last)).collect();
     chunk_pieces(out, &super::zlib(&filtered.concat(), 8)?);
     Ok(())
 }
