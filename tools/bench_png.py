@@ -1,4 +1,4 @@
-"""Time OpenCV (opencv-python-headless 4.12) on the maps that `cargo bench -p tatter-files --bench png -- SIDE FOLDER` left.
+"""Time OpenCV (opencv-python-headless 4.12) on the maps that `cargo bench --workspace --bench png -- SIDE FOLDER` left.
 
 Usage: bench_png.py FOLDER. Best of three, compression level 1 and OpenCV's default."""
 import glob

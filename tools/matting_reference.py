@@ -4,7 +4,7 @@
 matting_reference.py fixtures FOLDER   writes the fixtures of crates/tatter-cloth/tests/fixtures/matting
 matting_reference.py table FOLDER      judges all methods on pictures that somebody put there (NAME.ppm, NAME.trimap.pgm,
                                        NAME.truth.pgm, and optionally NAME.ours.pgm), and prints one table
-matting_reference.py scoreboard FOLDER the same for the pictures that `cargo run -p tatter-quality -- pictures FOLDER` has
+matting_reference.py scoreboard FOLDER the same for the pictures that `cargo build --workspace --bin tatter-quality && target/debug/tatter-quality pictures FOLDER` has
                                        written there, as crates/tatter-quality/reference/alpha.tsv holds them
 
 Pictures are netpbm: PPM and PGM, binary, 8 or 16 bits. The fixtures' scenes are drawn here; no photo is used. Values are

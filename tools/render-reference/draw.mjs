@@ -1,6 +1,6 @@
 // Draws sample models with the reference renderer in a headless Chromium.
 //   CHROMIUM=/usr/bin/chromium node draw.mjs MODELS OUT
-// MODELS is what `cargo run -p tatter --example sample_models` wrote; OUT gets NAME.png of each.
+// MODELS is what `cargo build --workspace --example sample_models && target/debug/examples/sample_models` wrote; OUT gets NAME.png of each.
 import { createServer } from "node:http";
 import { readFile, writeFile, mkdir } from "node:fs/promises";
 import { join } from "node:path";

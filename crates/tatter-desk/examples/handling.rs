@@ -1,7 +1,7 @@
 //! How soon the desk shows what is done at the garment: 200,704 triangles with five maps of 4096², a patch of 1024², a view of 1440 × 900. Prints one
 //! line a case. Everything is made in a folder that is gone afterwards; 2 GB of memory and 200 MB of disk are needed for a minute or two.
 //!
-//!     cargo run -p tatter-desk --example handling -- [TEXELS [open]]
+//!     cargo build --workspace --example handling && target/debug/examples/handling [TEXELS [open]]
 //!
 //! With other textures than of 4096 texels a side, TEXELS says so. With `open` both of its jobs are opened five times over, and nothing is dragged. On Linux the most memory that was held is told, too.
 #![expect(clippy::print_stdout, reason = "a measuring program")]

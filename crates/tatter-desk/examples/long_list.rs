@@ -1,7 +1,7 @@
 //! How long a frame of the desk takes with many placements: its own code and the making of its triangles, in a window of 1440 × 900 where nothing moves.
 //! No adapter is needed. Prints one line a case.
 //!
-//!     cargo run -p tatter-desk --example long_list
+//!     cargo build --workspace --example long_list && target/debug/examples/long_list
 #![expect(clippy::print_stdout, reason = "a measuring program")]
 #![expect(clippy::disallowed_methods, reason = "it makes what it measures in a folder of its own")]
 

@@ -1,7 +1,7 @@
 //! Pictures of every station with the sample job on the table, light and dark, at single and double scale, drawn by whatever adapter there is, one
 //! in software too. `tools/desk-pictures.sh` runs it and takes over those that the documents show.
 //!
-//!     cargo run -p tatter-desk --example pictures -- FOLDER SAMPLE
+//!     cargo build --workspace --example pictures && target/debug/examples/pictures FOLDER SAMPLE
 //!
 //! SAMPLE is a folder as `tatter demo` makes it; what is done to its job here is not saved.
 #![expect(clippy::print_stdout, reason = "it tells what it made")]

@@ -1,6 +1,6 @@
 //! PNG of a five-map garment set: our bands, the `png` crate and libdeflate in one run, best of three.
 //!
-//! `cargo bench -p tatter-files --profile dev --bench png -- [SIDE] [FOLDER]`; with a folder the maps are kept there, so that
+//! `cargo bench --workspace --profile dev --bench png -- [SIDE] [FOLDER]`; with a folder the maps are kept there, so that
 //! `tools/bench_png.py FOLDER` can time `OpenCV` on the same files.
 
 use std::error::Error;

@@ -1,6 +1,6 @@
 //! Writes a small garment as GLB for `tools/gltf-check`: one part, textures inside and beside it.
 //!
-//! `cargo run -p tatter-files --example sample_garment -- FOLDER`
+//! `cargo build --workspace --example sample_garment && target/debug/examples/sample_garment FOLDER`
 
 use glam::{Vec2, Vec3};
 use tatter_core::image::{ColorTags, Layout, Samples, Size, Stored};

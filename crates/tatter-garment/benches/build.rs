@@ -1,4 +1,4 @@
-//! How long a build takes: `cargo bench -p tatter-garment --bench build [TEXELS [PLACEMENTS [SIDE_MM]]]`.
+//! How long a build takes: `cargo bench --workspace --bench build [TEXELS [PLACEMENTS [SIDE_MM]]]`.
 //!
 //! Twenty placements of 2048² patches (three different ones) into a five-map set of 4096² on a metre of flat cloth, three
 //! times; prints seconds in all and by stage, and the peak memory of the process where the system tells it.

@@ -383,6 +383,36 @@ fn two_cloths_are_mixed_over_less_along_a_seam() {
     assert!(seam > 0 && seam * 3 < soft, "mixed texels: soft {soft}, seam {seam}");
 }
 
+/// Coarse uneven cloth on even cloth, in height as in colour: of the patch shows its injury and the fray around it, all else stays the
+/// garment's to the bit, on each map the same texels. Source: the truth of the disc that is injured.
+#[test]
+fn on_cloth_of_another_weave_little_but_the_injury_is_laid() {
+    let own = |x: f32, y: f32| if x.hypot(y) < 5.0 { WHITE } else { INDIGO.map(|v| v * (1.0 + 0.5 * value_noise(5, x, y))) };
+    let maker = PatchMaker::new(512, PATCH_MM).disc(RADIUS_MM, 1.0).color(own).height(|x, y| threads(x, y, 0.2));
+    let patch = Patch { cloth_color: Some(LinearRgb(INDIGO)), ..maker.patch() };
+    let files = vec![file(SIDE, &[(Channel::BaseColor, color_coding())]), file(SIDE, &[(Channel::Height, height_coding())])];
+    let garment = flat(files, SPAN_MM);
+    let before = vec![picture(SIDE, Layout::Rgb, |_, _, c| encode_srgb(MADDER[c])), picture16(SIDE, Layout::Gray, |_, _, _| 0.5)];
+    let mut pictures = vec![before.clone()];
+    let placement = Placement { matching: Match::default(), ..placement("a", 0.5, 0.5) };
+    build(&garment, &mut pictures, &[Placed { placement: &placement, patch: &patch }], &BuildSettings::default(), &Task::new())
+        .unwrap();
+    let mm = SPAN_MM / SIDE as f32;
+    for (map, (before, after)) in before.iter().zip(&pictures[0]).enumerate() {
+        let changed = |from: f32, to: f32| {
+            let at = |v: usize| (v as f32 + 0.5) * mm - 0.5 * SPAN_MM;
+            let ring = || (0..SIDE * SIDE).filter(|i| (from..to).contains(&at(i % SIDE).hypot(at(i / SIDE))));
+            let differs =
+                |i: &usize| before.value(i % SIDE, i / SIDE, 0).to_bits() != after.value(i % SIDE, i / SIDE, 0).to_bits();
+            ring().filter(differs).count() as f32 / ring().count() as f32
+        };
+        let (injury, fray, cloth) = (changed(0.0, 4.5), changed(5.0, 5.4), changed(7.5, RADIUS_MM));
+        assert!(injury > 0.95, "map {map}: the injury is laid: {injury}");
+        assert!(fray > 0.8, "map {map}: and what frays around it: {fray}");
+        assert!(cloth < 0.01, "map {map}: of the cloth around is laid: {cloth}");
+    }
+}
+
 /// Two porous cloths over each other would be doubly open: of a matched damage only the injury lets anything through.
 #[test]
 fn pores_of_intact_cloth_are_the_garments_affair() {

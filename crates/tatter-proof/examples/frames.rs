@@ -1,6 +1,6 @@
 //! How long a frame takes: 200,000 triangles with maps of 4096², 1920 x 1080. Prints one line a case.
 //!
-//!     cargo run -p tatter-proof --example frames
+//!     cargo build --workspace --example frames && target/debug/examples/frames
 #![expect(clippy::print_stdout, reason = "a measuring program")]
 
 use std::error::Error;

@@ -1,6 +1,6 @@
 //! Writes the sample models of the tests for another renderer: a GLB each with its eye and lamp, the sky, and our own picture.
 //!
-//!     cargo run -p tatter --example sample_models -- FOLDER
+//!     cargo build --workspace --example sample_models && target/debug/examples/sample_models FOLDER
 #![expect(clippy::disallowed_methods, reason = "a tool writes to the folder it is told")]
 
 #[path = "../tests/sample_models/models.rs"]

@@ -7,6 +7,7 @@ use tatter_core::explain::{Class, Explain};
 use tatter_core::image::Stored;
 use tatter_core::model::{Origin, ScaleSource};
 use tatter_core::task::Task;
+use tatter_files::job::read_job;
 use tatter_files::limits::Limits;
 use tatter_files::patch::{PatchError, read_patch};
 use tatter_files::picture::PictureError;
@@ -86,7 +87,7 @@ pub struct Checked {
 /// Check patches, job files, meshes and texture folders.
 ///
 /// # Errors
-/// When a thing cannot be read at all.
+/// When a thing cannot be read at all; a job whose files are missing has faults.
 pub fn check(things: &[PathBuf], task: &Task) -> Result<Vec<Checked>, CheckError> {
     things.iter().map(|thing| checked(thing, task)).collect()
 }
@@ -103,14 +104,38 @@ fn checked(thing: &Path, task: &Task) -> Result<Checked, CheckError> {
         checked.scale = Some((patch.scale_source, patch.scale_uncertainty));
         checked.origins = patch.maps.iter().filter_map(|(channel, map)| Some((channel, map.as_ref()?.origin))).collect();
     } else if name.ends_with(".toml") {
-        let mut session = Session::look(thing, task)?;
-        let mut pictures = session.load(task)?;
+        let opened = Session::look(thing, task).and_then(|mut session| Ok((session.load(task)?, session)));
+        let (mut pictures, session) = match opened {
+            Ok(opened) => opened,
+            Err(error) => {
+                checked.faults = gone(thing);
+                return if checked.faults.is_empty() { Err(error.into()) } else { Ok(checked) };
+            }
+        };
         let found = look_over(&session, thing, &mut pictures, task)?;
         (checked.faults, checked.rims) = (found.faults, found.rims);
     } else {
         checked.faults = texture_faults(thing, task)?;
     }
     Ok(checked)
+}
+
+/// Files that a job names and that are not there, all of them; none of a job that cannot be read.
+fn gone(job_path: &Path) -> Vec<Fault> {
+    let Ok(job) = read_job(job_path) else { return Vec::new() };
+    let folder = job_path.parent().unwrap_or(Path::new(""));
+    let textures = job.garment.sets.iter().flat_map(|set| &set.files).map(|file| (file.path.as_str(), "this texture"));
+    let patches = job.patches.iter().map(|patch| (patch.path.as_str(), "this patch"));
+    let named = job.garment.mesh.iter().map(|mesh| (mesh.as_str(), "the mesh")).chain(textures).chain(patches);
+    let missing = named.filter(|(path, _)| !folder.join(path).exists());
+    let fault = |(path, what): (&str, &str)| Fault {
+        code: "file-missing",
+        place: path.to_owned(),
+        what: format!("{what} is not there"),
+        remedy: "put it back, or correct its path in the job; paths count from the job's own folder".to_owned(),
+        severity: Severity::Error,
+    };
+    missing.map(fault).collect()
 }
 
 fn texture_faults(thing: &Path, task: &Task) -> Result<Vec<Fault>, CheckError> {

@@ -103,6 +103,26 @@ fn textures_inside_the_mesh_are_unpacked_on_request() {
     assert_eq!(normal.as_deref(), Some("smock.maps/weave.png"), "now it is a file");
 }
 
+/// A folder of garments, each with its own textures: what lies beside one mesh is not another's.
+#[test]
+fn textures_of_another_garment_are_not_taken() {
+    let folder = tempfile::tempdir().expect("a folder");
+    write(&folder.path().join("smock"), false).expect("it is written");
+    let bare = MaterialToWrite { name: "wool".into(), ..MaterialToWrite::default() };
+    std::fs::write(folder.path().join("waistcoat.glb"), write_glb(&smock(), &[bare])).expect("written");
+    let request = GarmentRequest { source: folder.path().join("waistcoat.glb"), ..GarmentRequest::default() };
+    let task = Task::new();
+    let report = describe(&request, &task).expect("it is understood");
+    assert!(report.maps.is_empty(), "the smock keeps its own: {:?}", report.maps);
+    assert!(codes(&task).contains(&"no-textures"), "which is said: {:?}", task.notes());
+    let own = folder.path().join("wool");
+    std::fs::create_dir(&own).expect("a folder");
+    std::fs::write(own.join("waistcoat_color.png"), png(Layout::Rgb, &[60, 50, 40]).expect("a picture")).expect("written");
+    let report = describe(&request, &Task::new()).expect("it is understood");
+    let paths: Vec<&str> = report.maps.iter().map(|map| map.path.as_str()).collect();
+    assert_eq!(paths, ["wool/waistcoat_color.png"], "a folder without a mesh is looked into");
+}
+
 #[test]
 fn a_bare_map_set_is_a_garment_too() {
     let folder = tempfile::tempdir().expect("a folder");

@@ -7,7 +7,8 @@ use tatter_core::channel::{Channel, PerChannel};
 use tatter_core::color::{Lab, ciede2000};
 use tatter_core::image::{Coding, Depth, HeightRange, LinearRgb, Map, Size, Stored, Transfer};
 use tatter_core::model::{
-    Garment, MapFile, MapRole, MapSet, Match, MatchMode, Origin, Patch, PatchMap, Placement, ScaleSource, Spot, Subject, UvTile,
+    Edge, Garment, MapFile, MapRole, MapSet, Match, MatchMode, Origin, Patch, PatchMap, Placement, ScaleSource, Spot, Subject,
+    UvTile,
 };
 use tatter_core::task::Task;
 use tatter_core::units::{Mm, MmPerUv};
@@ -112,7 +113,8 @@ fn lay(color: [f32; 3], under: [f32; 3], mode: Option<MatchMode>) -> Tried<f32> 
         size: Some(Mm(WIDTH_MM)),
         mirror: false,
         rules: PerChannel::default(),
-        matching: Match { mode, ..Match::default() },
+        // Up to its cover's edge: a seam leaves hardly any intact cloth to be looked at.
+        matching: Match { mode, edge: Edge::Soft, ..Match::default() },
     };
     let mut pictures = vec![vec![before.clone()]];
     let placed = [Placed { placement: &placement, patch: &patch }];

@@ -98,7 +98,7 @@ fn steps(job: &Job) -> Vec<Arc<Job>> {
     let mut step = |job: &Job| steps.push(Arc::new(job.clone()));
     job.placements = vec![placement("a", 0.3, 0.4)];
     step(&job);
-    job.placements.extend([placement("b", 0.36, 0.45), placement("c", 0.98, 0.7), placement("d", 0.6, 0.97)]);
+    job.placements.extend([placement("b", 0.335, 0.425), placement("c", 0.98, 0.7), placement("d", 0.6, 0.97)]);
     step(&job);
     job.placements[0].spot = Spot::Uv { at: [0.33, 0.42], part: None };
     step(&job);

@@ -24,6 +24,25 @@ const CUT_KEYS: [&str; 15] = [
     "why",
 ];
 
+/// What is missing is a fault among others, all of it at once, not an end at the first.
+#[test]
+fn a_check_names_every_missing_file() {
+    let shop = Workshop::with_job().expect("a workshop");
+    let run = shop.run(&["place", "smock.tatter.toml", "--patch", "rip.patch", "--at", "0.25,0.25"]).expect("runs");
+    assert_eq!(run.code, Some(0), "{}", run.err);
+    let texture = shop.textures().expect("textures").into_keys().next().expect("one");
+    std::fs::remove_file(shop.path(&texture.to_string_lossy())).expect("removed");
+    std::fs::remove_dir_all(shop.path("rip.patch")).expect("removed");
+    let run = shop.run(&["check", "smock.tatter.toml", "--json"]).expect("runs");
+    assert_eq!(run.code, Some(1), "faults were found: {}", run.err);
+    let told = run.json().expect("an object");
+    let faults = told["faults"].as_array().expect("a list");
+    let all = |code: &str| faults.iter().all(|fault| fault["code"] == code);
+    assert!(faults.len() == 2 && all("file-missing"), "{told}");
+    let named = |path: &str| faults.iter().any(|fault| fault["where"].as_str().is_some_and(|place| place.contains(path)));
+    assert!(named("rip.patch") && named(&texture.to_string_lossy()), "{told}");
+}
+
 #[test]
 fn a_photo_becomes_a_delivered_garment_and_is_taken_back() {
     let shop = Workshop::with_job().expect("a workshop");

@@ -1,7 +1,7 @@
 //! What the libraries say of the command line, as it is done at the desk.
 
 /// What the command line asks for, and how it is done here.
-const HERE: [(&str, &str); 30] = [
+const HERE: [(&str, &str); 32] = [
     ("Say where it is with --around x,y,radius (photo pixels)", "Draw a loop around it"),
     ("say --around x,y,radius", "draw a loop around it"),
     ("The others, for --around:", "For another, draw a loop around it; middle and radius of the others:"),
@@ -49,6 +49,11 @@ const HERE: [(&str, &str); 30] = [
     ),
     ("Give another --size-mm or --scale", "Give it another side"),
     ("Use `tatter place JOB --list` to see what lies there", "See the cutting list for what lies there"),
+    (
+        "; --unpack DIR writes it out, so that it can be redelivered",
+        "; write it out beside the mesh, so that it can be redelivered",
+    ),
+    ("; name their folder with --maps", "; lay them beside the mesh"),
     ("give --size-mm if it is wrong", "if it is wrong, write its side in the cutting list"),
 ];
 

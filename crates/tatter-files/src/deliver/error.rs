@@ -68,7 +68,7 @@ pub enum DeliverError {
     #[error("the delivery was stopped before anything was replaced")]
     Cancelled,
     /// The disk refused.
-    #[error("{doing} failed, nothing was delivered ({source}): {}", path.display())]
+    #[error("{doing} failed, no file was changed ({source}): {}", path.display())]
     Disk {
         /// What was being done.
         doing: &'static str,
@@ -106,7 +106,7 @@ impl Explain for DeliverError {
             Self::Busy { .. } => "wait until the other run has ended".to_owned(),
             Self::NothingToUndo { .. } => "deliver first".to_owned(),
             Self::Cancelled => "deliver again when ready".to_owned(),
-            Self::Disk { .. } => "make room or allow writing there, then deliver again".to_owned(),
+            Self::Disk { .. } => "make room or allow writing there, then try again".to_owned(),
             Self::CutOff { .. } => "make room or allow writing there, then deliver again: it will first be completed".to_owned(),
         }
     }

@@ -21,7 +21,7 @@ use super::seam::Seam;
 use super::tile::RuleOf as _;
 use crate::matching::{
     Dye, Field, Glimpse, Injured, Lightened, OntoCloth, PatchCloth, Recolor, Redye, Shown, Swatch, colors, injured_at,
-    node_means, trust, undyed,
+    node_means, pale, trust, undyed,
 };
 use crate::place::Placed;
 
@@ -321,7 +321,8 @@ impl FitContext<'_> {
             let shown = (contrast(target.covariance.x_axis.x) / contrast(own.covariance.x_axis.x)).min(1.0) as f32;
             let redye = Redye::new(dye.clone(), &samples, around.mean, shown);
             let lightened = Lightened::new(cloth.swatch.mean, around.mean, redye.fibres());
-            Injured { redye, injury: self.patches[self.planned.patch_of[k]].1.injury.clone(), lightened }
+            let pale = pale(own.mean.x, own.covariance.x_axis.x);
+            Injured { redye, injury: self.patches[self.planned.patch_of[k]].1.injury.clone(), lightened, pale }
         });
         let gain = if injured.is_some() { INTACT_GAIN } else { GAIN };
         Some(OntoCloth { map: own.transport(&target, gain), injured, varies: Field::none(), strength })

@@ -34,7 +34,7 @@ const NEAR: (f32, f32) = (0.05, 0.95);
 const INSIDE: f32 = 0.9;
 const OUTSIDE: f32 = 0.02;
 /// More injured than this is not the patch's cloth.
-const INJURED: f32 = 0.5;
+const INJURED: f32 = 0.1;
 /// Texels each side of a stretch must have.
 const FEWEST: f64 = 6.0;
 

@@ -25,10 +25,20 @@ enum Side {
     On,
 }
 
-/// Injured beyond doubt or perhaps: a cell that is more injured than this is the patch's.
-const INJURED: f32 = 0.05;
-/// Deviation, in cells, of the blur that carries the patch's right a few threads beyond its injury: fray lies there.
-const FRAY: f32 = 1.5;
+/// A cell that is more injured than this is the patch's …
+const INJURED: f32 = 0.5;
+/// … and what lies near it: deviation, in cells, of the blur that carries the patch's right beyond its injury, and how much of the blurred
+/// is still its right. A cell and a quarter all around: fray lies there.
+const FRAY: f32 = 1.0;
+const FRAYED: f32 = 0.1;
+/// A cell injured less than this is as good as intact: yarn that is a little darker than its neighbours comes so far.
+const PERHAPS: f32 = 0.25;
+/// What it costs, for one of [`UNITS`], to give the garment a cell that may be injured, for each of what it is injured more than that …
+const LOST: f32 = 2.0;
+/// … and to show the patch's intact cloth in a cell where the garment's own would do, for each of what they differ by: so a seam is drawn the
+/// tighter the less the two weaves are alike, and where they are alike it stays free to go where it hides. Both were set by eye on two woven
+/// rips over nine plain cloths; other values were not tried.
+const STRANGE: f32 = 4.0;
 /// Cover below this is the garment's.
 const COVERED: f32 = 0.6;
 /// A difference that costs nothing in OKLab, and a gradient that excuses nothing: half of what the eye tells apart.
@@ -106,7 +116,7 @@ impl FitContext<'_> {
         let carried = gaussian(&prepared.injury.map(|injury| if injury > INJURED { 1.0f32 } else { 0.0 }), FRAY);
         let wants = prepared.coarse.zip(&carried, |cover, injured| match cover {
             c if c < COVERED => -1,
-            _ if injured > 0.1 => 1,
+            _ if injured > FRAYED => 1,
             _ => 0,
         });
         let some = |side: i32| wants.texels().contains(&side);
@@ -123,7 +133,7 @@ impl FitContext<'_> {
         let mut patch = Image::filled(width, height, OkLab::default());
         cells().zip(laid).for_each(|((x, y), laid)| patch.set(x, y, OkLab::from(laid.color)));
         let cloths = Cloths { patch, garment: self.seen_in_cells(k, prepared, &wants) };
-        Some(Seam::new(&cloths.cut(&wants)))
+        Some(Seam::new(&cloths.cut(&wants, &prepared.injury)))
     }
 
     /// Mean colours of the garment in the cells that a seam may cross.
@@ -159,8 +169,9 @@ impl FitContext<'_> {
 
 impl Cloths {
     /// The cheapest cut between what must show the patch and what must show the garment (Kwatra et al., "Graphcut textures", 2003,
-    /// equation 2: differences of both sides, excused by the edges that lie between them).
-    fn cut(&self, wants: &Image<i32>) -> Image<bool> {
+    /// equation 2: differences of both sides, excused by the edges that lie between them), and with as little of the patch's intact cloth as
+    /// that allows.
+    fn cut(&self, wants: &Image<i32>, injury: &Image<f32>) -> Image<bool> {
         let (width, height) = (wants.width(), wants.height());
         let apart = self.patch.zip(&self.garment, |patch, garment| garment.map(|garment| far(patch, garment)));
         let known: Vec<f32> = apart.texels().iter().flatten().copied().collect();
@@ -181,7 +192,11 @@ impl Cloths {
             let length = if dx != 0 && dy != 0 { std::f32::consts::FRAC_1_SQRT_2 } else { 1.0 };
             (UNITS * length * (apart[i] + apart[j]) / (edge + 2.0 * EVEN)) as i32
         };
-        Image::from_vec(width, height, GridCut::banded(width, height, |i| 100_000_000 * wants.texels()[i], link))
+        let tie = |i: usize| match wants.texels()[i] {
+            0 => (UNITS * (LOST * (injury.texels()[i] - PERHAPS).max(0.0) - STRANGE * apart[i])) as i32,
+            sure => 100_000_000 * sure,
+        };
+        Image::from_vec(width, height, GridCut::banded(width, height, tie, link))
     }
 }
 

@@ -32,8 +32,21 @@ pub(crate) struct Injured {
     pub(crate) redye: Redye,
     /// Where it lies, 0..1 over the canvas.
     pub(crate) injury: Arc<Image<f32>>,
-    /// What is done instead on much lighter cloth.
+    /// What is done instead on much lighter cloth, or one of another hue.
     pub(crate) lightened: Option<Lightened>,
+    /// From this lightness in OKLab on a texel is no intact cloth, and from that on none of it, wherever it lies: tufts and broken ends.
+    pub(crate) pale: [f32; 2],
+}
+
+/// How many deviations lighter than the mean of a cloth its palest threads are, and what is surely none of them.
+const PALEST: (f64, f64) = (2.5, 4.0);
+/// Least that a cloth's lightness is taken to stray by, OKLab.
+const EVEN: f64 = 0.01;
+
+/// Of a cloth's mean and variance of lightness, [`Injured::pale`].
+pub(crate) fn pale(mean: f64, variance: f64) -> [f32; 2] {
+    let strays = variance.max(0.0).sqrt().max(EVEN);
+    [PALEST.0, PALEST.1].map(|times| (mean + times * strays) as f32)
 }
 
 /// A colour of a patch.
@@ -86,9 +99,9 @@ impl OntoCloth {
         let own = oklab_of_many(&colors);
         let mut moved = mapped(&self.map, &own);
         let mut share: Axis = [1.0; TOGETHER];
-        if let Some(Injured { redye, injury, lightened }) = &self.injured {
-            let mut injured: Axis = [0.0; TOGETHER];
-            injured.iter_mut().zip(&*shown).for_each(|(injured, s)| *injured = injured_at(injury, s.at));
+        if let Some(Injured { redye, injury, lightened, pale: [first, last] }) = &self.injured {
+            let mut injured: Axis = own[0].map(|l| ((l - first) / (last - first)).clamp(0.0, 1.0));
+            injured.iter_mut().zip(&*shown).for_each(|(injured, s)| *injured = injured.max(injured_at(injury, s.at)));
             if injured.iter().any(|&injured| injured > 0.0) {
                 let mut bare: Axis = [0.0; TOGETHER];
                 for (i, s) in shown.iter().enumerate().filter(|(i, _)| injured[*i] > 0.0) {

@@ -1,6 +1,7 @@
-//! From dark cloth to light. A dye is made many times lighter then, and with it every error of telling how much of it a colour holds:
-//! pale threads come out lighter than any fibre, or in the complement of the dye. What is sure is that cloth becomes cloth and bare fibre
-//! bare fibre; colours between the two stay between them.
+//! From dark cloth to light, and from one hue to another. A dye is made many times lighter then, or what little of it shows in one channel
+//! is told by another, and with it grows every error of telling how much of it a colour holds: pale threads come out lighter than any fibre,
+//! or more colourful than the cloth. What is sure is that cloth becomes cloth and bare fibre bare fibre; colours between the two stay between
+//! them.
 
 use glam::Vec3;
 use tatter_core::color::OkLab;
@@ -8,8 +9,11 @@ use tatter_core::image::LinearRgb;
 
 use super::cloth::{Axis, TOGETHER};
 
-/// Cloth as many times as light as the patch's in any channel, from which on this is done in part, and altogether.
+/// Cloth as many times as light as the patch's in any channel, or than in another channel, from which on this is done in part, and altogether.
 const LIGHTER: (f32, f32) = (1.5, 3.0);
+/// Where bare fibre lies so many times as far from the new cloth as from the patch's, light on a thread begins to pass for bare fibre, and does
+/// altogether: then hue alone is no reason. From pale cloth to dark.
+const FARTHER: (f32, f32) = (1.5, 1.8);
 /// What is darker counts as no darker than this.
 const DARK: f32 = 0.01;
 /// Fibre nearer than this to its cloth, OKLab, tells nothing.
@@ -28,13 +32,17 @@ pub(crate) struct Lightened {
 }
 
 impl Lightened {
-    /// From one cloth to another; `fibres`: the bare fibre of both. `None` where the new cloth is not lighter, or no bare fibre is known.
+    /// From one cloth to another; `fibres`: the bare fibre of both. `None` where the new cloth is
+    /// neither lighter nor of another hue, or no bare fibre is known.
     pub(crate) fn new(own: LinearRgb, new: LinearRgb, fibres: Option<[LinearRgb; 2]>) -> Option<Self> {
-        let times = (0..3).map(|i| new.0[i].max(DARK) / own.0[i].max(DARK)).fold(0.0, f32::max);
-        let share = ((times / LIGHTER.0).ln() / (LIGHTER.1 / LIGHTER.0).ln()).clamp(0.0, 1.0);
+        let times = [0, 1, 2].map(|i| new.0[i].max(DARK) / own.0[i].max(DARK));
+        let [least, most] = [times.into_iter().fold(1.0, f32::min), times.into_iter().fold(0.0, f32::max)];
+        let share = |times: f32| ((times / LIGHTER.0).ln() / (LIGHTER.1 / LIGHTER.0).ln()).clamp(0.0, 1.0);
         let [before, after] = fibres?;
         let (own, new) = (place(own), place(new));
         let (fibre, new_fibre) = (place(before) - own, place(after) - new);
+        let told = 1.0 - ((new_fibre.length() / fibre.length().max(1e-6) - FARTHER.0) / (FARTHER.1 - FARTHER.0)).clamp(0.0, 1.0);
+        let share = share(most).max(told * share(most / least));
         (share > 0.0 && fibre.length() > APART).then_some(Self { own, new, fibre, new_fibre, share })
     }
 
@@ -105,6 +113,26 @@ mod tests {
             let out = (low - mixed).max(mixed - high).max(Vec3::ZERO).length();
             assert!(out < 0.02, "{step} tenths bare: {mixed}, {out} beyond its parts (the eye sees 0.02)");
         }
+    }
+
+    /// A dye's tints lie between it and its undyed fibre in hue; pale threads of a blue cloth that turn a green one's yellow do not (the
+    /// tints of subtractive dyes: Murray as above, for bare and dyed fibre side by side).
+    #[test]
+    fn half_bare_blue_thread_is_half_bare_green_thread() {
+        let (blue, green) = (LinearRgb([0.093, 0.109, 0.143]), LinearRgb([0.102, 0.156, 0.061]));
+        let (old, new) = (LinearRgb([0.45, 0.455, 0.43]), LinearRgb([0.45, 0.455, 0.43]));
+        let lightened = Lightened::new(blue, green, Some([old, new])).unwrap();
+        assert!(lightened.share > 0.95, "as light, but of another hue: {}", lightened.share);
+        let half = LinearRgb([0, 1, 2].map(|i| 0.5 * (blue.0[i] + old.0[i])));
+        let chroma = |v: Vec3| v.y.hypot(v.z);
+        let got = moved(&lightened, half);
+        assert!(chroma(got) < 0.6 * chroma(place(green)), "{got}, the cloth {}", place(green));
+        let ochre = LinearRgb([0.42, 0.26, 0.1]);
+        let white = LinearRgb([0.75, 0.72, 0.66]);
+        assert!(
+            Lightened::new(ochre, LinearRgb([0.05, 0.05, 0.09]), Some([white, white])).is_none(),
+            "lit ochre is not bare fibre"
+        );
     }
 
     #[test]

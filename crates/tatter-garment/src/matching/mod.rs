@@ -12,7 +12,7 @@ mod recolor;
 mod redye;
 mod swatch;
 
-pub(crate) use cloth::{Injured, OntoCloth, Shown};
+pub(crate) use cloth::{Injured, OntoCloth, Shown, pale};
 pub(crate) use dye::{Dye, ECRU, bounded, undyed};
 pub(crate) use field::{Field, Seen, colors, node_means, stray, trust};
 pub(crate) use injury::{injured_at, injury};

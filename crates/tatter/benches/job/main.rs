@@ -1,7 +1,7 @@
 //! How long the job takes, files to files, and what memory it takes, beside a script of reference libraries.
 //!
 //! `tools/bench/run.sh` runs it as it is meant: with the reference. Alone:
-//! `cargo bench -p tatter --profile dev --bench job -- FOLDER [RUNS] [PYTHON]`, or `-- --large FOLDER [RUNS]` for 200 placements on maps of
+//! `cargo bench --workspace --profile dev --bench job -- FOLDER [RUNS] [PYTHON]`, or `-- --large FOLDER [RUNS]` for 200 placements on maps of
 //! 8192², in another folder (2 GB). The folder keeps what is worked on; with the
 //! path of a Python that has `tools/bench/requirements.txt`, `tools/bench/reference.py` takes its turn in every round.
 //!

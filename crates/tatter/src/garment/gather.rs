@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use tatter_core::image::{ColorTags, Rect, Samples, Stored};
 use tatter_core::task::Task;
 use tatter_files::limits::Limits;
-use tatter_files::mesh::{EXTENSIONS, MeshFile, TextureSource, find_files, unpack_textures};
+use tatter_files::mesh::{EXTENSIONS, MeshFile, TextureRef, TextureSource, find_files, unpack_textures};
 use tatter_files::picture::read_with_info;
 use tatter_garment::recognise::{Candidate, Recognised, Told, recognise};
 
@@ -80,8 +80,10 @@ pub(super) fn textures(
     };
     if let Some(folder) = folder {
         let folder = if folder.as_os_str().is_empty() { PathBuf::from(".") } else { folder };
+        // Named by nobody, textures beside other meshes are theirs.
+        let others = if request.maps.is_none() && mesh_path.is_some() { other_garments(&folder)? } else { Vec::new() };
         for path in list(&folder, PICTURES, 2)? {
-            if !paths.iter().any(|known| is_same_file(known, &path)) {
+            if !others.iter().any(|other| path.starts_with(other)) && !paths.iter().any(|known| is_same_file(known, &path)) {
                 paths.push(path);
             }
         }
@@ -92,12 +94,24 @@ pub(super) fn textures(
         task.progress("textures", n as f32 / paths.len() as f32);
         candidates.extend(candidate(path, relative_to(base, path), &request.limits, task));
     }
+    let embedded = |texture: &TextureRef| matches!(texture.source, TextureSource::Embedded { .. });
+    let inside = file.iter().flat_map(|f| &f.materials).any(|material| material.textures.iter().any(embedded));
     let materials: Vec<String> = file.map(|f| f.materials.iter().map(|m| m.name.clone()).collect()).unwrap_or_default();
     let found = recognise(&candidates, &told, &materials);
     for note in &found.notes {
         task.note(note.code, note.text.clone());
     }
+    if candidates.is_empty() && !inside {
+        task.note("no-textures", "No texture was found, so nothing can be laid on it yet; name their folder with --maps");
+    }
     Ok(found)
+}
+
+/// Folders below one that hold meshes of their own.
+fn other_garments(folder: &Path) -> Result<Vec<PathBuf>, GarmentError> {
+    let meshes = list(folder, &EXTENSIONS, 2)?;
+    let beside = meshes.iter().filter_map(|mesh| mesh.parent()).filter(|beside| *beside != folder);
+    Ok(beside.map(Path::to_owned).collect())
 }
 
 /// Textures that materials name, where they are or where they moved to.
@@ -115,7 +129,9 @@ fn named_by_materials(
             let name = match &texture.source {
                 TextureSource::File(name) => name,
                 TextureSource::Embedded { name, extension, .. } => {
-                    let text = format!("\"{name}.{extension}\" lies inside the mesh file; unpack the textures to redeliver them");
+                    let text = format!(
+                        "\"{name}.{extension}\" lies inside the mesh file; --unpack DIR writes it out, so that it can be redelivered"
+                    );
                     task.note("texture-embedded", text);
                     continue;
                 }
