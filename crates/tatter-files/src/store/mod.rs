@@ -23,7 +23,7 @@ pub use error::StoreError;
 pub use reuse::{BuiltRecord, Remembered, folder_hash, hash_of, program_stamp};
 pub use tiles::KeptTiles;
 
-use crate::disk::{Disk, folder_of, real_path};
+use crate::disk::{Disk, beside, folder_of, real_path};
 use crate::job::ENDING;
 use crate::limits::Limits;
 use crate::picture::read_hashed;
@@ -358,20 +358,34 @@ impl Store {
         Ok(())
     }
 
-    /// A copy, never a second name: a program that changes the target in place must not reach what is kept.
+    /// A copy, never a second name: a program that changes the target in place must not reach what is kept. What was kept is what the copy
+    /// holds, which need not lie in memory.
     fn keep(&self, target: &str) -> Result<Content, StoreError> {
         let path = self.job_folder.join(target);
-        let bytes = fs::read(&path).map_err(|source| match source.kind() {
-            io::ErrorKind::NotFound => StoreError::TargetMissing { path: path.clone() },
-            _ => StoreError::Disk { doing: "reading", source, path: path.clone() },
-        })?;
-        let content = Content::of(&bytes);
-        let place = self.kept_path(&content, target);
-        if Content::of_file(&place).is_ok_and(|found| found.as_ref() == Some(&content)) {
-            return Ok(content);
+        let copy = beside(&self.folder.join("kept").join(target.replace(['/', '\\'], "-")), "new");
+        let kept = self.keep_copy(&path, &copy, target);
+        if kept.is_err() {
+            // The error that stopped the copying is the one to show.
+            let _ = self.disk.remove(&copy);
         }
+        kept
+    }
+
+    fn keep_copy(&self, path: &Path, copy: &Path, target: &str) -> Result<Content, StoreError> {
+        let failed = |source| StoreError::Disk { doing: "keeping", source, path: path.to_path_buf() };
+        if !path.try_exists().map_err(failed)? {
+            return Err(StoreError::TargetMissing { path: path.to_path_buf() });
+        }
+        self.disk.copy(path, copy).map_err(failed)?;
+        let content =
+            Content::of_file(copy).and_then(|found| found.ok_or_else(|| io::ErrorKind::NotFound.into())).map_err(failed)?;
+        let place = self.kept_path(&content, target);
         let failed = |source| StoreError::Disk { doing: "keeping", source, path: place.clone() };
-        self.disk.replace(&place, &bytes).map_err(failed)?;
+        if Content::of_file(&place).is_ok_and(|found| found.as_ref() == Some(&content)) {
+            self.disk.remove(copy).map_err(failed)?;
+        } else {
+            self.disk.rename(copy, &place).map_err(failed)?;
+        }
         Ok(content)
     }
 }

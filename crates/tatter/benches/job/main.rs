@@ -49,10 +49,6 @@ fn measure(make: &str, folder: &Path, runs: usize, steps: &[(&'static str, &'sta
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tools/bench/reference.py");
     let mut rows: Vec<Row> = steps.iter().map(|(name, what)| Row::new(name, what)).collect();
     let mut peer = Row::new("reference", "the same placements by the script, files to files");
-    if python.is_some() {
-        // What the script's result is compared with.
-        figures(Command::new(&own).args(["--step".as_ref(), "plain".as_ref(), folder.as_os_str()]))?;
-    }
     for _ in 0..runs.max(1) {
         for row in &mut rows {
             let mut command = Command::new(&own);

@@ -24,6 +24,7 @@ pub(crate) const STEPS: &[(&str, &str)] = &[
     ("cut", "photo of 2048² to patch folder"),
     ("build", "20 placements, files to files, nothing kept before: built beside the garment's files"),
     ("again", "the same once more, with what was kept"),
+    ("plain", "as build, every patch laid whole as it is: what the reference does"),
     ("deliver", "20 placements, files to files, nothing kept before: built, journalled, and safely on disk"),
 ];
 
@@ -98,7 +99,10 @@ pub(crate) fn run(name: &str, folder: &Path) -> Done<Figures> {
             timed(&task, || Ok(build_job(&job, None, &task).map(drop)?))
         }
         "again" => timed(&task, || Ok(build_job(&job, None, &task).map(drop)?)),
-        "plain" => timed(&task, || Ok(build_job(&folder.join("plain.tatter.toml"), None, &task).map(drop)?)),
+        "plain" => {
+            forget(&folder.join("plain.tatter"))?;
+            timed(&task, || Ok(build_job(&folder.join("plain.tatter.toml"), None, &task).map(drop)?))
+        }
         "deliver" => {
             forget(&folder.join("bench.tatter"))?;
             let figures = timed(&task, || Ok(deliver_job(&job, Foreign::Refuse, &task).map(drop)?))?;
