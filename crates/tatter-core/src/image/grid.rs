@@ -203,19 +203,25 @@ impl<P: Pixel> Image<P> {
     /// Bilinear sample at a place in texels (centres at +0.5), edges extended. The picture must not be empty.
     #[inline]
     pub fn bilinear(&self, x: f32, y: f32) -> P {
-        // Beyond the middles of its outermost texels it shows these: no place below nothing, which cutting off rounds down.
-        let on = |v: f32, of: usize| (v - 0.5).max(0.0).min((of - 1) as f32);
-        let (x, y) = (on(x, self.size.width), on(y, self.size.height));
-        let (x0, y0) = (x as usize, y as usize);
-        let (x1, y1) = ((x0 + 1).min(self.size.width - 1), (y0 + 1).min(self.size.height - 1));
+        let (x, y) = (x - 0.5, y - 0.5);
+        let (x0, y0) = (floor(x), floor(y));
         let (fx, fy) = (x - x0 as f32, y - y0 as f32);
-        let (above, below) = (self.row(y0), self.row(y1));
+        let inside = |v: isize, of: usize| v.clamp(0, of as isize - 1) as usize;
+        let columns = [x0, x0 + 1].map(|x| inside(x, self.size.width));
+        let [above, below] = [y0, y0 + 1].map(|y| self.row(inside(y, self.size.height)));
         P::ZERO
-            .plus(above[x0], (1.0 - fx) * (1.0 - fy))
-            .plus(above[x1], fx * (1.0 - fy))
-            .plus(below[x0], (1.0 - fx) * fy)
-            .plus(below[x1], fx * fy)
+            .plus(above[columns[0]], (1.0 - fx) * (1.0 - fy))
+            .plus(above[columns[1]], fx * (1.0 - fy))
+            .plus(below[columns[0]], (1.0 - fx) * fy)
+            .plus(below[columns[1]], fx * fy)
     }
+}
+
+/// The greatest whole number up to `x`, without the call that `f32::floor` is on processors of the oldest kind.
+#[inline]
+fn floor(x: f32) -> isize {
+    let toward_zero = x as isize;
+    toward_zero - isize::from(toward_zero as f32 > x)
 }
 
 /// What lies inside quadrilaterals, each by its corners in order around it, pixels.
