@@ -200,7 +200,7 @@ fn a_float_photo_says_which_pixels_are_no_numbers() {
         for (y, x) in (0..256).flat_map(|y| (0..256).map(move |x| (y, x))) {
             let lost = x < unread && (y == 0 || unread == 256);
             (0..3).for_each(|c| {
-                photo.set_value(x, y, c, if lost { [f32::NAN, f32::INFINITY][x % 2] } else { canvas.value(x, y, c) })
+                photo.set_value(x, y, c, if lost { [f32::NAN, f32::INFINITY][x % 2] } else { canvas.value(x, y, c) });
             });
         }
         std::fs::write(shop.path(name), encode(&photo, PictureFormat::Exr, Effort::Fast).expect("an EXR")).expect("written");
