@@ -563,7 +563,7 @@ fn share(text: &str) -> Result<f32, String> {
 /// Millimetres: from a tenth of a micrometre to a hundred metres, beyond which a unit was mistaken.
 fn length(text: &str) -> Result<f32, String> {
     let fits = |number: &f32| (1e-4..=1e5).contains(number);
-    finite(text).ok().filter(fits).ok_or_else(|| "millimetres above zero are wanted, 100000 at most".to_owned())
+    finite(text).ok().filter(fits).ok_or_else(|| "millimetres from 0.0001 to 100000 are wanted".to_owned())
 }
 
 /// A whole number within bounds.

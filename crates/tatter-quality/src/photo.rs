@@ -37,7 +37,7 @@ fn coding() -> Coding {
 
 /// Linear light as a photo.
 pub(crate) fn made(name: &str, color: Image<LinearRgb>) -> Photo {
-    Photo { name: name.to_owned(), color, alpha: None, bits: 16, color_source: "made".to_owned(), hash: String::new() }
+    Photo { name: name.to_owned(), color, alpha: None, unread: 0, bits: 16, color_source: "made".to_owned(), hash: String::new() }
 }
 
 /// A picture of the open data.

@@ -159,7 +159,7 @@ pub fn on_photo(patch: &Patch, map: &Image<f32>, side: usize, beyond: f32) -> Im
 /// As it is read of a file of linear light.
 pub fn photo(name: &str, color: &Image<LinearRgb>) -> Photo {
     let (color_source, hash) = ("linear file".to_owned(), name.to_owned());
-    Photo { name: name.to_owned(), color: color.clone(), alpha: None, bits: 16, color_source, hash }
+    Photo { name: name.to_owned(), color: color.clone(), alpha: None, unread: 0, bits: 16, color_source, hash }
 }
 
 /// A starting cloth.

@@ -246,6 +246,14 @@ pub(crate) fn read(source: &CutSource, limits: &Limits, task: &Task) -> Result<R
                         as the camera wrote it; where the backing is, --strokes can tell";
             task.note("photo-transparent", what);
         }
+        if photo.unread > 0 {
+            let what = format!(
+                "{} pixels of the photo {} hold values that are no finite numbers, which count as 0; export it again, or keep the subject clear of \
+                 them",
+                photo.unread, photo.name
+            );
+            task.note("photo-no-numbers", what);
+        }
         Ok::<_, PictureError>(Cow::Owned(photo))
     };
     let lit = |path: &Path| read_shots(path, task).map(Cow::Owned);

@@ -290,6 +290,7 @@ impl Cutting {
             color: shrunk(&photo.color, longest),
             alpha: photo.alpha.as_ref().map(|alpha| shrunk(alpha, longest)),
             name: photo.name.clone(),
+            unread: photo.unread,
             bits: photo.bits,
             color_source: photo.color_source.clone(),
             hash: photo.hash.clone(),

@@ -1,7 +1,7 @@
 //! Exit codes, and what goes to stdout and stderr (design.md, section 5).
 #![expect(clippy::disallowed_methods, reason = "a test of the command line needs a scratch folder")]
 
-use tatter_core::image::{Layout, Stored};
+use tatter_core::image::{Layout, Samples, Stored};
 use tatter_files::limits::Limits;
 use tatter_files::picture::{Effort, PictureFormat, encode, read_stored};
 
@@ -162,6 +162,50 @@ fn a_photo_that_is_transparent_in_places_is_cut_and_says_so() {
     for (photo, said) in [("canvas.png", false), ("clear.png", true)] {
         let run = shop.run(&["cut", photo, "-o", "new.patch"]).expect("runs");
         assert_eq!((run.code, run.err.contains("transparent")), (Some(0), said), "{photo}: {}", run.err);
+    }
+}
+
+/// A photo of cloth all over has no backing: whoever says that it is a piece is told.
+#[test]
+fn a_piece_told_where_cloth_fills_the_photo_is_warned_of() {
+    let shop = Workshop::new().expect("a workshop");
+    shop.shoot("canvas.png", 256).expect("a photo");
+    for (more, said) in [(&[][..], false), (&["--subject", "damage"], false), (&["--subject", "piece"], true)] {
+        let run = shop.run(&[&["cut", "canvas.png", "-o", "new.patch"], more].concat()).expect("runs");
+        assert_eq!((run.code, run.err.contains("A piece was told")), (Some(0), said), "{more:?}: {}", run.err);
+    }
+}
+
+/// Light of 0.4 micrometres resolves no 0.1 (Abbe's limit); at 10 mm a pixel no thread is seen (common practice, no source).
+#[test]
+fn a_scale_that_no_photo_of_cloth_has_is_refused() {
+    let shop = Workshop::new().expect("a workshop");
+    shop.shoot("canvas.png", 256).expect("a photo");
+    for told in [["--width-mm", "0.0001"], ["--width-mm", "9000"], ["--mm-per-pixel", "50"], ["--ruler", "10,10,20,10,2000"]] {
+        let run = shop.run(&[&["cut", "canvas.png", "-o", "new.patch"], &told[..]].concat()).expect("runs");
+        assert_eq!((run.code, run.err.contains("by the scale told a pixel is")), (Some(2), true), "{told:?}: {}", run.err);
+        assert!(!shop.path("new.patch").exists(), "{told:?}: nothing is left behind");
+    }
+}
+
+#[test]
+fn a_float_photo_says_which_pixels_are_no_numbers() {
+    let shop = Workshop::new().expect("a workshop");
+    shop.shoot("canvas.png", 256).expect("a photo");
+    let canvas = read_stored(&shop.path("canvas.png"), &Limits::default()).expect("a photo");
+    for (name, unread, code, said) in
+        [("some.exr", 5, 0, "5 pixels of the photo some.exr"), ("all.exr", 256, 3, "every pixel of it")]
+    {
+        let mut photo = Stored::zeros(canvas.size, Layout::Rgb, &Samples::F32(Vec::new()));
+        for (y, x) in (0..256).flat_map(|y| (0..256).map(move |x| (y, x))) {
+            let lost = x < unread && (y == 0 || unread == 256);
+            (0..3).for_each(|c| {
+                photo.set_value(x, y, c, if lost { [f32::NAN, f32::INFINITY][x % 2] } else { canvas.value(x, y, c) });
+            });
+        }
+        std::fs::write(shop.path(name), encode(&photo, PictureFormat::Exr, Effort::Fast).expect("an EXR")).expect("written");
+        let run = shop.run(&["cut", name, "-o", "new.patch"]).expect("runs");
+        assert_eq!((run.code, run.err.contains(said)), (Some(code), true), "{name}: {}", run.err);
     }
 }
 

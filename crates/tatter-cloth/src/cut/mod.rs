@@ -199,6 +199,7 @@ fn without_color(photo: &Photo) -> Photo {
         name: photo.name.clone(),
         color: Image::filled(0, 0, LinearRgb([0.0; 3])),
         alpha: None,
+        unread: photo.unread,
         bits: photo.bits,
         color_source: photo.color_source.clone(),
         hash: photo.hash.clone(),

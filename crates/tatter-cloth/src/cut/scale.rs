@@ -15,12 +15,19 @@ const ASSUMED_ENDS_PER_CM: f32 = 20.0;
 /// Width assumed for a photo of unknown scale on which no weave is seen: a hand's breadth (common practice, no source).
 const ASSUMED_WIDTH_MM: f32 = 100.0;
 
+/// Millimetres a pixel of a told scale, least and most. Light of 0.4 micrometres resolves about half of that through the best lens
+/// (Abbe: wavelength over twice the aperture), so nothing is seen at 0.1; and no thread or damage at 10 mm (common practice, no source).
+const SEEN_MM: std::ops::RangeInclusive<f32> = 1e-4..=10.0;
+
 /// Why no scale follows from what was told.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum ScaleError {
     /// A length or a count that cannot be.
     #[error("a scale must be a number above zero")]
     NotPositive,
+    /// Millimetres a pixel that no photo of cloth has.
+    #[error("by the scale told a pixel is {0:e} mm, and photos of cloth have 0.0001 to 10")]
+    OutOfReach(f32),
     /// A ruler without length in the photo.
     #[error("the two points of the ruler are the same pixel")]
     NoRuler,
@@ -33,6 +40,7 @@ impl Explain for ScaleError {
     fn next(&self) -> String {
         match self {
             Self::NotPositive => "Give millimetres or threads per centimetre as a number above zero".to_owned(),
+            Self::OutOfReach(_) => "Check the number and its unit: the width is the whole photo's, in millimetres".to_owned(),
             Self::NoRuler => "Give two points far apart on the ruler, and the millimetres between them".to_owned(),
             Self::NoWeave => "Give --mm-per-pixel, --width-mm or --ruler instead".to_owned(),
         }
@@ -61,7 +69,7 @@ pub struct Scaled {
 /// The scale that follows from the recipe and the measured cloth, in the middle of what is `cut`.
 ///
 /// # Errors
-/// When a number is not above zero, the points of a ruler are the same, or a thread count was told and no weave is seen.
+/// When a number is not above zero or leads to no scale of a photo of cloth, the points of a ruler are the same, or a thread count was told and no weave is seen.
 pub(super) fn resolve(
     photo: &Photo,
     recipe: &CutRecipe,
@@ -98,6 +106,9 @@ pub(super) fn resolve(
     };
     if !(mm.is_finite() && mm > 0.0) {
         return Err(ScaleError::NotPositive);
+    }
+    if source != ScaleSource::Assumed && !SEEN_MM.contains(&mm) {
+        return Err(ScaleError::OutOfReach(mm));
     }
     if source == ScaleSource::Assumed {
         let basis = if cloth.woven {

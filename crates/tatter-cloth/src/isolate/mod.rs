@@ -199,8 +199,19 @@ pub fn isolate(
         Subject::Damage => damage::isolate_damage(color, &working, recipe, why, task),
         Subject::Piece => {
             let backing = edge.filter(Hem::is_piece).map(|hem| hem.backing().clone());
+            warn_if_no_backing(&working, recipe, backing.is_some(), task);
             piece::isolate_piece(color, &working, recipe, backing.as_ref(), why, task)
         }
+    }
+}
+
+/// Says so when a piece was told and no backing is seen around it, nor painted.
+fn warn_if_no_backing(working: &Working, recipe: &CutRecipe, seen: bool, task: &Task) {
+    let told = recipe.subject == SubjectChoice::Told(Subject::Piece) && recipe.strokes.is_empty();
+    if told && !seen && decide::decide(working, recipe).0 == Subject::Damage {
+        let what = "A piece was told, but the photo's border is no plain backing with something else on it: what was cut may be cloth out of \
+                    cloth; say --subject damage if cloth fills the photo, or paint the backing";
+        task.note("piece-no-backing", what);
     }
 }
 

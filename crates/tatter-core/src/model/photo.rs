@@ -11,6 +11,8 @@ pub struct Photo {
     pub color: Image<LinearRgb>,
     /// An alpha the file itself carried, if any texel of it was below 1.
     pub alpha: Option<Image<Unit>>,
+    /// Pixels of a float file that held a value which is no finite number; each such value counts as 0.
+    pub unread: usize,
     /// Bits a sample in the file.
     pub bits: u8,
     /// How colours became linear, for people: `embedded profile`, `sRGB tag`, `sRGB assumed`, `linear file`.

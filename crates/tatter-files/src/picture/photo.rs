@@ -23,10 +23,14 @@ pub(super) fn develop(decoded: Decoded, name: String, hash: String, limits: &Lim
     let (width, height) = (stored.size.width, stored.size.height);
     let alpha = alpha(&stored);
     let mut texels = vec![LinearRgb::default(); width * height];
-    texels.par_chunks_mut(width).enumerate().try_for_each(|(y, row)| {
+    let rows = texels.par_chunks_mut(width).enumerate().map(|(y, row)| {
         let row: &mut [[f32; 3]] = bytemuck::cast_slice_mut(row);
         develop_row(&stored, y, &lookup, row)
-    })?;
+    });
+    let unread = rows.try_reduce(|| 0, |a, b| Ok(a + b))?;
+    if unread > 0 && unread == width * height {
+        return Err(Fault::damaged("every pixel of it holds a value that is no finite number"));
+    }
     let color = upright(Image::from_vec(width, height, texels), info.orientation);
     let alpha = alpha.map(|alpha| upright(alpha, info.orientation));
     let color_source = if info.ink {
@@ -34,7 +38,7 @@ pub(super) fn develop(decoded: Decoded, name: String, hash: String, limits: &Lim
     } else {
         described.source
     };
-    Ok(Photo { name, color, alpha, bits: info.bits, color_source: color_source.into(), hash })
+    Ok(Photo { name, color, alpha, unread, bits: info.bits, color_source: color_source.into(), hash })
 }
 
 /// Whether channels of these names are colours or light; where a format does not name them they are.
@@ -43,29 +47,32 @@ fn shows_light(names: &[String]) -> bool {
     names.is_empty() || names.iter().any(|name| name == "Y") || ["R", "G", "B"].iter().all(|w| names.iter().any(|n| is(n, w)))
 }
 
-fn develop_row(stored: &Stored, y: usize, lookup: &Lookup<'_>, row: &mut [[f32; 3]]) -> Result<(), Fault> {
+/// Make one row linear; how many of its pixels held a value that is no finite number.
+fn develop_row(stored: &Stored, y: usize, lookup: &Lookup<'_>, row: &mut [[f32; 3]]) -> Result<usize, Fault> {
     let components = stored.layout.components();
     let step = usize::from(components >= 3);
     let start = y * stored.size.width * components;
     let has_alpha = stored.layout.has_alpha() && stored.tags.premultiplied;
     // Premultiplied whole numbers are divided first, so they have no code of their own.
     match &stored.samples {
-        Samples::U8(v) if !has_alpha => lookup.row(row, |x, i| Some(usize::from(v[start + x * components + step * i]))),
-        Samples::U16(v) if !has_alpha => lookup.row(row, |x, i| Some(usize::from(v[start + x * components + step * i]))),
+        Samples::U8(v) if !has_alpha => lookup.row(row, |x, i| Some(usize::from(v[start + x * components + step * i])))?,
+        Samples::U16(v) if !has_alpha => lookup.row(row, |x, i| Some(usize::from(v[start + x * components + step * i])))?,
         _ => {
             for (x, texel) in row.iter_mut().enumerate() {
                 let alpha = if has_alpha { stored.value(x, y, components - 1) } else { 1.0 };
                 let divisor = if alpha > 0.0 { alpha } else { 1.0 };
                 *texel = std::array::from_fn(|i| stored.value(x, y, step * i) / divisor);
             }
+            let unread = row.iter().filter(|texel| texel.iter().any(|value| !value.is_finite())).count();
             lookup.row(row, |_, _| None)?;
             // A float file may hold anything; past here no sum meets a NaN.
             for value in row.as_flattened_mut().iter_mut().filter(|value| !value.is_finite()) {
                 *value = 0.0;
             }
-            Ok(())
+            return Ok(unread);
         }
     }
+    Ok(0)
 }
 
 /// The alpha of a file, if any texel of it is below 1.
