@@ -78,7 +78,7 @@ impl GridCut {
 
     /// A cut that is hardly dearer than the minimum, in half the time for 128² nodes (Lombaert et al., "A multilevel banded graph cuts method for fast
     /// image segmentation", 2005): the cheapest along the edges of cells of two nodes a side, found likewise where these are many, then the
-    /// cheapest within [`BAND`] nodes of that one. What is told is as of [`GridCut::new`].
+    /// cheapest within three nodes of that one. What is told is as of [`GridCut::new`].
     pub fn banded(width: usize, height: usize, terminal: impl Fn(usize) -> i32, link: impl Fn(usize, usize) -> i32) -> Vec<bool> {
         let mut costs = Costs { width, height, terminals: (0..width * height).map(terminal).collect(), links: Vec::new() };
         let own = |i: usize| std::array::from_fn(|d| costs.next(i, 2 * d).map_or(0, |_| link(i, 2 * d).max(0)));
