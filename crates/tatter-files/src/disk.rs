@@ -127,10 +127,13 @@ impl Disk {
         self.step(Step::Link, to)?;
         fs::copy(from, to)?;
         self.step(Step::Sync, to)?;
-        // A read-only copy cannot be opened for writing, and needs no flush handle of its own on such systems.
         match File::options().write(true).open(to) {
             Ok(file) => self.flush(&file),
-            Err(error) if error.kind() == io::ErrorKind::PermissionDenied => Ok(()),
+            // A read-only copy is flushed as it was opened for reading, on systems that can.
+            Err(error) if error.kind() == io::ErrorKind::PermissionDenied => match self.flush(&File::open(to)?) {
+                Err(error) if error.kind() == io::ErrorKind::PermissionDenied => Ok(()),
+                flushed => flushed,
+            },
             Err(error) => Err(error),
         }
     }

@@ -376,7 +376,8 @@ impl Store {
         if !path.try_exists().map_err(failed)? {
             return Err(StoreError::TargetMissing { path: path.to_path_buf() });
         }
-        self.disk.copy(path, copy).map_err(failed)?;
+        // A run that was cut off may have left a copy that is as read-only as its target.
+        self.disk.remove(copy).and_then(|()| self.disk.copy(path, copy)).map_err(failed)?;
         let content =
             Content::of_file(copy).and_then(|found| found.ok_or_else(|| io::ErrorKind::NotFound.into())).map_err(failed)?;
         let place = self.kept_path(&content, target);

@@ -142,22 +142,18 @@ impl Ellipse {
         mean(&sums, &totals)
     }
 
-    /// The mean over a box from a texel on, which lies `du` across and `dv` down from the place. All weights first: a sum waits for its weight
-    /// long enough for the processor to run out of work it could do before. Beyond the ellipse weights are nothing.
+    /// The mean over a box from a texel on, which lies `du` across and `dv` down from the place. Beyond the ellipse weights are nothing.
     #[inline(always)]
     fn sum_box<S: Simd>(&self, simd: S, level: &Level, first: usize, [du, dv]: [f32; 2]) -> Texel {
-        let mut weights = [[0.0f32; CHUNK]; BOX];
-        for (i, weights) in weights.iter_mut().enumerate() {
-            *weights = self.weights(simd, du, dv + i as f32);
-        }
         let (mut sums, mut totals) = ([[0.0f32; LANES]; 2], [0.0f32; CHUNK]);
-        for (i, weights) in weights.iter().enumerate() {
-            for (total, weight) in totals.iter_mut().zip(weights) {
+        for i in 0..BOX {
+            let weights = self.weights(simd, du, dv + i as f32);
+            for (total, weight) in totals.iter_mut().zip(&weights) {
                 *total += weight;
             }
             let row = &level.texels[first + i * level.width..][..BOX];
             for (k, (texel, weight)) in row.iter().zip(weights).enumerate() {
-                weighed(simd, &mut sums[k % 2], texel, *weight);
+                weighed(simd, &mut sums[k % 2], texel, weight);
             }
         }
         mean(&sums, &totals)

@@ -40,7 +40,9 @@ fn taken(woven: &Woven, seed: u64, task: &Task) -> Result<Image<LinearRgb>, Demo
 #[cfg(test)]
 mod tests {
     use tatter_core::channel::{Channel, Kind as Values};
+    use tatter_core::image::Size;
     use tatter_files::patch::read_patch;
+    use tatter_testkit::measures::overlap;
 
     use super::super::canvas;
     use super::*;
@@ -57,23 +59,18 @@ mod tests {
         request.recipe.scale = tatter_core::model::Scale::Width(WIDTH);
         cut_photo(&request, &task).unwrap();
         let patch = read_patch(&output, &tatter_files::limits::Limits::default()).unwrap();
-        let [across, down] = patch.photo_from_patch.unwrap();
-        let map = |channel| patch.map_of(channel, Values::Unit).unwrap();
-        let (cover, opacity) = (map(Channel::Cover), map(Channel::Opacity));
-        let (mut both, mut either) = (0.0, 0.0);
-        for y in 0..patch.size().height {
-            let row = |map: &tatter_core::model::PatchMap| map.row(y, 0..patch.size().width).into_units().unwrap().into_owned();
-            for (x, (cover, opacity)) in row(cover).iter().zip(row(opacity)).enumerate() {
-                let (px, py) = (x as f32 + 0.5, y as f32 + 0.5);
-                let at = [across, down].map(|[a, b, c]| (a * px + b * py + c) as isize);
-                let truth = woven.maps.opacity.get_clamped(at[0], at[1]).0 < 0.5;
-                if cover.0 > 0.5 {
-                    let found = opacity.0 < 0.5;
-                    both += f64::from(u8::from(found && truth));
-                    either += f64::from(u8::from(found || truth));
-                }
-            }
-        }
-        assert!(both / either > 0.8, "gap IoU {}", both / either);
+        let Size { width, height } = patch.size();
+        let mask = |channel, counts: fn(f32) -> bool| {
+            let map = patch.map_of(channel, Values::Unit).unwrap();
+            let row = |y| map.row(y, 0..width).into_units().unwrap().iter().map(|v| counts(v.0)).collect::<Vec<bool>>();
+            Image::from_vec(width, height, (0..height).flat_map(row).collect())
+        };
+        let rows = patch.photo_from_patch.unwrap();
+        let truth = Image::from_fn(width, height, |x, y| {
+            let [u, v] = rows.map(|[a, b, c]| (a * (x as f32 + 0.5) + b * (y as f32 + 0.5) + c) as isize);
+            woven.maps.opacity.get_clamped(u, v).0 < 0.5
+        });
+        let found = overlap(&mask(Channel::Opacity, |v| v < 0.5), &truth, &mask(Channel::Cover, |v| v > 0.5));
+        assert!(found > 0.8, "gap IoU {found}");
     }
 }
